@@ -1,0 +1,265 @@
+#include "analysis/apparatus_file.h"
+
+#include <algorithm>
+#include <array>
+#include <cctype>
+#include <cmath>
+#include <optional>
+#include <string_view>
+#include <utility>
+
+#include <fmt/format.h>
+
+#include "analysis/quantity.h"
+#include "analysis/yaml_mapping.h"
+
+namespace nightswing::analysis {
+namespace {
+
+// What a printed or steel scale is good for when nobody measured it: common practice, no source.
+constexpr Measured kAssumedScaleFactor{1.000, 0.001};
+
+struct PureMaterial {
+  std::string_view name;
+  double density_kg_m3;
+};
+
+// At 20 degrees C; handbook values, from memory. They only serve a warning at 5 % and more.
+constexpr std::array kPureMaterials{
+    PureMaterial{"aluminium", 2700},
+    PureMaterial{"iron", 7870},
+    PureMaterial{"copper", 8960},
+    PureMaterial{"lead", 11340},
+    PureMaterial{"gold", 19300},
+    PureMaterial{"tungsten", 19300},
+};
+constexpr double kDensityTolerance = 0.05;
+
+Measured positive(YamlMapping& map, std::string_view key, Dimension dimension) {
+  const Measured quantity = map.quantity(key, dimension);
+  if (!(quantity.value > 0)) {
+    map.fail(key, fmt::format("must be above zero, but is '{}'", map.text(key)));
+  }
+  return quantity;
+}
+
+std::string material_of(YamlMapping& map) {
+  std::string material = map.optional_text("material").value_or("");
+  std::ranges::transform(material, material.begin(), [](unsigned char c) {
+    return static_cast<char>(std::tolower(c));
+  });
+  return material;
+}
+
+CylinderAxis axis_of(YamlMapping& map) {
+  const std::string axis = map.text("axis");
+  if (axis == "vertical") return CylinderAxis::kVertical;
+  if (axis == "along_boom") return CylinderAxis::kAlongBoom;
+  if (axis == "across") return CylinderAxis::kAcross;
+  map.fail("axis", fmt::format("must be vertical, along_boom or across, but is '{}'", axis));
+}
+
+Box box_of(YamlMapping& map) {
+  const auto size = map.quantities("size", Dimension::kLength);
+  if (size.size() != 3) {
+    map.fail(
+        "size",
+        fmt::format("must be three lengths, along the boom, across it and vertical, but has {}",
+                    size.size()));
+  }
+  if (std::ranges::any_of(size, [](const Measured& edge) { return !(edge.value > 0); })) {
+    map.fail("size", "must be above zero in all three directions");
+  }
+  return {.along_m = size[0], .across_m = size[1], .vertical_m = size[2]};
+}
+
+Shape shape_of(YamlMapping& map) {
+  const std::string shape = map.text("shape");
+  if (shape == "sphere") return Sphere{positive(map, "diameter", Dimension::kLength)};
+  if (shape == "cylinder") {
+    return Cylinder{.diameter_m = positive(map, "diameter", Dimension::kLength),
+                    .length_m = positive(map, "length", Dimension::kLength),
+                    .axis = axis_of(map)};
+  }
+  if (shape == "box") return box_of(map);
+  map.fail("shape", fmt::format("must be sphere, cylinder or box, but is '{}'", shape));
+}
+
+void warn_of_density(const YamlMapping& file,
+                     std::string_view key,
+                     const Body& body,
+                     std::vector<std::string>& warnings) {
+  const auto pure = std::ranges::find(kPureMaterials, body.material, &PureMaterial::name);
+  if (pure == kPureMaterials.end()) return;
+  const double density_kg_m3 = body.mass_kg.value / volume_m3(body.shape);
+  const double excess = density_kg_m3 / pure->density_kg_m3 - 1;
+  if (std::abs(excess) <= kDensityTolerance) return;
+  warnings.push_back(
+      fmt::format("{}: mass and size give {:.0f} kg/m3, {:.0f} % {} than {} ({:.0f} kg/m3); check "
+                  "both, or name "
+                  "the alloy",
+                  file.where(key),
+                  density_kg_m3,
+                  100 * std::abs(excess),
+                  excess > 0 ? "more" : "less",
+                  pure->name,
+                  pure->density_kg_m3));
+}
+
+void warn_of_iron(const YamlMapping& file,
+                  std::string_view key,
+                  const Body& body,
+                  std::vector<std::string>& warnings) {
+  const bool is_iron = body.material.find("iron") != std::string::npos ||
+                       body.material.find("steel") != std::string::npos;
+  if (!is_iron) return;
+  warnings.push_back(
+      fmt::format("{}: {} can be magnetic, and a magnetic pull looks like gravity; test it with a "
+                  "compass needle "
+                  "or use lead, tungsten or brass",
+                  file.where(key),
+                  body.material));
+}
+
+Body body_of(YamlMapping& file, std::string_view key, std::vector<std::string>& warnings) {
+  YamlMapping map = file.mapping(key);
+  Body body{.shape = shape_of(map),
+            .mass_kg = positive(map, "mass", Dimension::kMass),
+            .material = material_of(map)};
+  map.finish();
+  warn_of_density(file, key, body, warnings);
+  warn_of_iron(file, key, body, warnings);
+  return body;
+}
+
+std::optional<Rod> rod_of(YamlMapping& boom, std::vector<std::string>& assumptions) {
+  auto map = boom.optional_mapping("rod");
+  if (!map) {
+    assumptions.emplace_back(
+        "assumed: the boom's rod has no mass (boom.rod is not given); it would be pulled and would "
+        "swing too");
+    return std::nullopt;
+  }
+  const Rod rod{.mass_kg = positive(*map, "mass", Dimension::kMass),
+                .length_m = positive(*map, "length", Dimension::kLength),
+                .width_m = positive(*map, "width", Dimension::kLength)};
+  map->finish();
+  return rod;
+}
+
+Measured mirror_inertia_of(YamlMapping& boom, std::vector<std::string>& assumptions) {
+  const auto inertia = boom.optional_quantity("mirror_inertia", Dimension::kInertia);
+  if (!inertia) {
+    assumptions.emplace_back(
+        "assumed: the mirror has no moment of inertia (boom.mirror_inertia is not given)");
+    return {0, 0};
+  }
+  if (inertia->value < 0) boom.fail("mirror_inertia", "must not be negative");
+  return *inertia;
+}
+
+std::optional<Wire> wire_of(YamlMapping& file) {
+  auto map = file.optional_mapping("wire");
+  if (!map) return std::nullopt;
+  Wire wire{.material = material_of(*map),
+            .diameter_m = positive(*map, "diameter", Dimension::kLength),
+            .length_m = positive(*map, "length", Dimension::kLength)};
+  map->finish();
+  return wire;
+}
+
+std::optional<Measured> foot_of(YamlMapping& lever, std::vector<std::string>& assumptions) {
+  const auto foot_m = lever.optional_quantity("foot", Dimension::kLength);
+  if (!foot_m) {
+    assumptions.emplace_back(
+        "assumed: the perpendicular from the mirror meets the scale midway between the equilibria "
+        "(optical_lever.foot is not given); a beam 10 degrees off it changes G by 3 %");
+    return std::nullopt;
+  }
+  return Measured{foot_m->value * 1e3, foot_m->u * 1e3};
+}
+
+Measured scale_factor_of(YamlMapping& file, std::vector<std::string>& assumptions) {
+  auto scale = file.optional_mapping("scale");
+  if (!scale) {
+    assumptions.push_back(
+        fmt::format("assumed: the scale is true, factor {} (scale.factor is not given)",
+                    format_quantity(kAssumedScaleFactor, "")));
+    return kAssumedScaleFactor;
+  }
+  const Measured factor = positive(*scale, "factor", Dimension::kNumber);
+  scale->finish();
+  return factor;
+}
+
+void check_room_between_masses(const YamlMapping& file, const Apparatus& apparatus) {
+  const double contact_m = contact_separation_m(apparatus);
+  if (apparatus.separation_m.value > contact_m) return;
+  file.fail(
+      "separation",
+      fmt::format("is {:.6g} mm, but the masses touch at {:.6g} mm (half of a source mass and half "
+                  "of a test mass); it is measured from centre to centre",
+                  1e3 * apparatus.separation_m.value,
+                  1e3 * contact_m));
+}
+
+void check_room_beside_rod(const YamlMapping& file, const Apparatus& apparatus) {
+  if (!apparatus.rod) return;
+  const double contact_m =
+      half_extents(apparatus.source.shape).across_m + apparatus.rod->width_m.value / 2;
+  if (apparatus.separation_m.value > contact_m) return;
+  file.fail("separation",
+            fmt::format("is {:.6g} mm, but a source mass touches the rod at {:.6g} mm",
+                        1e3 * apparatus.separation_m.value,
+                        1e3 * contact_m));
+}
+
+Apparatus read_apparatus(YamlMapping file) {
+  std::vector<std::string> assumptions;
+  std::vector<std::string> warnings;
+  std::string title = file.text("title");
+  Body source = body_of(file, "source_masses", warnings);
+  Body test = body_of(file, "test_masses", warnings);
+  YamlMapping boom = file.mapping("boom");
+  const Measured arm_m = positive(boom, "arm", Dimension::kLength);
+  const auto rod = rod_of(boom, assumptions);
+  const Measured mirror_inertia = mirror_inertia_of(boom, assumptions);
+  boom.finish();
+  const Measured separation_m = positive(file, "separation", Dimension::kLength);
+  YamlMapping lever = file.mapping("optical_lever");
+  const Measured mirror_to_wall_m = positive(lever, "mirror_to_wall", Dimension::kLength);
+  const auto foot_mm = foot_of(lever, assumptions);
+  lever.finish();
+  auto wire = wire_of(file);
+  const Measured scale_factor = scale_factor_of(file, assumptions);
+  file.finish();
+
+  Apparatus apparatus{.title = std::move(title),
+                      .source = std::move(source),
+                      .test = std::move(test),
+                      .arm_m = arm_m,
+                      .rod = rod,
+                      .mirror_inertia_kg_m2 = mirror_inertia,
+                      .separation_m = separation_m,
+                      .wire = std::move(wire),
+                      .mirror_to_wall_m = mirror_to_wall_m,
+                      .foot_mm = foot_mm,
+                      .scale_factor = scale_factor,
+                      .assumptions = std::move(assumptions),
+                      .warnings = std::move(warnings)};
+  check_room_between_masses(file, apparatus);
+  check_room_beside_rod(file, apparatus);
+  return apparatus;
+}
+
+}  // namespace
+
+Apparatus read_apparatus_file(const std::filesystem::path& path) {
+  return read_apparatus(YamlMapping::from_file(path));
+}
+
+Apparatus read_apparatus_text(const std::string& text, std::string file_name) {
+  return read_apparatus(YamlMapping::from_text(text, std::move(file_name)));
+}
+
+}  // namespace nightswing::analysis

@@ -1,0 +1,161 @@
+#include "analysis/gravity.h"
+
+#include <cmath>
+#include <numbers>
+#include <stdexcept>
+#include <utility>
+
+#include <fmt/format.h>
+
+#include "analysis/mass_distribution.h"
+
+namespace nightswing::analysis {
+namespace {
+
+double square(double x) {
+  return x * x;
+}
+
+void check(const NightFindings& findings) {
+  const bool finite = std::isfinite(findings.x_plus_mm) && std::isfinite(findings.x_minus_mm) &&
+                      std::isfinite(findings.damping_per_s);
+  if (!finite || !std::isfinite(findings.period_s) || !(findings.period_s > 0)) {
+    throw std::invalid_argument("gravity: the findings of the night are not usable numbers");
+  }
+}
+
+double damped_omega2_per_s2(const NightFindings& findings) {
+  return square(2 * std::numbers::pi / findings.period_s);
+}
+
+double omega2_per_s2(const NightFindings& findings) {
+  return damped_omega2_per_s2(findings) + square(findings.damping_per_s);
+}
+
+// What I w0^2 theta has to be divided by: g - theta g' or g.
+double balancing_torque(const TorquePerG& torque, double theta_rad, PeriodMeasured measured) {
+  if (measured == PeriodMeasured::kSourcesAway) return torque.torque;
+  return torque.torque - theta_rad * torque.slope;
+}
+
+// The factors of G = inertia omega2 theta/torque, which the corrections replace one by one.
+struct Factors {
+  double inertia_kg_m2;
+  double omega2_per_s2;
+  double theta_rad;
+  double torque_kg2_per_m;
+
+  [[nodiscard]] double g() const {
+    return inertia_kg_m2 * omega2_per_s2 * theta_rad / torque_kg2_per_m;
+  }
+};
+
+Factors textbook_factors(const Apparatus& apparatus, const NightFindings& findings) {
+  const double shift_m = std::abs(findings.x_plus_mm - findings.x_minus_mm) * 1e-3;
+  const double test_kg = apparatus.test.mass_kg.value;
+  const double arm_m = apparatus.arm_m.value;
+  return {.inertia_kg_m2 = 2 * test_kg * square(arm_m),
+          .omega2_per_s2 = damped_omega2_per_s2(findings),
+          .theta_rad = shift_m / (4 * apparatus.mirror_to_wall_m.value),
+          .torque_kg2_per_m = 2 * apparatus.source.mass_kg.value * test_kg * arm_m /
+                              square(apparatus.separation_m.value)};
+}
+
+std::vector<Correction> corrections_of(const Apparatus& apparatus,
+                                       const NightFindings& findings,
+                                       const GravityResult& result) {
+  const BoomInertia inertia = boom_inertia(apparatus);
+  const BoomTorque midway = boom_torque(apparatus, Side::kPlus, 0.0);
+  Factors factors = textbook_factors(apparatus, findings);
+  std::vector<Correction> corrections;
+  const auto replace = [&](std::string name, double Factors::*factor, double better) {
+    const double before = factors.*factor;
+    factors.*factor = better;
+    // Compared by the factor itself: G may be zero on a night without shift.
+    const double ratio = factor == &Factors::torque_kg2_per_m ? before / better : better / before;
+    corrections.push_back({std::move(name), before == better ? 0.0 : 100 * (ratio - 1)});
+  };
+  replace("optical lever (arctangent, foot, scale)", &Factors::theta_rad, result.theta_rad);
+  replace("damping", &Factors::omega2_per_s2, omega2_per_s2(findings));
+  double sum_kg_m2 = inertia.points_kg_m2 + inertia.size_kg_m2;
+  replace("inertia: size of the test masses", &Factors::inertia_kg_m2, sum_kg_m2);
+  sum_kg_m2 += inertia.rod_kg_m2;
+  replace("inertia: rod", &Factors::inertia_kg_m2, sum_kg_m2);
+  sum_kg_m2 += inertia.mirror_kg_m2;
+  replace("inertia: mirror", &Factors::inertia_kg_m2, sum_kg_m2);
+  double torque = midway.near_pairs.torque;
+  replace("pull: shape of the masses", &Factors::torque_kg2_per_m, torque);
+  torque += midway.far_pairs.torque;
+  replace("pull: far source masses", &Factors::torque_kg2_per_m, torque);
+  torque += midway.rod.torque;
+  replace("pull: on the rod", &Factors::torque_kg2_per_m, torque);
+  const double balancing =
+      balancing_torque(result.torque_per_g.total(), result.theta_rad, findings.period_measured);
+  replace("pull: gradient towards the sources", &Factors::torque_kg2_per_m, balancing);
+  return corrections;
+}
+
+bool masses_touch(const Apparatus& apparatus, double theta_rad) {
+  const double approach_m = apparatus.arm_m.value * std::sin(theta_rad);
+  return apparatus.separation_m.value - approach_m <= contact_separation_m(apparatus);
+}
+
+}  // namespace
+
+OpticalLever optical_lever(const Apparatus& apparatus, const NightFindings& findings) {
+  const double midway_mm = (findings.x_plus_mm + findings.x_minus_mm) / 2;
+  return {.mirror_to_wall_m = apparatus.mirror_to_wall_m.value,
+          .foot_mm = apparatus.foot_mm ? apparatus.foot_mm->value : midway_mm,
+          .scale_factor = apparatus.scale_factor.value};
+}
+
+double half_rotation_rad(const Apparatus& apparatus, const NightFindings& findings) {
+  const OpticalLever lever = optical_lever(apparatus, findings);
+  const double turned_rad =
+      rotation_rad(lever, findings.x_plus_mm) - rotation_rad(lever, findings.x_minus_mm);
+  return std::abs(turned_rad) / 2;
+}
+
+double gravitational_constant(const Apparatus& apparatus, const NightFindings& findings) {
+  check(findings);
+  const double theta_rad = half_rotation_rad(apparatus, findings);
+  const TorquePerG torque = boom_torque(apparatus, Side::kPlus, theta_rad).total();
+  return boom_inertia(apparatus).total_kg_m2() * omega2_per_s2(findings) * theta_rad /
+         balancing_torque(torque, theta_rad, findings.period_measured);
+}
+
+double textbook_gravity(const Apparatus& apparatus, const NightFindings& findings) {
+  check(findings);
+  return textbook_factors(apparatus, findings).g();
+}
+
+GravityResult gravity(const Apparatus& apparatus, const NightFindings& findings) {
+  GravityResult result{.status = GravityStatus::kComputed,
+                       .message = "",
+                       .g_m3_kg_s2 = 0,
+                       .theta_rad = half_rotation_rad(apparatus, findings),
+                       .inertia_kg_m2 = boom_inertia(apparatus).total_kg_m2(),
+                       .kappa_n_m = 0,
+                       .torque_per_g = {},
+                       .textbook_m3_kg_s2 = textbook_gravity(apparatus, findings),
+                       .corrections = {}};
+  if (masses_touch(apparatus, result.theta_rad)) {
+    result.status = GravityStatus::kMassesTouch;
+    result.message = fmt::format(
+        "the spot's shift of {:.1f} mm would mean that the test masses touch the source masses; "
+        "check "
+        "the calibration of the wall, optical_lever.mirror_to_wall, separation and boom.arm",
+        std::abs(findings.x_plus_mm - findings.x_minus_mm));
+    return result;
+  }
+  result.g_m3_kg_s2 = gravitational_constant(apparatus, findings);
+  result.torque_per_g = boom_torque(apparatus, Side::kPlus, result.theta_rad);
+  result.kappa_n_m = result.inertia_kg_m2 * omega2_per_s2(findings);
+  if (findings.period_measured == PeriodMeasured::kBesideSources) {
+    result.kappa_n_m += result.g_m3_kg_s2 * result.torque_per_g.total().slope;
+  }
+  result.corrections = corrections_of(apparatus, findings, result);
+  return result;
+}
+
+}  // namespace nightswing::analysis

@@ -1,0 +1,81 @@
+#pragma once
+
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "analysis/apparatus.h"
+#include "analysis/gravity.h"
+#include "analysis/measured.h"
+#include "analysis/side_changes.h"
+#include "analysis/spot_path.h"
+#include "analysis/swing_fit.h"
+#include "analysis/uncertainty_budget.h"
+
+/// The whole way from a night's positions on the wall to G.
+namespace nightswing::analysis {
+
+/// What was watched in one night.
+struct Night {
+  std::vector<WallSample> samples;  ///< time-ordered
+  /// When the source masses went where, time-ordered. Empty: to be found from the track.
+  std::vector<SideChange> sides;
+  /// Relative standard uncertainty of a displacement along the path, from the map of the wall.
+  double wall_map_relative_u = 0.0;
+};
+
+struct NightOptions {
+  /// Left out after each move of the sources [s]: they are still under way and stir the air.
+  double settle_s = 60.0;
+};
+
+enum class NightStatus {
+  kMeasured,
+  kNoShift,      ///< no move in the track, or a shift below four of its uncertainties: no G
+  kNoSwing,      ///< no swing, hence no period: no G
+  kTooShort,     ///< a side was watched for less than one period: no G
+  kNotFitted,    ///< the fit failed: no G
+  kMassesTouch,  ///< the findings contradict the apparatus: no G
+};
+
+/// `measured`, `no shift found`, ...: the word in result.json.
+[[nodiscard]] std::string_view name_of(NightStatus status);
+
+/// A segment as reported: positions are readings of the scale.
+struct SegmentResult {
+  Segment segment;
+  Measured equilibrium_mm;
+  double amplitude_from_mm;
+  double amplitude_to_mm;
+  double periods;
+  std::size_t used;
+};
+
+struct NightResult {
+  NightStatus status = NightStatus::kNotFitted;
+  std::string message;                 ///< one sentence: what was found, or why there is no G
+  std::string sides_from;              ///< where the sides are from, a sentence
+  std::vector<SideChange> sides;       ///< as used
+  std::vector<double> disturbances_s;  ///< breaks of the swing found in the track
+  SpotPath path;
+  SwingFit fit;  ///< in straightened mm, see optical_lever.h
+  std::vector<SegmentResult> segments;
+  Measured shift_mm{0.0, 0.0};           ///< plus - minus on the wall, true mm; fit, map and scale
+  Measured deflection_rad{0.0, 0.0};     ///< rotation of the boom from midway to one side
+  std::optional<GravityResult> gravity;  ///< only if measured
+  std::optional<UncertaintyBudget> budget;
+};
+
+/// Segments between the moves, each cut by `settle_s` at its start. Without the sides named away.
+[[nodiscard]] std::vector<Segment> segments_between(const std::vector<SideChange>& sides,
+                                                    double end_s,
+                                                    double settle_s);
+
+/// Path, sides, joint swing fit, rotation, G and its budget.
+/// throws InputError if the sides given leave no segment or only one side, or there are too few
+///        positions. Anything that the night itself lacks is a status.
+[[nodiscard]] NightResult analyse_night(const Night& night,
+                                        const Apparatus& apparatus,
+                                        const NightOptions& options = {});
+
+}  // namespace nightswing::analysis

@@ -1,0 +1,33 @@
+#pragma once
+
+#include <optional>
+#include <span>
+
+#include "analysis/swing_series.h"
+
+namespace nightswing::analysis {
+
+/// Starting values of the swing, from the data alone.
+struct SwingStart {
+  double period_s;
+  double damping_per_s;
+  /// Share of the scatter about a straight line that the swing explains, 0..1; median of the
+  /// chunks.
+  double explained;
+  /// Standard deviation of what the swing does not explain; median of the chunks.
+  double residual_mm;
+};
+
+/// Scans trial periods (1 % steps) and damping values. For each, the night is cut into chunks of
+/// three periods and every chunk gets its own rest position, slope, amplitude and phase by linear
+/// least squares and its own noise; so neither a move of the sources nor a kick spoils the scan.
+/// The trial wins that has most over straight lines in the same chunks by the Bayesian information
+/// criterion.
+///   samples  time-ordered
+///   returns  nothing if there are fewer than 12 samples, if straight lines without a swing have as
+///            good a criterion, or if the swing explains less than half of the scatter everywhere
+///   source   linear least squares with a scanned frequency: Lomb, Astrophys. Space Sci. 39, 447
+///            (1976); criterion: Schwarz, Ann. Stat. 6, 461 (1978)
+[[nodiscard]] std::optional<SwingStart> scan_period(std::span<const SwingSample> samples);
+
+}  // namespace nightswing::analysis

@@ -1,0 +1,52 @@
+#pragma once
+
+#include <span>
+
+#include "analysis/apparatus.h"
+#include "analysis/mass_distribution.h"
+#include "analysis/swing_series.h"
+
+/// The torque about the wire with which the source masses pull at the boom, per unit of G. A point
+/// mass M at (X, Y, Z) pulls at a point mass m at (x, y, z) with
+///   torque/G = M m (x Y - y X)/d^3,   d = their distance,
+/// (moment of Newton's force about z), and bodies are summed over their elements.
+namespace nightswing::analysis {
+
+/// Torque over G [kg2/m] and its derivative with respect to the boom's rotation [kg2/(m rad)].
+struct TorquePerG {
+  double torque = 0;
+  double slope = 0;
+  bool operator==(const TorquePerG&) const = default;
+};
+
+[[nodiscard]] inline TorquePerG operator+(const TorquePerG& a, const TorquePerG& b) {
+  return {a.torque + b.torque, a.slope + b.slope};
+}
+
+/// Torque of some masses on some others, summed over all pairs; the derivative is analytic.
+/// boom       elements at rotation 0, axes as in apparatus.h
+/// source     elements where they stand in the room
+/// theta_rad  rotation of the boom; positive turns x towards y
+[[nodiscard]] TorquePerG torque_per_g(std::span<const MassElement> boom,
+                                      std::span<const MassElement> source,
+                                      double theta_rad);
+
+/// The torque of both source masses, split by what they pull at.
+struct BoomTorque {
+  TorquePerG near_pairs;  // each source mass on the test mass beside it
+  TorquePerG far_pairs;   // each source mass on the other test mass, which weakens the near pull
+  TorquePerG rod;         // both source masses on the rod
+
+  [[nodiscard]] TorquePerG total() const { return near_pairs + far_pairs + rod; }
+};
+
+/// The torque at a rotation of the boom.
+/// errors   relative below 1e-8 (spheres: rounding only), 1e-7 if the test masses are not spheres,
+///          as long as the bodies are not within a tenth of their size of touching
+/// time     about 10 us for spheres, 10 ms for other source masses with a rod, 30 ms for other
+///          test masses
+/// throws   std::invalid_argument if the separation leaves no room between the bodies, or for the
+///          side away, which says nothing of where the source masses stand
+[[nodiscard]] BoomTorque boom_torque(const Apparatus& apparatus, Side side, double theta_rad);
+
+}  // namespace nightswing::analysis

@@ -1,0 +1,227 @@
+#include "analysis/apparatus_file.h"
+
+#include <string>
+#include <variant>
+
+#include <doctest/doctest.h>
+
+#include "analysis/input_error.h"
+#include "tests/support/near.h"
+
+using namespace nightswing::analysis;
+using nightswing::InputError;
+using nightswing::test::within_rel;
+
+namespace {
+
+const std::string kBalance =
+    "title: Test balance\n"
+    "source_masses: {shape: sphere, mass: 1.502(1) kg, diameter: 63.5(1) mm, material: lead}\n"
+    "test_masses: {shape: sphere, mass: 40.1(1) g, diameter: 16.0 mm, material: tungsten}\n"
+    "boom: {arm: 50.0(2) mm,\n"
+    "       rod: {mass: 3.1(1) g, length: 116 mm, width: 3 mm}, mirror_inertia: 2.0(2)e-8 kg m2}\n"
+    "separation: 46.0(3) mm\n"
+    "wire: {material: tungsten, diameter: 25 um, length: 300 mm}\n"
+    "optical_lever: {mirror_to_wall: 4.870(5) m, foot: 12(20) mm}\n"
+    "scale: {factor: 0.9999(4)}\n";
+
+std::string with(std::string text, const std::string& from, const std::string& to) {
+  const auto at = text.find(from);
+  REQUIRE(at != std::string::npos);
+  return text.substr(0, at) + to + text.substr(at + from.size());
+}
+
+std::string with(const std::string& from, const std::string& to) {
+  return with(kBalance, from, to);
+}
+
+std::string error_of(const std::string& text) {
+  try {
+    static_cast<void>(read_apparatus_text(text, "b.yaml"));
+  } catch (const InputError& error) {
+    return error.what();
+  }
+  return "no error";
+}
+
+Apparatus read(const std::string& text) {
+  return read_apparatus_text(text, "b.yaml");
+}
+
+constexpr double kRounding = 5e-16;  // one conversion to SI
+
+}  // namespace
+
+TEST_SUITE("apparatus_file") {
+  TEST_CASE("a whole file is read in SI units, without assumption or warning") {
+    const Apparatus balance = read(kBalance);
+    CHECK(balance.title == "Test balance");
+    CHECK(balance.source.mass_kg == Measured{1.502, 0.001});
+    CHECK(std::get<Sphere>(balance.source.shape).diameter_m.value == within_rel(0.0635, kRounding));
+    CHECK(balance.source.material == "lead");
+    CHECK(balance.test.mass_kg.value == within_rel(0.0401, kRounding));
+    CHECK(balance.arm_m.u == within_rel(0.0002, kRounding));
+    REQUIRE(balance.rod.has_value());
+    CHECK(balance.rod->length_m.value == within_rel(0.116, kRounding));
+    CHECK(balance.rod->width_m.u == 0.0);
+    CHECK(balance.mirror_inertia_kg_m2 == Measured{2.0e-8, 0.2e-8});
+    CHECK(balance.separation_m.value == within_rel(0.046, kRounding));
+    REQUIRE(balance.wire.has_value());
+    CHECK(balance.wire->diameter_m.value == within_rel(25e-6, kRounding));
+    CHECK(balance.mirror_to_wall_m == Measured{4.870, 0.005});
+    REQUIRE(balance.foot_mm.has_value());
+    CHECK(balance.foot_mm->value == within_rel(12.0, 2 * kRounding));
+    CHECK(balance.foot_mm->u == within_rel(20.0, 2 * kRounding));
+    CHECK(balance.scale_factor == Measured{0.9999, 0.0004});
+    CHECK(balance.assumptions.empty());
+    CHECK(balance.warnings.empty());
+  }
+
+  TEST_CASE("the commented example file is read") {
+    const Apparatus balance =
+        read_apparatus_file(std::string(NIGHTSWING_SOURCE_DIR) + "/configs/basement.yaml");
+    CHECK(balance.mirror_to_wall_m == Measured{3.110, 0.005});
+    REQUIRE(balance.foot_mm.has_value());
+    CHECK(balance.foot_mm->value == within_rel(240.0, 2 * kRounding));
+    CHECK(balance.scale_factor == Measured{1.0, 0.0005});
+    CHECK(balance.separation_m.u == within_rel(0.0003, kRounding));
+    CHECK(balance.assumptions.empty());
+    CHECK(balance.warnings.empty());
+  }
+
+  TEST_CASE("cylinders and boxes are read with their direction") {
+    const Apparatus upright = read(with("shape: sphere, mass: 1.502(1) kg, diameter: 63.5(1) mm",
+                                        "shape: cylinder, mass: 1.502(1) kg, diameter: 5.2(1) cm, "
+                                        "length: 62 mm, axis: vertical"));
+    const auto& cylinder = std::get<Cylinder>(upright.source.shape);
+    CHECK(cylinder.axis == CylinderAxis::kVertical);
+    CHECK(cylinder.diameter_m.value == within_rel(0.052, kRounding));
+    CHECK(half_extents(upright.source.shape).vertical_m == within_rel(0.031, kRounding));
+
+    const Apparatus bricks =
+        read(with("shape: sphere, mass: 1.502(1) kg, diameter: 63.5(1) mm",
+                  "shape: box, mass: 1.502(1) kg, size: [60 mm, 50 mm, 44 mm]"));
+    const auto& box = std::get<Box>(bricks.source.shape);
+    CHECK(box.across_m.value == within_rel(0.05, kRounding));
+    CHECK(half_extents(bricks.source.shape).along_m == within_rel(0.03, kRounding));
+  }
+
+  TEST_CASE("what is left out is replaced and said") {
+    std::string text = with("scale: {factor: 0.9999(4)}\n", "");
+    text = with(text, ", foot: 12(20) mm", "");
+    text = with(text, "wire: {material: tungsten, diameter: 25 um, length: 300 mm}\n", "");
+    text =
+        with(text,
+             "rod: {mass: 3.1(1) g, length: 116 mm, width: 3 mm}, mirror_inertia: 2.0(2)e-8 kg m2",
+             "");
+    text = with(text, ", material: lead", "");
+    const Apparatus balance = read(text);
+    CHECK_FALSE(balance.rod.has_value());
+    CHECK(balance.mirror_inertia_kg_m2 == Measured{0, 0});
+    CHECK_FALSE(balance.foot_mm.has_value());
+    CHECK_FALSE(balance.wire.has_value());
+    CHECK(balance.scale_factor == Measured{1.0, 0.001});
+    REQUIRE(balance.assumptions.size() == 4);
+    CHECK(
+        balance.assumptions[0] ==
+        "assumed: the boom's rod has no mass (boom.rod is not given); it would be pulled and would "
+        "swing too");
+    CHECK(balance.assumptions[1] ==
+          "assumed: the mirror has no moment of inertia (boom.mirror_inertia is not given)");
+    CHECK(
+        balance.assumptions[2] ==
+        "assumed: the perpendicular from the mirror meets the scale midway between the equilibria "
+        "(optical_lever.foot is not given); a beam 10 degrees off it changes G by 3 %");
+    CHECK(balance.assumptions[3] ==
+          "assumed: the scale is true, factor 1.0000(10) (scale.factor is not given)");
+  }
+
+  TEST_CASE("an unknown key is named with line, place and what is known there") {
+    CHECK(error_of(with("length: 116 mm", "lenght: 116 mm, length: 116 mm")) ==
+          "b.yaml:5: unknown key 'lenght' in boom.rod, perhaps 'length' is meant; "
+          "known here: mass, length, width");
+    CHECK(error_of(kBalance + "sides: {}\n") ==
+          "b.yaml:10: unknown key 'sides'; known here: title, source_masses, test_masses, boom, "
+          "separation, optical_lever, wire, scale");
+  }
+
+  TEST_CASE("a missing key is named") {
+    CHECK(error_of(with("separation: 46.0(3) mm\n", "")) ==
+          "b.yaml:1: the key 'separation' is missing");
+    CHECK(error_of(with("arm: 50.0(2) mm,", "")) == "b.yaml:4: the key 'arm' is missing in boom");
+  }
+
+  TEST_CASE("a duplicate key is named with both lines") {
+    CHECK(error_of(kBalance + "separation: 47 mm\n") ==
+          "b.yaml:10: separation stands here for the second time (first in line 6)");
+  }
+
+  TEST_CASE("a wrong unit is named as the dimension it has") {
+    CHECK(error_of(with("separation: 46.0(3) mm", "separation: 46 kg")) ==
+          "b.yaml:6: separation is a length, but '46 kg' is a mass");
+  }
+
+  TEST_CASE("a malformed quantity is quoted") {
+    CHECK(error_of(with("46.0(3) mm", "46.0(3 mm")) ==
+          "b.yaml:6: separation cannot be read as a quantity: '46.0(3 mm' (the parenthesis is not "
+          "closed; write it like 46.0(3) mm, 46.0 +/- 0.3 mm or 46 mm)");
+  }
+
+  TEST_CASE("impossible values are named with their line") {
+    CHECK(error_of(with("1.502(1) kg", "-1.502(1) kg")) ==
+          "b.yaml:2: source_masses.mass must be above zero, but is '-1.502(1) kg'");
+    CHECK(error_of(with("40.1(1) g", "0 g")) ==
+          "b.yaml:3: test_masses.mass must be above zero, but is '0 g'");
+    CHECK(error_of(with("2.0(2)e-8 kg m2", "-2.0(2)e-8 kg m2")) ==
+          "b.yaml:5: boom.mirror_inertia must not be negative");
+    CHECK(error_of(with("0.9999(4)", "0")) ==
+          "b.yaml:9: scale.factor must be above zero, but is '0'");
+  }
+
+  TEST_CASE("touching masses are refused with both numbers") {
+    CHECK(error_of(with("46.0(3) mm", "38.0(3) mm")) ==
+          "b.yaml:6: separation is 38 mm, but the masses touch at 39.75 mm (half of a source mass "
+          "and "
+          "half of a test mass); it is measured from centre to centre");
+    // A thick rod may be met before the test mass is.
+    CHECK(error_of(with("width: 3 mm", "width: 30 mm")) ==
+          "b.yaml:6: separation is 46 mm, but a source mass touches the rod at 46.75 mm");
+  }
+
+  TEST_CASE("shapes, axes and sizes must be known ones") {
+    CHECK(error_of(with("shape: sphere", "shape: egg")) ==
+          "b.yaml:2: source_masses.shape must be sphere, cylinder or box, but is 'egg'");
+    CHECK(error_of(with("shape: sphere,", "shape: cylinder, length: 5 cm, axis: up,")) ==
+          "b.yaml:2: source_masses.axis must be vertical, along_boom or across, but is 'up'");
+    const std::string sphere = "shape: sphere, mass: 1.502(1) kg, diameter: 63.5(1) mm";
+    CHECK(error_of(with(sphere, "shape: box, mass: 1.5 kg, size: [5 cm, 6 cm]")) ==
+          "b.yaml:2: source_masses.size must be three lengths, along the boom, across it and "
+          "vertical, but has 2");
+    CHECK(error_of(with(sphere, "shape: box, mass: 1.5 kg, size: [5 cm, 0 cm, 4 cm]")) ==
+          "b.yaml:2: source_masses.size must be above zero in all three directions");
+    CHECK(error_of(with("shape: sphere", "shape: box, size: [5 cm, 6 cm, 4 cm]")) ==
+          "b.yaml:2: unknown key 'diameter' in source_masses; known here: shape, size, mass, "
+          "material");
+  }
+
+  TEST_CASE("a density that does not fit the material is a warning") {
+    // 1.802 kg in a sphere of 63.5 mm: 13 441 kg/m3, lead has 11 340 (handbook, from memory).
+    const Apparatus balance = read(with("1.502(1) kg", "1.802(1) kg"));
+    REQUIRE(balance.warnings.size() == 1);
+    CHECK(balance.warnings[0] ==
+          "b.yaml:2: source_masses: mass and size give 13441 kg/m3, 19 % more than lead (11340 "
+          "kg/m3); check both, or name the alloy");
+  }
+
+  TEST_CASE("iron and steel are warned of") {
+    const Apparatus balance = read(with("material: lead", "material: Cast iron"));
+    REQUIRE(balance.warnings.size() == 1);
+    CHECK(balance.warnings[0] ==
+          "b.yaml:2: source_masses: cast iron can be magnetic, and a magnetic pull looks like "
+          "gravity; test it with a compass needle or use lead, tungsten or brass");
+  }
+
+  TEST_CASE("an empty material says nothing and is accepted") {
+    CHECK(read(with(", material: lead", "")).source.material.empty());
+  }
+}

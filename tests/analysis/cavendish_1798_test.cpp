@@ -1,0 +1,119 @@
+#include <cmath>
+#include <numbers>
+#include <vector>
+
+#include <doctest/doctest.h>
+
+#include "analysis/gravity.h"
+#include "tests/analysis/reference_balance.h"
+#include "tests/support/near.h"
+
+// H. Cavendish, Phil. Trans. 88 (1798) 469-526: the experiment that this program repeats. The rows
+// are from memory and confirmed by his own formula, density = N^2/(10844 B), in the first test.
+using namespace nightswing::analysis;
+using nightswing::test::sphere;
+using nightswing::test::within_abs;
+
+namespace {
+
+struct Experiment {
+  double motion_divisions;  // B: from midway to one side, corrected where he did so
+  double vibration_s;       // N: one vibration, half of a period
+  double density;           // of the earth against water, as printed
+};
+
+// Motions from side to side are halved.
+const std::vector<Experiment> kExperiments{
+    {13.42, 895, 5.50},    {13.17, 895, 5.61},    {14.69, 882, 4.88},    {14.14, 882, 5.07},
+    {13.56, 879, 5.26},    {13.28, 894, 5.55},    {2.95, 414, 5.36},     {6.18 / 2, 421, 5.29},
+    {5.92 / 2, 423, 5.58}, {5.90 / 2, 425, 5.65}, {5.98 / 2, 425, 5.57}, {2.90, 417, 5.53},
+    {5.71 / 2, 417, 5.62}, {3.03, 417, 5.29},     {5.90 / 2, 417, 5.44}, {3.00, 417, 5.34},
+    {5.54 / 2, 417, 5.79}, {6.32 / 2, 418, 5.10}, {6.15 / 2, 419, 5.27}, {6.07 / 2, 421, 5.39},
+    {6.09 / 2, 423, 5.42}, {6.12 / 2, 426, 5.47}, {5.97 / 2, 427, 5.63}, {6.27 / 2, 426, 5.34},
+    {6.13 / 2, 426, 5.46}, {6.34 / 2, 427, 5.30}, {6.10 / 2, 436, 5.75}, {5.78 / 2, 422, 5.68},
+    {5.64 / 2, 423, 5.85}};
+
+// His balance: weights of 2 439 000 grains, balls of 11 262 grains, 36.65 inches from axis to ball,
+// 8.85 inches from ball to weight. The ball's size, rod and mirror do not enter the textbook
+// formula.
+Apparatus cavendish_balance() {
+  constexpr double kGrainKg = 64.79891e-6;
+  constexpr double kInchM = 0.0254;
+  Apparatus balance = nightswing::test::reference_balance();
+  balance.source = sphere(2439000 * kGrainKg, 0.30);
+  balance.test = sphere(11262 * kGrainKg, 0.05);
+  balance.arm_m = {36.65 * kInchM, 0};
+  balance.rod.reset();
+  balance.separation_m = {8.85 * kInchM, 0};
+  balance.mirror_to_wall_m = {1.0, 0};
+  return balance;
+}
+
+// He read the boom's end itself, one division being 1/766 of the radius; as a spot on a wall at
+// 1 m the same rotation would have moved by 4 D theta from side to side.
+NightFindings as_spot(const Experiment& experiment) {
+  const double theta_rad = experiment.motion_divisions / 766;
+  return {.x_plus_mm = 4000 * theta_rad,
+          .x_minus_mm = 0,
+          .period_s = 2 * experiment.vibration_s,
+          .damping_per_s = 0};
+}
+
+struct Mean {
+  double value;
+  double standard_deviation;
+};
+
+Mean mean_of(const std::vector<double>& values) {
+  double sum = 0;
+  for (const double value : values) sum += value;
+  const double count = static_cast<double>(values.size());
+  double squares = 0;
+  for (const double value : values) squares += std::pow(value - sum / count, 2);
+  return {sum / count, std::sqrt(squares / (count - 1))};
+}
+
+}  // namespace
+
+TEST_SUITE("gravity: Cavendish 1798") {
+  TEST_CASE("each row of his table follows from his formula") {
+    // The printed digit is good to 0.005, his rounded constant 10844 to 0.00025 of the density. Two
+    // rows are off by one in the last digit, his own arithmetic or motions rounded for print.
+    int to_the_printed_digit = 0;
+    for (const Experiment& row : kExperiments) {
+      const double density = row.vibration_s * row.vibration_s / (10844 * row.motion_divisions);
+      CHECK(density == within_abs(row.density, 0.006));
+      if (std::abs(density - row.density) <= 0.00525) ++to_the_printed_digit;
+    }
+    CHECK(to_the_printed_digit == 27);
+  }
+
+  TEST_CASE("the mean of his 29 densities is 5.448") {
+    std::vector<double> densities;
+    for (const Experiment& row : kExperiments) densities.push_back(row.density);
+    REQUIRE(densities.size() == 29);
+    const double density = mean_of(densities).value;
+    CHECK(density == within_abs(5.448, 5e-4));
+    // G = 3 g/(4 pi R rho) with g = 9.80665 m/s2 and R = 6371.0 km: 6.745e-11.
+    const double g = 3 * 9.80665 / (4 * std::numbers::pi * 6371.0e3 * 1000 * density);
+    CHECK(g == within_abs(6.745e-11, 5e-15));
+  }
+
+  TEST_CASE("the textbook formula makes 6.502e-11 of his motions, with his corrections 6.750e-11") {
+    std::vector<double> values;
+    for (const Experiment& row : kExperiments) {
+      values.push_back(textbook_gravity(cavendish_balance(), as_spot(row)));
+    }
+    CHECK(mean_of(values).value == within_abs(6.502e-11, 5e-15));
+    // Inertia of arm and rods 1.0353, obliquity of the pull 0.9779, pull on the arm 1.0199.
+    const double corrections = 1.0353 / (0.9779 * 1.0199);
+    CHECK(corrections * mean_of(values).value == within_abs(6.750e-11, 5e-15));
+    CHECK(corrections * mean_of(values).standard_deviation == within_abs(0.279e-11, 5e-15));
+  }
+
+  TEST_CASE("the far weight takes away 0.0017 of the pull") {
+    // He says 0.0017; beta = b^3/(b^2 + L^2)^1.5 with L twice the arm gives 0.00172.
+    const BoomTorque torque = boom_torque(cavendish_balance(), Side::kPlus, 0.0);
+    CHECK(-torque.far_pairs.torque / torque.near_pairs.torque == within_abs(0.00172, 5e-6));
+  }
+}

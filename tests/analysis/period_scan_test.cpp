@@ -1,0 +1,46 @@
+#include "analysis/period_scan.h"
+
+#include <random>
+
+#include <doctest/doctest.h>
+
+#include "tests/support/near.h"
+#include "tests/support/synthetic_swing.h"
+
+using namespace nightswing::analysis;
+using namespace nightswing::test;
+
+TEST_SUITE("period_scan") {
+  TEST_CASE("the period is found across moves, damping values and sampling") {
+    for (const double period_s : {90.0, 333.0, 600.0, 1500.0}) {
+      for (const double quality : {4.0, 30.0}) {
+        CAPTURE(period_s);
+        CAPTURE(quality);
+        SyntheticNight night{.segments = {{0.0, 0.0, 30.0, 0.5}, {6100.0, 80.0, 25.0, 2.5}},
+                             .end_s = 12000.0,
+                             .period_s = period_s,
+                             .damping_per_s = 3.14159265 / (quality * period_s),
+                             .noise_mm = 0.3};
+        const auto start = scan_period(make_night(night));
+        REQUIRE(start);
+        // A start value: the fit converges from 5 % away.
+        CHECK(start->period_s == within_rel(period_s, 0.03));
+        CHECK(start->explained > 0.8);
+      }
+    }
+  }
+
+  TEST_CASE("noise alone, a straight line and a handful of readings have no swing") {
+    std::mt19937 generator(3);
+    std::normal_distribution<double> noise(0.0, 1.0);
+    std::vector<SwingSample> still;
+    std::vector<SwingSample> line;
+    for (int i = 0; i < 1500; ++i) {
+      still.push_back({5.0 * i, noise(generator), 1.0});
+      line.push_back({5.0 * i, 0.01 * i + 0.1 * noise(generator), 0.1});
+    }
+    CHECK_FALSE(scan_period(still));
+    CHECK_FALSE(scan_period(line));
+    CHECK_FALSE(scan_period(std::vector<SwingSample>(11, SwingSample{0.0, 0.0, 1.0})));
+  }
+}
