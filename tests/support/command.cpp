@@ -1,0 +1,33 @@
+#include "tests/support/command.h"
+
+#include <sys/wait.h>
+
+#include <cstdlib>
+#include <fstream>
+#include <sstream>
+
+#include "tests/support/temporary_folder.h"
+
+namespace nightswing::test {
+namespace {
+
+std::string text_of(const std::filesystem::path& path) {
+  std::ifstream file(path, std::ios::binary);
+  std::ostringstream text;
+  text << file.rdbuf();
+  return text.str();
+}
+
+}  // namespace
+
+CommandResult run_command(const std::string& command) {
+  const TemporaryFolder folder;
+  const auto out = folder / "out";
+  const auto err = folder / "err";
+  const std::string line = "( " + command + " ) </dev/null >" + out.string() + " 2>" + err.string();
+  const int raw = std::system(line.c_str());
+  const int status = WIFEXITED(raw) ? WEXITSTATUS(raw) : 128 + WTERMSIG(raw);
+  return {.status = status, .output = text_of(out), .errors = text_of(err)};
+}
+
+}  // namespace nightswing::test

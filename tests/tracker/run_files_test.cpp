@@ -1,0 +1,243 @@
+// The files of a run folder: line_file, track_file, event_log, run_folder, wall_file.
+#include <doctest/doctest.h>
+
+#include "analysis/input_error.h"
+#include "tests/support/near.h"
+#include "tests/support/temporary_folder.h"
+#include "tracker/event_log.h"
+#include "tracker/line_file.h"
+#include "tracker/run_folder.h"
+#include "tracker/track_file.h"
+#include "tracker/wall_file.h"
+
+using namespace nightswing::tracker;
+using namespace nightswing::test;
+using nightswing::InputError;
+namespace calibration = nightswing::calibration;
+
+namespace {
+
+std::string error_text(const std::function<void()>& act) {
+  try {
+    act();
+  } catch (const InputError& error) {
+    return error.what();
+  }
+  return "no error";
+}
+
+TrackRow measured_row(double t_s) {
+  return {
+      .utc = parse_iso_time("2026-03-14T21:30:00.250Z"),
+      .t_s = t_s,
+      .spot = {SpotState::kClipped, SpotPosition{640.12345, 360.5, 0.0123, 0.0234, 310.5, 5.1}}};
+}
+
+}  // namespace
+
+TEST_SUITE("track_file") {
+  TEST_CASE("what is written is read back") {
+    const TemporaryFolder folder;
+    {
+      TrackWriter writer(folder / "track.csv");
+      writer.append(measured_row(0.0));
+      writer.append({.utc = {}, .t_s = 5.0, .spot = {SpotState::kLost, std::nullopt}});
+    }
+    {
+      TrackWriter again(folder / "track.csv");  // goes on below the same header
+      again.append(measured_row(10.0));
+    }
+    const Track track = read_track(folder / "track.csv");
+    CHECK(track.warnings.empty());
+    REQUIRE(track.rows.size() == 3);
+    CHECK(track.rows[0].spot == measured_row(0.0).spot);
+    CHECK(track.rows[0].utc == measured_row(0.0).utc);
+    CHECK(track.rows[1].spot.state == SpotState::kLost);
+    CHECK_FALSE(track.rows[1].spot.position);
+    CHECK_FALSE(track.rows[1].utc);
+    CHECK(track.rows[2].t_s == 10.0);
+  }
+
+  TEST_CASE("the file is the documented one, to the letter") {
+    const TemporaryFolder folder;
+    TrackWriter writer(folder / "track.csv");
+    writer.append(measured_row(5.0));
+    writer.append({.utc = {}, .t_s = 10.0, .spot = {SpotState::kDark, std::nullopt}});
+    CHECK(read_whole_file(folder / "track.csv") ==
+          "utc,t_s,x_px,y_px,u_x_px,u_y_px,peak,width_px,state\n"
+          "2026-03-14T21:30:00.250Z,5,640.12345,360.5,0.0123,0.0234,310.5,5.1,clipped\n"
+          ",10,,,,,,,dark\n");
+  }
+
+  TEST_CASE("damaged lines are named and passed over, the rest is kept") {
+    const TemporaryFolder folder;
+    write_text(folder / "track.csv",
+               "utc,t_s,x_px,y_px,u_x_px,u_y_px,peak,width_px,state\n"
+               ",0,1,2,0.1,0.1,50,4,found\n"
+               ",5,1,2,0.1,0.1,50\n"
+               ",10,1,2,0.1,0.1,50,4,shiny\n"
+               ",15,1,2,x,0.1,50,4,found\n"
+               ",20,,,,,,,found\n"
+               ",0,1,2,0.1,0.1,50,4,found\n"
+               ",25,1,2,nan,0.1,50,4,found\n"
+               ",30,1,2,0.1,0.1,50,4,found\n"
+               ",35,1,2,0.1");
+    const Track track = read_track(folder / "track.csv");
+    REQUIRE(track.rows.size() == 2);
+    CHECK(track.rows[1].t_s == 30.0);
+    REQUIRE(track.warnings.size() == 7);
+    CHECK(track.warnings[0].ends_with("track.csv:3: line passed over: not 9 fields"));
+    CHECK(track.warnings[1].ends_with(":4: line passed over: unknown state 'shiny'"));
+    CHECK(track.warnings[2].ends_with(":5: line passed over: 'x' is not a number"));
+    CHECK(track.warnings[3].ends_with(
+        ":6: line passed over: a measured spot without position or uncertainty"));
+    CHECK(track.warnings[4].ends_with(":7: line passed over: time does not grow (0 s after 0 s)"));
+    CHECK(track.warnings[5].ends_with(":8: line passed over: 'nan' is not a number"));
+    CHECK(track.warnings[6].ends_with("the last line is torn and was passed over"));
+  }
+
+  TEST_CASE("a missing file and a foreign header are errors") {
+    const TemporaryFolder folder;
+    CHECK(error_text([&] {
+            static_cast<void>(read_track(folder / "none.csv"));
+          }).starts_with("cannot read "));
+    write_text(folder / "track.csv", "time,x\n");
+    CHECK(error_text([&] {
+            static_cast<void>(read_track(folder / "track.csv"));
+          }).find("track.csv:1: the header line is not 'utc,t_s,") != std::string::npos);
+    CHECK(error_text([&] {
+            TrackWriter writer(folder / "track.csv");
+          }).find("use another run folder") != std::string::npos);
+  }
+}
+
+TEST_SUITE("line_file") {
+  TEST_CASE("a torn last line is cut off and reported before more is appended") {
+    const TemporaryFolder folder;
+    write_text(folder / "log", "head\nwhole\nto");
+    std::string torn;
+    LineFile file(folder / "log", "head", [&](const std::string& text) { torn = text; });
+    file.append("next");
+    CHECK(torn == "to");
+    CHECK(read_whole_file(folder / "log") == "head\nwhole\nnext\n");
+  }
+
+  TEST_CASE("a folder that does not exist is an error with a sentence") {
+    CHECK(error_text([] { LineFile file("/nonexistent/log", "head"); }) ==
+          "cannot open /nonexistent/log: No such file or directory");
+    CHECK(error_text([] { write_whole_file("/nonexistent/x", "y"); }) ==
+          "cannot write /nonexistent/x: No such file or directory");
+  }
+}
+
+TEST_SUITE("event_log") {
+  TEST_CASE("side changes come back in order of time, a later line replaces an earlier one") {
+    const TemporaryFolder folder;
+    {
+      EventWriter writer(folder / "events.csv");
+      writer.append({{}, 0.0, "started", "night.mp4, with a comma"});
+      writer.append({{}, 7500.0, "side", "minus"});
+      writer.append({{}, 0.0, "side", "minus"});
+      writer.append({{}, 0.0, "side", "plus"});
+      writer.append({{}, {}, "side", "plus"});
+      writer.append({{}, 9.0, "side", "left"});
+    }
+    EventLog log = read_events(folder / "events.csv");
+    REQUIRE(log.events.size() == 6);
+    CHECK(log.events[0].detail == "night.mp4, with a comma");
+    const auto changes = side_changes_in(log);
+    REQUIRE(changes.size() == 2);
+    CHECK(changes[0].side == nightswing::analysis::Side::kPlus);
+    CHECK(changes[0].t_s == 0.0);
+    CHECK(changes[1].t_s == 7500.0);
+    CHECK(log.warnings.size() == 2);  // the one without time, the one with an unknown side
+  }
+
+  TEST_CASE("no file is an empty log; lines that cannot be read are named") {
+    const TemporaryFolder folder;
+    CHECK(read_events(folder / "events.csv").events.empty());
+    write_text(folder / "events.csv", "utc,t_s,event,detail\nx,y,z,w\n,1,side,plus\n,2,si");
+    const EventLog log = read_events(folder / "events.csv");
+    CHECK(log.events.size() == 1);
+    CHECK(log.warnings.size() == 2);
+  }
+}
+
+TEST_SUITE("run_folder") {
+  TEST_CASE("run.yaml is read back as written") {
+    const TemporaryFolder folder;
+    const RunFolder run = create_run_folder(folder / "night");
+    RunInfo info{.program = "nightswing 9.9",
+                 .source = "a: strange, name.mp4",
+                 .frame_width_px = 1280,
+                 .frame_height_px = 720,
+                 .rotation_deg = 90.0,
+                 .time_from = "one frame every 5 s",
+                 .start = parse_iso_time("2026-03-14T21:30:00Z"),
+                 .start_from = "option --start"};
+    write_run_info(run, info);
+    const RunInfo read = read_run_info(open_run_folder(run.path));
+    CHECK(read.source == info.source);
+    CHECK(read.frame_width_px == 1280);
+    CHECK(read.rotation_deg == 90.0);
+    CHECK(read.start == info.start);
+    CHECK(read.time_from == info.time_from);
+    CHECK(read.start_from == info.start_from);
+  }
+
+  TEST_CASE("a run is not begun over a track, and a folder without run.yaml is no run") {
+    const TemporaryFolder folder;
+    write_text(folder / "track.csv", "");
+    CHECK(error_text([&] { static_cast<void>(create_run_folder(folder.path())); }) ==
+          folder.path().string() +
+              " holds a track already; give --run another folder, or remove this one");
+    CHECK(error_text([&] {
+            static_cast<void>(open_run_folder(folder.path()));
+          }).find("is no run folder (it has no run.yaml)") != std::string::npos);
+  }
+
+  TEST_CASE("an unknown key and a wrong number in run.yaml are named with their line") {
+    const TemporaryFolder folder;
+    const std::string good =
+        "program: p\nsource: s\nframe_width_px: 1280\nframe_height_px: 720\nrotation_deg: 0\n"
+        "time_from: t\nstart_from: u\n";
+    write_text(folder / "run.yaml", good + "colour: red\n");
+    CHECK(error_text([&] {
+            static_cast<void>(read_run_info({folder.path()}));
+          }).find("run.yaml:8: unknown key 'colour'") != std::string::npos);
+    write_text(folder / "run.yaml", good + "start: yesterday\n");
+    CHECK(error_text([&] {
+            static_cast<void>(read_run_info({folder.path()}));
+          }).find("run.yaml:8: start is no ISO 8601 time") != std::string::npos);
+  }
+}
+
+TEST_SUITE("wall_file") {
+  TEST_CASE("a map is the same map after writing and reading, every digit") {
+    const TemporaryFolder folder;
+    const std::vector<calibration::ReferencePoint> points{
+        {{100.25, 100.5}, {0.0, 0.0}, 0.1, 3},
+        {{1100.1, 120.0}, {400.0, 0.0}, 0.2},
+        {{90.0, 600.0}, {0.0, -200.0}, 0.1},
+        {{1120.0, 650.0 / 3.0}, {400.0, -200.0 / 3.0}, 0.1},
+        {{600.0, 300.0}, {200.0, -80.0}, 0.1, 7}};
+    const auto plane = calibration::fit_plane_map(points, {1280, 720});
+    REQUIRE(plane.status == calibration::MapStatus::kFitted);
+    write_wall_map(folder / "wall.yaml", plane.map);
+    CHECK(read_wall_map(folder / "wall.yaml") == plane.map);
+
+    const std::vector<calibration::LineReference> ticks{{{100.0, 300.0}, 0.0},
+                                                        {{1100.0, 310.0}, 400.0}};
+    const auto line = calibration::fit_line_map(ticks, {1280, 720});
+    REQUIRE(line.status == calibration::MapStatus::kFitted);
+    write_wall_map(folder / "wall.yaml", line.map);
+    CHECK(read_wall_map(folder / "wall.yaml") == line.map);
+  }
+
+  TEST_CASE("a missing map says how to make one") {
+    const TemporaryFolder folder;
+    CHECK(error_text([&] {
+            static_cast<void>(read_wall_map(folder / "wall.yaml"));
+          }).find("run 'nightswing calibrate " + folder.path().string()) != std::string::npos);
+  }
+}

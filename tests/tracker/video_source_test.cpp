@@ -1,0 +1,180 @@
+#include "tracker/video_source.h"
+
+#include <fstream>
+
+#include <doctest/doctest.h>
+
+#include "analysis/input_error.h"
+#include "tests/support/command.h"
+#include "tests/support/near.h"
+#include "tests/support/temporary_folder.h"
+#include "tracker/frame_pump.h"
+
+using namespace nightswing::tracker;
+using namespace nightswing::test;
+using nightswing::InputError;
+
+namespace {
+
+/// Makes a small video with the ffmpeg program: moving test pattern, 160 x 120.
+std::filesystem::path make_video(const TemporaryFolder& folder,
+                                 const std::string& name,
+                                 const std::string& source,
+                                 const std::string& encoding) {
+  const auto path = folder / name;
+  const auto made = run_command("ffmpeg -v error -y -f lavfi -i '" + source + "' " + encoding +
+                                " " + path.string());
+  REQUIRE_MESSAGE(made.status == 0, made.errors);
+  return path;
+}
+
+std::vector<double> times_of(VideoSource& source) {
+  std::vector<double> times;
+  Frame frame;
+  while (source.next(frame)) {
+    CHECK(frame.picture.cols == source.width_px());
+    times.push_back(frame.t_s);
+  }
+  return times;
+}
+
+std::string open_error(const std::filesystem::path& path) {
+  try {
+    const VideoSource source(path);
+  } catch (const InputError& error) {
+    return error.what();
+  }
+  return "no error";
+}
+
+constexpr const char* kPattern = "testsrc=size=160x120:rate=10:duration=6";
+constexpr const char* kWithBFrames = "-c:v libx264 -bf 3 -pix_fmt yuv420p";
+
+}  // namespace
+
+TEST_SUITE("video_source") {
+  TEST_CASE("timestamps of H.264 with B frames are exact, the last ones are mended and said so") {
+    const TemporaryFolder folder;
+    VideoSource source(make_video(folder, "a.mp4", kPattern, kWithBFrames));
+    const auto times = times_of(source);
+    REQUIRE(times.size() == 60);
+    for (std::size_t k = 0; k < times.size(); ++k) {
+      CHECK(times[k] == within_abs(0.1 * static_cast<double>(k), 1e-3));  // time base of the file
+    }
+    REQUIRE(source.warnings().size() == 1);
+    CHECK(source.warnings()[0].find("had no usable time of their own") != std::string::npos);
+  }
+
+  TEST_CASE("a variable frame rate is followed to the millisecond") {
+    const TemporaryFolder folder;
+    // frames at n^1.5/10 s: every step differs
+    VideoSource source(make_video(folder,
+                                  "vfr.mkv",
+                                  std::string(kPattern) + ",settb=1/1000,setpts=pow(N\\,1.5)/10/TB",
+                                  "-fps_mode vfr -enc_time_base 1/1000 -c:v mjpeg"));
+    const auto times = times_of(source);
+    REQUIRE(times.size() == 60);
+    for (std::size_t k = 0; k < times.size(); ++k) {
+      CHECK(times[k] == within_abs(std::pow(static_cast<double>(k), 1.5) / 10.0, 1.1e-3));
+    }
+  }
+
+  TEST_CASE("a time-lapse takes the time that the user gives") {
+    const TemporaryFolder folder;
+    VideoSource source(make_video(folder, "lapse.mp4", kPattern, kWithBFrames),
+                       {.frame_every_s = 5.0});
+    const auto times = times_of(source);
+    REQUIRE(times.size() == 60);
+    CHECK(times.front() == 0.0);
+    CHECK(times.back() == 295.0);
+  }
+
+  TEST_CASE("the creation time and a rotation tag are read, the picture stays as stored") {
+    const TemporaryFolder folder;
+    const auto plain = make_video(folder, "plain.mp4", kPattern, kWithBFrames);
+    const auto turned = folder / "turned.mp4";
+    const auto made = run_command("ffmpeg -v error -i " + plain.string() +
+                                  " -c copy -metadata:s:v rotate=90"
+                                  " -metadata creation_time=2026-03-14T21:30:00Z " +
+                                  turned.string());
+    REQUIRE_MESSAGE(made.status == 0, made.errors);
+    VideoSource source(turned);
+    CHECK(source.width_px() == 160);
+    CHECK(source.height_px() == 120);
+    CHECK(std::abs(source.rotation_deg()) == within_abs(90.0, 1e-6));
+    REQUIRE(source.created());
+    CHECK(iso_text(*source.created()) == "2026-03-14T21:30:00.000Z");
+    Frame frame;
+    REQUIRE(source.next(frame));
+    CHECK(frame.picture.cols == 160);
+  }
+
+  TEST_CASE("damage in the middle costs some frames, not the rest, and keeps their time free") {
+    const TemporaryFolder folder;
+    const auto path = make_video(folder, "hurt.mkv", kPattern, "-c:v mjpeg -q:v 3");
+    {
+      std::fstream file(path, std::ios::in | std::ios::out | std::ios::binary);
+      file.seekp(static_cast<std::streamoff>(std::filesystem::file_size(path) / 2));
+      file << std::string(3000, '\x55');
+    }
+    VideoSource source(path, {.frame_every_s = 5.0});
+    const auto times = times_of(source);
+    CHECK(times.size() >= 50);
+    CHECK(times.back() == 295.0);
+    for (std::size_t k = 1; k < times.size(); ++k) CHECK(times[k] > times[k - 1]);
+  }
+
+  TEST_CASE("a file that breaks off gives what it holds and says so") {
+    const TemporaryFolder folder;
+    const auto path = make_video(folder, "cut.mkv", kPattern, "-c:v libx264 -g 5 -pix_fmt yuv420p");
+    std::filesystem::resize_file(path, std::filesystem::file_size(path) / 2);
+    VideoSource source(path);
+    const auto times = times_of(source);
+    CHECK(times.size() > 5);
+    CHECK(times.size() < 55);
+    bool said = false;
+    for (const auto& warning : source.warnings())
+      said |= warning.starts_with("the file breaks off");
+    CHECK(said);
+  }
+
+  TEST_CASE("what is no video is refused with one sentence") {
+    const TemporaryFolder folder;
+    CHECK(open_error(folder / "none.mp4") == "there is no file " + (folder / "none.mp4").string());
+    CHECK(open_error(folder.path()) == folder.path().string() + " is a folder; give a video file");
+    write_text(folder / "text.mp4", "this is no video\n");
+    CHECK(open_error(folder / "text.mp4").find("cannot be read as a video") != std::string::npos);
+    write_text(folder / "empty.mp4", "");
+    CHECK(open_error(folder / "empty.mp4").find("cannot be read as a video") != std::string::npos);
+  }
+}
+
+TEST_SUITE("frame_pump") {
+  TEST_CASE("the pump gives the frames of the source, bit for bit and in order") {
+    const TemporaryFolder folder;
+    const auto path = make_video(folder, "a.mp4", kPattern, kWithBFrames);
+    VideoSource plain(path);
+    VideoSource pumped(path);
+    FramePump pump(pumped);
+    Frame expected;
+    Frame frame;
+    int frames = 0;
+    while (plain.next(expected)) {
+      REQUIRE(pump.next(frame));
+      CHECK(frame.t_s == expected.t_s);
+      CHECK(cv::norm(frame.picture, expected.picture, cv::NORM_INF) == 0.0);
+      ++frames;
+    }
+    CHECK_FALSE(pump.next(frame));
+    CHECK_FALSE(pump.next(frame));
+    CHECK(frames == 60);
+  }
+
+  TEST_CASE("a pump that is left early stops its thread") {
+    const TemporaryFolder folder;
+    VideoSource source(make_video(folder, "a.mp4", kPattern, kWithBFrames));
+    FramePump pump(source);
+    Frame frame;
+    CHECK(pump.next(frame));
+  }
+}

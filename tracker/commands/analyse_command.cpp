@@ -1,0 +1,97 @@
+#include <algorithm>
+#include <memory>
+#include <vector>
+
+#include <fmt/format.h>
+
+#include "analysis/apparatus_file.h"
+#include "analysis/input_error.h"
+#include "analysis/night.h"
+#include "tracker/commands/argument_checks.h"
+#include "tracker/commands/commands.h"
+#include "tracker/line_file.h"
+#include "tracker/night_of_run.h"
+#include "tracker/result_file.h"
+#include "tracker/run_folder.h"
+
+namespace nightswing::tracker {
+namespace {
+
+struct Arguments {
+  std::string run;
+  std::string apparatus;
+  std::vector<std::string> sides;
+  std::string settle = "60s";
+  bool quiet = false;
+};
+
+/// The apparatus named, else the copy that an earlier analysis left in the run folder.
+analysis::Apparatus apparatus_for(const Arguments& arguments, const RunFolder& run) {
+  if (!arguments.apparatus.empty()) {
+    analysis::Apparatus apparatus = analysis::read_apparatus_file(arguments.apparatus);
+    if (!std::filesystem::exists(run.apparatus()) ||
+        !std::filesystem::equivalent(arguments.apparatus, run.apparatus())) {
+      write_whole_file(run.apparatus(), read_whole_file(arguments.apparatus));
+    }
+    return apparatus;
+  }
+  if (!std::filesystem::exists(run.apparatus())) {
+    throw InputError(fmt::format(
+        "which balance? name its file: nightswing analyse {} --apparatus configs/basement.yaml",
+        run.path.string()));
+  }
+  return analysis::read_apparatus_file(run.apparatus());
+}
+
+void analyse(const Arguments& arguments) {
+  const RunFolder run = open_run_folder(arguments.run);
+  const analysis::Apparatus apparatus = apparatus_for(arguments, run);
+  NightOfRun night = read_night(run);
+  if (!arguments.sides.empty()) {
+    night.night.sides.clear();
+    for (const std::string& text : arguments.sides) {
+      night.night.sides.push_back(side_change_from(text, night.info.start));
+    }
+    std::ranges::stable_sort(night.night.sides, {}, &analysis::SideChange::t_s);
+  }
+  const analysis::NightResult result = analysis::analyse_night(
+      night.night, apparatus, {.settle_s = *parse_duration_s(arguments.settle)});
+  const ResultSource source{run, night, apparatus, result};
+  const std::string text = result_text(source);
+  write_whole_file(run.result_json(), result_json(source));
+  write_whole_file(run.result_txt(), text);
+  if (!arguments.quiet) fmt::print("{}\n", text);
+  fmt::print("written: {}, {}\n", run.result_txt().string(), run.result_json().string());
+}
+
+}  // namespace
+
+void add_analyse_command(CLI::App& app) {
+  auto arguments = std::make_shared<Arguments>();
+  CLI::App* command =
+      app.add_subcommand("analyse", "equilibria, period, G and its uncertainty from a run");
+  command->add_option("run", arguments->run, "the run folder")->required();
+  command->add_option("--apparatus",
+                      arguments->apparatus,
+                      "the file that describes the balance; a copy is kept in the run folder and "
+                      "used from then on");
+  command
+      ->add_option("--side",
+                   arguments->sides,
+                   "where the source masses were from when on, instead of the marks in the run: "
+                   "plus@0s, minus@2h5m, away@...; may be repeated. Without marks and without this "
+                   "the moves are found from the track")
+      ->check(side_check());
+  command
+      ->add_option("--settle",
+                   arguments->settle,
+                   "time left out after each move of the sources (default 60s)")
+      ->check(duration_check());
+  command->add_flag("--quiet", arguments->quiet, "write the files, print only their names");
+  command->footer(
+      "Example: nightswing analyse runs/night --apparatus configs/basement.yaml\n"
+      "         nightswing analyse runs/night --side plus@0s --side minus@2h5m");
+  command->callback([arguments] { analyse(*arguments); });
+}
+
+}  // namespace nightswing::tracker

@@ -1,0 +1,72 @@
+#include "tracker/commands/argument_checks.h"
+
+#include <optional>
+
+#include <fmt/format.h>
+
+#include "analysis/input_error.h"
+#include "tracker/event_log.h"
+
+namespace nightswing::tracker {
+
+CLI::Validator duration_check() {
+  return CLI::Validator(
+      [](std::string& text) {
+        const auto seconds = parse_duration_s(text);
+        if (seconds && *seconds > 0.0) return std::string();
+        return fmt::format("'{}' is no duration such as 5s, 90s or 2h30m", text);
+      },
+      "DURATION");
+}
+
+CLI::Validator iso_time_check() {
+  return CLI::Validator(
+      [](std::string& text) {
+        if (parse_iso_time(text)) return std::string();
+        return fmt::format("'{}' is no time such as 2026-03-14T21:30:00Z", text);
+      },
+      "TIME");
+}
+
+CLI::Validator side_check() {
+  return CLI::Validator(
+      [](std::string& text) {
+        const std::size_t at = text.find('@');
+        const std::string moment = at == std::string::npos ? "" : text.substr(at + 1);
+        if (side_from(text.substr(0, at)) && (parse_duration_s(moment) || parse_iso_time(moment))) {
+          return std::string();
+        }
+        return fmt::format("'{}' is no side and moment such as plus@0s or minus@2h5m", text);
+      },
+      "SIDE@MOMENT");
+}
+
+double moment_s(const std::string& text, const std::optional<UtcTime>& start) {
+  if (const auto seconds = parse_duration_s(text)) return *seconds;
+  const auto time = parse_iso_time(text);
+  if (!time) {
+    throw InputError(fmt::format(
+        "'{}' is no moment of the night; write 2h5m after the first frame, or 2026-03-14T23:35:00Z",
+        text));
+  }
+  if (!start) {
+    throw InputError(
+        fmt::format("'{}' cannot be placed: the wall-clock time of the first frame is not known; "
+                    "give the moment "
+                    "as 2h5m after the first frame, or replay with --start",
+                    text));
+  }
+  return seconds_between(*start, *time);
+}
+
+analysis::SideChange side_change_from(const std::string& text,
+                                      const std::optional<UtcTime>& start) {
+  const std::size_t at = text.find('@');
+  const auto side = side_from(text.substr(0, at));
+  if (!side || at == std::string::npos) {
+    throw InputError(fmt::format("'{}' is no side and moment such as plus@0s or minus@2h5m", text));
+  }
+  return {*side, moment_s(text.substr(at + 1), start)};
+}
+
+}  // namespace nightswing::tracker

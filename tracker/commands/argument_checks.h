@@ -1,0 +1,31 @@
+#pragma once
+
+#include <string>
+
+#include <CLI/App.hpp>
+
+#include "analysis/swing_series.h"
+#include "tracker/time_text.h"
+
+namespace nightswing::tracker {
+
+/// Words of the command line, checked while they are parsed (wrong usage, exit status 2).
+
+/// `5s`, `2h30m`; above zero.
+[[nodiscard]] CLI::Validator duration_check();
+/// ISO 8601.
+[[nodiscard]] CLI::Validator iso_time_check();
+/// `plus@0s`, `minus@2h5m`, `away@2026-03-14T23:30:00Z`.
+[[nodiscard]] CLI::Validator side_check();
+
+/// A moment of the night as the user names it: a duration since the first frame, or a time of the
+/// wall clock, for which the start must be known. Seconds since the first frame.
+/// throws InputError if the text is neither, or is a wall-clock time in a run without a known
+/// start.
+[[nodiscard]] double moment_s(const std::string& text, const std::optional<UtcTime>& start);
+
+/// `plus@0s` and so on. throws InputError as moment_s.
+[[nodiscard]] analysis::SideChange side_change_from(const std::string& text,
+                                                    const std::optional<UtcTime>& start);
+
+}  // namespace nightswing::tracker

@@ -1,0 +1,12 @@
+#include "tracker/commands/commands.h"
+
+namespace nightswing::tracker {
+
+void add_commands(CLI::App& app) {
+  add_replay_command(app);
+  add_calibrate_command(app);
+  add_mark_command(app);
+  add_analyse_command(app);
+}
+
+}  // namespace nightswing::tracker

@@ -1,0 +1,26 @@
+#pragma once
+
+#include <CLI/App.hpp>
+
+namespace nightswing::tracker {
+
+/// Shown under the help of the program: the work can hurt someone.
+inline constexpr const char* kCautions =
+    "Cautions: use a class 2 laser (at most 1 mW, visible), never look into the beam or its\n"
+    "reflection, keep it off eye height and end it on the wall. Secure heavy masses, keep hands "
+    "and\n"
+    "feet from under them; wear eye protection while hanging a loaded wire. Wash your hands after\n"
+    "touching lead, keep it from children and food. Local rules and the person responsible for "
+    "the\n"
+    "room come first.";
+
+/// Adds every command; the chosen one runs while the arguments are parsed.
+/// They throw InputError when the work cannot be done.
+void add_commands(CLI::App& app);
+
+void add_replay_command(CLI::App& app);
+void add_calibrate_command(CLI::App& app);
+void add_mark_command(CLI::App& app);
+void add_analyse_command(CLI::App& app);
+
+}  // namespace nightswing::tracker

@@ -1,0 +1,52 @@
+#include <chrono>
+#include <memory>
+
+#include <fmt/format.h>
+
+#include "analysis/input_error.h"
+#include "tracker/commands/argument_checks.h"
+#include "tracker/commands/commands.h"
+#include "tracker/event_log.h"
+#include "tracker/run_folder.h"
+
+namespace nightswing::tracker {
+namespace {
+
+struct Arguments {
+  std::string run;
+  std::string side;
+  std::string at;
+};
+
+void mark(const Arguments& arguments) {
+  const RunFolder run = open_run_folder(arguments.run);
+  const RunInfo info = read_run_info(run);
+  const double t_s = moment_s(arguments.at, info.start);
+  std::optional<UtcTime> utc;
+  if (info.start) utc = after(*info.start, t_s);
+  EventWriter(run.events()).append({utc, t_s, "side", arguments.side});
+  fmt::print(
+      "{}: source masses at {} from {:.1f} s on\n", run.events().string(), arguments.side, t_s);
+}
+
+}  // namespace
+
+void add_mark_command(CLI::App& app) {
+  auto arguments = std::make_shared<Arguments>();
+  CLI::App* command =
+      app.add_subcommand("mark", "note in a run when the source masses went to which side");
+  command->add_option("run", arguments->run, "the run folder")->required();
+  command->add_option("side", arguments->side, "plus, minus or away")
+      ->required()
+      ->check(CLI::IsMember({"plus", "minus", "away"}));
+  command
+      ->add_option("--at", arguments->at, "moment: 2h5m after the first frame, or an ISO 8601 time")
+      ->required();
+  command->footer(
+      "Example: nightswing mark runs/night plus --at 0s\n"
+      "         nightswing mark runs/night minus --at 2h5m\n"
+      "Next:    nightswing analyse runs/night --apparatus configs/basement.yaml");
+  command->callback([arguments] { mark(*arguments); });
+}
+
+}  // namespace nightswing::tracker

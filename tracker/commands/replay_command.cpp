@@ -1,0 +1,80 @@
+#include <memory>
+
+#include <fmt/format.h>
+
+#include "tracker/commands/argument_checks.h"
+#include "tracker/commands/commands.h"
+#include "tracker/replay.h"
+
+namespace nightswing::tracker {
+namespace {
+
+struct Arguments {
+  std::string video;
+  std::string run;
+  std::string frame_every;
+  std::string start;
+  bool quiet = false;
+};
+
+void print(const ReplaySummary& summary) {
+  const FrameCounts& states = summary.frames_by_state;
+  fmt::print("{} frames over {} ({})\n",
+             summary.frames,
+             duration_text(summary.last_t_s),
+             summary.info.time_from);
+  fmt::print("start: {}{}\n",
+             summary.info.start ? iso_text(*summary.info.start) + ", " : "",
+             summary.info.start_from);
+  fmt::print(
+      "spot: {} found, {} clipped (measured, core saturated), {} blocked, {} lost, {} dark\n",
+      states.of(SpotState::kFound),
+      states.of(SpotState::kClipped),
+      states.of(SpotState::kBlocked),
+      states.of(SpotState::kLost),
+      states.of(SpotState::kDark));
+  fmt::print("wall: {}\n", summary.wall);
+  for (const std::string& warning : summary.warnings) fmt::print("warning: {}\n", warning);
+  const std::string run = summary.run.path.string();
+  if (summary.calibrated) {
+    fmt::print("next: nightswing analyse {} --apparatus apparatus.yaml\n", run);
+  } else {
+    fmt::print("next: nightswing calibrate {} --point 412.5,388.0=120mm --point ...\n", run);
+  }
+}
+
+}  // namespace
+
+void add_replay_command(CLI::App& app) {
+  auto arguments = std::make_shared<Arguments>();
+  CLI::App* command =
+      app.add_subcommand("replay", "track the spot through a video file into a run folder");
+  command->add_option("video", arguments->video, "the film or time-lapse")->required();
+  command->add_option("--run", arguments->run, "folder to make for this night")->required();
+  command
+      ->add_option("--frame-every",
+                   arguments->frame_every,
+                   "real time between two frames of a time-lapse; without it the file's own "
+                   "timestamps count")
+      ->check(duration_check());
+  command
+      ->add_option("--start",
+                   arguments->start,
+                   "wall-clock time of the first frame (ISO 8601); without it the file's creation "
+                   "time, if it has one")
+      ->check(iso_time_check());
+  command->add_flag("--quiet", arguments->quiet, "show no progress");
+  command->footer(
+      "Example: nightswing replay night.mp4 --frame-every 5s --run runs/night\n"
+      "Next:    nightswing analyse runs/night --apparatus configs/basement.yaml");
+  command->callback([arguments] {
+    ReplayRequest request{.video = arguments->video,
+                          .run = arguments->run,
+                          .frame_every_s = parse_duration_s(arguments->frame_every),
+                          .start = parse_iso_time(arguments->start),
+                          .quiet = arguments->quiet};
+    print(replay(request));
+  });
+}
+
+}  // namespace nightswing::tracker

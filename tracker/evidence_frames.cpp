@@ -1,0 +1,50 @@
+#include "tracker/evidence_frames.h"
+
+#include <cmath>
+
+#include <fmt/format.h>
+#include <opencv2/imgcodecs.hpp>
+
+#include "analysis/input_error.h"
+
+namespace nightswing::tracker {
+namespace {
+
+constexpr int kMeanOf = 8;
+constexpr int kMostKept = 24;
+constexpr double kEvery_s = 1800.0;
+
+void write_picture(const std::filesystem::path& path, const cv::Mat& picture) {
+  if (!cv::imwrite(path.string(), picture)) {
+    throw InputError(fmt::format("cannot write the picture {}; is the disk full?", path.string()));
+  }
+}
+
+}  // namespace
+
+void EvidenceFrames::see(const cv::Mat& picture, double t_s) {
+  if (summed_ < kMeanOf) {
+    if (sum_.empty()) sum_ = cv::Mat::zeros(picture.size(), CV_32FC(picture.channels()));
+    cv::Mat as_float;
+    picture.convertTo(as_float, CV_32F);
+    sum_ += as_float;
+    if (++summed_ == kMeanOf) write_picture(run_.first_frame(), first_mean());
+  }
+  if (t_s >= next_s_ && kept_ < kMostKept) {
+    write_picture(run_.frames() / fmt::format("at_{:06.0f}s.png", t_s), picture);
+    ++kept_;
+    next_s_ = kEvery_s * (std::floor(t_s / kEvery_s) + 1.0);
+  }
+}
+
+void EvidenceFrames::finish() {
+  if (summed_ > 0 && summed_ < kMeanOf) write_picture(run_.first_frame(), first_mean());
+}
+
+cv::Mat EvidenceFrames::first_mean() const {
+  cv::Mat mean;
+  if (summed_ > 0) sum_.convertTo(mean, CV_8U, 1.0 / summed_);
+  return mean;
+}
+
+}  // namespace nightswing::tracker

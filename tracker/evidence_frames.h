@@ -1,0 +1,32 @@
+#pragma once
+
+#include <opencv2/core.hpp>
+
+#include "tracker/run_folder.h"
+
+namespace nightswing::tracker {
+
+/// Keeps a few pictures of the night in frames/: the mean of the first ones (less noise, for
+/// reading the scale), one every half hour up to a fixed number, so that a long night does not fill
+/// the disk. throws InputError if a picture cannot be written.
+class EvidenceFrames {
+ public:
+  explicit EvidenceFrames(RunFolder run) : run_(std::move(run)) {}
+
+  void see(const cv::Mat& picture, double t_s);
+
+  /// Writes first.png if fewer frames came than it is the mean of. Call once at the end.
+  void finish();
+
+  /// Mean of the first frames so far, 8 bit; empty before the first one.
+  [[nodiscard]] cv::Mat first_mean() const;
+
+ private:
+  RunFolder run_;
+  cv::Mat sum_;
+  int summed_ = 0;
+  int kept_ = 0;
+  double next_s_ = 1800.0;
+};
+
+}  // namespace nightswing::tracker

@@ -1,0 +1,23 @@
+#pragma once
+
+#include <array>
+#include <cstddef>
+
+#include "tracker/spot_measurement.h"
+
+namespace nightswing::tracker {
+
+/// How many frames of a run came to which state.
+class FrameCounts {
+ public:
+  void add(SpotState state) { ++counts_.at(static_cast<std::size_t>(state)); }
+  [[nodiscard]] long of(SpotState state) const {
+    return counts_.at(static_cast<std::size_t>(state));
+  }
+  [[nodiscard]] long measured() const { return of(SpotState::kFound) + of(SpotState::kClipped); }
+
+ private:
+  std::array<long, 5> counts_{};
+};
+
+}  // namespace nightswing::tracker

@@ -1,0 +1,64 @@
+#include "tracker/frame_pump.h"
+
+#include <utility>
+
+namespace nightswing::tracker {
+namespace {
+
+constexpr std::size_t kFramesAhead = 3;
+
+}  // namespace
+
+FramePump::FramePump(VideoSource& source)
+    : source_(source), empty_(kFramesAhead), thread_([this] { run(); }) {}
+
+FramePump::~FramePump() {
+  {
+    const std::lock_guard lock(mutex_);
+    stop_ = true;
+  }
+  changed_.notify_all();
+  thread_.join();
+}
+
+bool FramePump::next(Frame& frame) {
+  std::unique_lock lock(mutex_);
+  changed_.wait(lock, [this] { return !full_.empty() || ended_; });
+  if (full_.empty()) {
+    if (fault_) std::rethrow_exception(std::exchange(fault_, nullptr));
+    return false;
+  }
+  std::swap(frame, full_.front());
+  empty_.push_back(std::move(full_.front()));
+  full_.pop_front();
+  changed_.notify_all();
+  return true;
+}
+
+void FramePump::run() {
+  try {
+    while (true) {
+      Frame frame;
+      {
+        std::unique_lock lock(mutex_);
+        changed_.wait(lock, [this] { return !empty_.empty() || stop_; });
+        if (stop_) return;
+        frame = std::move(empty_.front());
+        empty_.pop_front();
+      }
+      const bool read = source_.next(frame);
+      const std::lock_guard lock(mutex_);
+      if (!read) break;
+      full_.push_back(std::move(frame));
+      changed_.notify_all();
+    }
+  } catch (...) {
+    const std::lock_guard lock(mutex_);
+    fault_ = std::current_exception();
+  }
+  const std::lock_guard lock(mutex_);
+  ended_ = true;
+  changed_.notify_all();
+}
+
+}  // namespace nightswing::tracker

@@ -1,0 +1,43 @@
+#pragma once
+
+#include <condition_variable>
+#include <deque>
+#include <exception>
+#include <mutex>
+#include <thread>
+
+#include "tracker/video_source.h"
+
+namespace nightswing::tracker {
+
+/// Decodes ahead in a thread of its own, so that the next frame is there while this one is
+/// measured. The frames are those of the source, in order: results do not depend on the pace.
+/// Memory is that of a few frames, used again and again.
+class FramePump {
+ public:
+  /// The source must outlive the pump and must not be used meanwhile.
+  explicit FramePump(VideoSource& source);
+  /// Stops decoding and waits for the thread.
+  ~FramePump();
+  FramePump(const FramePump&) = delete;
+  FramePump& operator=(const FramePump&) = delete;
+
+  /// The next frame; false at the end. `frame` gives its memory back to the pump.
+  /// Rethrows what the source threw.
+  [[nodiscard]] bool next(Frame& frame);
+
+ private:
+  void run();
+
+  VideoSource& source_;
+  std::mutex mutex_;
+  std::condition_variable changed_;
+  std::deque<Frame> full_;
+  std::deque<Frame> empty_;
+  bool ended_ = false;
+  bool stop_ = false;
+  std::exception_ptr fault_;
+  std::thread thread_;  // last: it uses all of the above
+};
+
+}  // namespace nightswing::tracker

@@ -1,0 +1,130 @@
+#include "tracker/line_file.h"
+
+#include <fcntl.h>
+#include <unistd.h>
+
+#include <cerrno>
+#include <cstring>
+#include <fstream>
+#include <sstream>
+#include <utility>
+
+#include <fmt/format.h>
+
+#include "analysis/input_error.h"
+
+namespace nightswing::tracker {
+namespace {
+
+InputError cannot(std::string_view what, const std::filesystem::path& path) {
+  return InputError(fmt::format("cannot {} {}: {}", what, path.string(), std::strerror(errno)));
+}
+
+void write_all(int descriptor, std::string_view text, const std::filesystem::path& path) {
+  while (!text.empty()) {
+    const ssize_t written = ::write(descriptor, text.data(), text.size());
+    if (written < 0 && errno == EINTR) continue;
+    if (written < 0) throw cannot("write to", path);
+    text.remove_prefix(static_cast<std::size_t>(written));
+  }
+}
+
+void check_header(const std::filesystem::path& path,
+                  std::string_view found,
+                  std::string_view header) {
+  if (found == header) return;
+  throw InputError(
+      fmt::format("{}:1: the header line is not '{}'; the file belongs to another program or "
+                  "version, use another "
+                  "run folder",
+                  path.string(),
+                  header));
+}
+
+/// Cuts an unfinished last line off and returns it.
+std::string cut_torn_line(const std::filesystem::path& path) {
+  const std::string text = read_whole_file(path);
+  if (text.empty() || text.back() == '\n') return {};
+  const std::size_t end = text.rfind('\n') + 1;  // npos + 1 = 0: not even one whole line
+  std::filesystem::resize_file(path, end);
+  return text.substr(end);
+}
+
+}  // namespace
+
+LineFile::LineFile(std::filesystem::path path,
+                   std::string_view header,
+                   const std::function<void(const std::string&)>& on_torn)
+    : path_(std::move(path)) {
+  if (std::filesystem::exists(path_)) {
+    const std::string torn = cut_torn_line(path_);
+    if (!torn.empty() && on_torn) on_torn(torn);
+  }
+  descriptor_ = ::open(path_.c_str(), O_WRONLY | O_CREAT | O_APPEND | O_CLOEXEC, 0644);
+  if (descriptor_ < 0) throw cannot("open", path_);
+  std::ifstream existing(path_);
+  std::string first;
+  if (std::getline(existing, first)) {
+    check_header(path_, first, header);
+  } else {
+    append(header);
+  }
+}
+
+LineFile::~LineFile() {
+  if (descriptor_ >= 0) ::close(descriptor_);
+}
+
+void LineFile::append(std::string_view line) {
+  write_all(descriptor_, std::string(line) + '\n', path_);
+}
+
+void read_lines(const std::filesystem::path& path,
+                std::string_view header,
+                const std::function<void(std::size_t, const std::string&)>& use,
+                const std::function<void(const std::string&)>& on_torn) {
+  std::ifstream file(path);
+  if (!file) throw cannot("read", path);
+  std::string line;
+  if (!std::getline(file, line)) line.clear();
+  check_header(path, line, header);
+  for (std::size_t number = 2; std::getline(file, line); ++number) {
+    if (!file.eof()) {
+      use(number, line);
+    } else if (on_torn) {
+      on_torn(line);
+    }
+  }
+}
+
+void write_whole_file(const std::filesystem::path& path, std::string_view text) {
+  const std::filesystem::path beside = path.string() + ".new";
+  const int descriptor = ::open(beside.c_str(), O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC, 0644);
+  if (descriptor < 0) throw cannot("write", path);
+  try {
+    write_all(descriptor, text, path);
+    if (::fsync(descriptor) != 0) throw cannot("write", path);
+  } catch (...) {
+    ::close(descriptor);
+    throw;
+  }
+  ::close(descriptor);
+  std::error_code failed;
+  std::filesystem::rename(beside, path, failed);
+  if (failed) {
+    throw InputError(fmt::format("cannot write {}: {}", path.string(), failed.message()));
+  }
+}
+
+std::string read_whole_file(const std::filesystem::path& path) {
+  std::ifstream file(path, std::ios::binary);
+  if (!file || std::filesystem::is_directory(path)) {
+    if (errno == 0) errno = EISDIR;
+    throw cannot("read", path);
+  }
+  std::ostringstream text;
+  text << file.rdbuf();
+  return text.str();
+}
+
+}  // namespace nightswing::tracker

@@ -1,0 +1,104 @@
+#include "tracker/night_of_run.h"
+
+#include <algorithm>
+#include <cmath>
+
+#include <fmt/format.h>
+#include <Eigen/Core>
+
+#include "analysis/input_error.h"
+#include "calibration/wall_map.h"
+#include "tracker/event_log.h"
+#include "tracker/track_file.h"
+#include "tracker/wall_file.h"
+
+namespace nightswing::tracker {
+namespace {
+
+using calibration::PixelPoint;
+using calibration::WallMap;
+
+void check_frame_size(const WallMap& map, const RunFolder& run, const RunInfo& info) {
+  const bool stated = map.frame.width_px > 0;
+  if (!stated ||
+      (map.frame.width_px == info.frame_width_px && map.frame.height_px == info.frame_height_px)) {
+    return;
+  }
+  throw InputError(fmt::format(
+      "{}: the map is for pictures of {} x {} pixels, the run has {} x {}; calibrate the run again",
+      run.wall().string(),
+      map.frame.width_px,
+      map.frame.height_px,
+      info.frame_width_px,
+      info.frame_height_px));
+}
+
+analysis::WallSample sample_on_wall(const WallMap& map, double t_s, const SpotPosition& spot) {
+  const PixelPoint pixel{spot.x_px, spot.y_px};
+  const calibration::WallPoint wall = calibration::wall_from_pixel(map, pixel);
+  const Eigen::Matrix2d slope = calibration::jacobian(map, pixel);
+  return {.t_s = t_s,
+          .x_mm = wall.x_mm,
+          .y_mm = wall.y_mm,
+          .u_x_mm = std::hypot(slope(0, 0) * spot.u_x_px, slope(0, 1) * spot.u_y_px),
+          .u_y_mm = std::hypot(slope(1, 0) * spot.u_x_px, slope(1, 1) * spot.u_y_px)};
+}
+
+/// What the map leaves in doubt, over the whole travel of the spot.
+void judge_map(const WallMap& map, PixelPoint from, PixelPoint to, NightOfRun& result) {
+  const auto a = calibration::wall_from_pixel(map, from);
+  const auto b = calibration::wall_from_pixel(map, to);
+  const double travel_mm = std::hypot(b.x_mm - a.x_mm, b.y_mm - a.y_mm);
+  if (travel_mm > 0.0) {
+    result.night.wall_map_relative_u =
+        calibration::displacement_uncertainty_mm(map, from, to) / travel_mm;
+  }
+  result.mm_per_px =
+      calibration::mm_per_px(map, {0.5 * (from.x_px + to.x_px), 0.5 * (from.y_px + to.y_px)});
+  if (calibration::extrapolates(map, from) || calibration::extrapolates(map, to)) {
+    result.warnings.push_back(
+        "the spot leaves the part of the wall that the reference points cover; there the map is "
+        "extrapolated and less certain");
+  }
+  if (!map.note.empty()) result.warnings.push_back("wall.yaml: " + map.note);
+}
+
+}  // namespace
+
+NightOfRun read_night(const RunFolder& run) {
+  NightOfRun result;
+  result.info = read_run_info(run);
+  const WallMap map = read_wall_map(run.wall());
+  check_frame_size(map, run, result.info);
+  Track track = read_track(run.track());
+  EventLog log = read_events(run.events());
+  result.night.sides = side_changes_in(log);
+  result.warnings = track.warnings;
+  result.warnings.insert(result.warnings.end(), log.warnings.begin(), log.warnings.end());
+
+  std::vector<PixelPoint> pixels;
+  long beyond = 0;
+  for (const TrackRow& row : track.rows) {
+    result.frames_by_state.add(row.spot.state);
+    if (!is_measured(row.spot.state)) continue;
+    const PixelPoint pixel{row.spot.position->x_px, row.spot.position->y_px};
+    if (calibration::beyond_horizon(map, pixel)) {
+      ++beyond;
+      continue;
+    }
+    pixels.push_back(pixel);
+    result.night.samples.push_back(sample_on_wall(map, row.t_s, *row.spot.position));
+  }
+  if (beyond > 0) {
+    result.warnings.push_back(fmt::format(
+        "{} positions have no place on the wall by this map and were left out", beyond));
+  }
+  if (pixels.empty()) {
+    throw InputError(fmt::format("{}: no position was measured in this run", run.track().string()));
+  }
+  const auto [left, right] = std::ranges::minmax_element(pixels, {}, &PixelPoint::x_px);
+  judge_map(map, *left, *right, result);
+  return result;
+}
+
+}  // namespace nightswing::tracker

@@ -1,0 +1,32 @@
+#pragma once
+
+#include <chrono>
+#include <optional>
+#include <string>
+
+namespace nightswing::tracker {
+
+/// Says on stderr how far a long job is: one line rewritten on a terminal, a plain line for each
+/// tenth elsewhere, nothing when quiet.
+class Progress {
+ public:
+  /// total: how many steps the job will take, nothing if not known.
+  Progress(std::string label, std::optional<long> total, bool quiet);
+  ~Progress();
+  Progress(const Progress&) = delete;
+  Progress& operator=(const Progress&) = delete;
+
+  void step(long done);
+
+ private:
+  std::string label_;
+  std::optional<long> total_;
+  bool quiet_;
+  bool terminal_;
+  bool shown_ = false;
+  long last_tenth_ = 0;
+  std::chrono::steady_clock::time_point begin_ = std::chrono::steady_clock::now();
+  std::chrono::steady_clock::time_point last_;
+};
+
+}  // namespace nightswing::tracker

@@ -1,0 +1,142 @@
+#include "tracker/replay.h"
+
+#include <fmt/format.h>
+
+#include "analysis/input_error.h"
+#include "tracker/event_log.h"
+#include "tracker/evidence_frames.h"
+#include "tracker/frame_pump.h"
+#include "tracker/progress.h"
+#include "tracker/spot_finder.h"
+#include "tracker/track_file.h"
+#include "tracker/version.h"
+#include "tracker/video_source.h"
+#include "tracker/wall_calibration.h"
+#include "tracker/wall_file.h"
+
+namespace nightswing::tracker {
+namespace {
+
+/// So many frames in a row without a measured spot are an event; single ones only stand in the
+/// track.
+constexpr int kFramesToEvent = 3;
+
+RunInfo info_of(const ReplayRequest& request, const VideoSource& source) {
+  RunInfo info{.program = program_and_version(),
+               .source = request.video.string(),
+               .frame_width_px = source.width_px(),
+               .frame_height_px = source.height_px(),
+               .rotation_deg = source.rotation_deg(),
+               .time_from = request.frame_every_s
+                                ? fmt::format("one frame every {} s", *request.frame_every_s)
+                                : "timestamps of the file",
+               .start = request.start ? request.start : source.created(),
+               .start_from = "not known: times are relative to the first frame"};
+  if (request.start) {
+    info.start_from = "option --start";
+  } else if (info.start) {
+    info.start_from = "creation time in the file";
+  }
+  return info;
+}
+
+/// Writes to the log when the spot goes missing for several frames and when it comes back.
+class SpotWatch {
+ public:
+  void see(const TrackRow& row, EventWriter& events) {
+    if (is_measured(row.spot.state)) {
+      if (reported_) {
+        events.append({row.utc, row.t_s, "spot found", fmt::format("after {} frames", missing_)});
+      }
+      missing_ = 0;
+      reported_ = false;
+      return;
+    }
+    if (missing_ == 0) since_ = row;
+    if (++missing_ == kFramesToEvent) {
+      reported_ = true;
+      events.append({since_.utc,
+                     since_.t_s,
+                     "spot lost",
+                     fmt::format("state {}", word_for(since_.spot.state))});
+    }
+  }
+
+ private:
+  long missing_ = 0;
+  bool reported_ = false;
+  TrackRow since_;
+};
+
+/// Everything that one pass over the frames writes and counts.
+void track_frames(VideoSource& source,
+                  const ReplayRequest& request,
+                  EvidenceFrames& evidence,
+                  EventWriter& events,
+                  ReplaySummary& summary) {
+  TrackWriter track(summary.run.track());
+  SpotFinder finder;
+  SpotWatch watch;
+  Progress progress("frame", source.declared_frames(), request.quiet);
+  FramePump frames(source);
+  Frame frame;
+  while (frames.next(frame)) {
+    evidence.see(frame.picture, frame.t_s);
+    TrackRow row{.utc = {}, .t_s = frame.t_s, .spot = finder.measure(frame.picture)};
+    if (summary.info.start) row.utc = after(*summary.info.start, frame.t_s);
+    track.append(row);
+    watch.see(row, events);
+    summary.frames_by_state.add(row.spot.state);
+    summary.last_t_s = frame.t_s;
+    progress.step(++summary.frames);
+  }
+  evidence.finish();
+}
+
+void calibrate_run(const cv::Mat& picture, EventWriter& events, ReplaySummary& summary) {
+  try {
+    const auto map = map_from_picture(picture, summary.run.first_frame().string());
+    write_wall_map(summary.run.wall(), map);
+    summary.calibrated = true;
+    summary.wall = describe(map);
+  } catch (const InputError& error) {
+    // No scale in view is no fault of the track: it can be calibrated later.
+    summary.wall = error.what();
+  }
+  events.append({{}, {}, summary.calibrated ? "calibrated" : "warning", summary.wall});
+}
+
+}  // namespace
+
+ReplaySummary replay(const ReplayRequest& request) {
+  VideoSource source(request.video, {.frame_every_s = request.frame_every_s});
+  ReplaySummary summary{.run = create_run_folder(request.run), .info = info_of(request, source)};
+  write_run_info(summary.run, summary.info);
+  EventWriter events(summary.run.events());
+  events.append({summary.info.start, 0.0, "started", summary.info.source});
+
+  EvidenceFrames evidence(summary.run);
+  track_frames(source, request, evidence, events, summary);
+  if (summary.frames == 0) {
+    throw InputError(fmt::format("{} holds no frame that can be read", request.video.string()));
+  }
+  calibrate_run(evidence.first_mean(), events, summary);
+  summary.warnings = source.warnings();
+  for (const std::string& warning : summary.warnings) events.append({{}, {}, "warning", warning});
+  std::optional<UtcTime> end;
+  if (summary.info.start) end = after(*summary.info.start, summary.last_t_s);
+  events.append({end, summary.last_t_s, "ended", fmt::format("{} frames", summary.frames)});
+
+  if (summary.frames_by_state.measured() == 0) {
+    throw InputError(
+        fmt::format("no spot was found in any of the {} frames of {}; look at {} and check that "
+                    "the laser spot is "
+                    "in the picture and brighter than the wall",
+                    summary.frames,
+                    request.video.string(),
+                    summary.run.first_frame().string()));
+  }
+  return summary;
+}
+
+}  // namespace nightswing::tracker

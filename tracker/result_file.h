@@ -1,0 +1,26 @@
+#pragma once
+
+#include <string>
+
+#include "analysis/apparatus.h"
+#include "analysis/night.h"
+#include "tracker/night_of_run.h"
+
+namespace nightswing::tracker {
+
+/// What the texts of a result are made from.
+struct ResultSource {
+  const RunFolder& run;
+  const NightOfRun& night;
+  const analysis::Apparatus& apparatus;
+  const analysis::NightResult& result;
+};
+
+/// result.json: every number with its unit in the key or beside it; see DEVELOPERS.md, formats.
+[[nodiscard]] std::string result_json(const ResultSource& source);
+
+/// result.txt: one page for people, also printed by `analyse`. Here alone G is compared with the
+/// accepted value.
+[[nodiscard]] std::string result_text(const ResultSource& source);
+
+}  // namespace nightswing::tracker

@@ -1,0 +1,110 @@
+#include <cmath>
+
+#include <nlohmann/json.hpp>
+
+#include "tracker/result_file.h"
+#include "tracker/version.h"
+
+namespace nightswing::tracker {
+namespace {
+
+using analysis::Measured;
+using Json = nlohmann::ordered_json;
+
+constexpr const char* kUnitOfG = "m3 kg-1 s-2";
+
+Json json_of(const Measured& quantity) {
+  return {{"value", quantity.value}, {"u", quantity.u}};
+}
+
+Json segments_of(const analysis::NightResult& result) {
+  Json list = Json::array();
+  for (const analysis::SegmentResult& s : result.segments) {
+    list.push_back({{"side", name_of(s.segment.side)},
+                    {"from_s", s.segment.from_s},
+                    {"to_s", s.segment.to_s},
+                    {"equilibrium_mm", json_of(s.equilibrium_mm)},
+                    {"amplitude_from_mm", s.amplitude_from_mm},
+                    {"amplitude_to_mm", s.amplitude_to_mm},
+                    {"periods", s.periods},
+                    {"positions_used", s.used}});
+  }
+  return list;
+}
+
+Json budget_of(const analysis::UncertaintyBudget& budget) {
+  Json list = Json::array();
+  for (const analysis::BudgetRow& row : budget.rows) {
+    list.push_back({{"input", row.input.name},
+                    {"value", row.input.value},
+                    {"u", row.input.u},
+                    {"unit", row.input.unit},
+                    {"sensitivity", row.sensitivity},
+                    {"share", row.share}});
+  }
+  return list;
+}
+
+void add_gravity(Json& json, const analysis::NightResult& result) {
+  if (!result.gravity || !result.budget) {
+    json["G"] = nullptr;
+    return;
+  }
+  json["G"] = {{"value", result.gravity->g_m3_kg_s2},
+               {"u", result.budget->u},
+               {"unit", kUnitOfG},
+               {"coverage_factor", 1}};
+  const double freedom = result.budget->effective_degrees_of_freedom;
+  json["G"]["degrees_of_freedom"] = std::isfinite(freedom) ? Json(freedom) : Json(nullptr);
+  json["textbook_G"] = result.gravity->textbook_m3_kg_s2;
+  json["torsion_constant_N_m"] = result.gravity->kappa_n_m;
+  json["inertia_kg_m2"] = result.gravity->inertia_kg_m2;
+  json["corrections"] = Json::array();
+  for (const analysis::Correction& c : result.gravity->corrections) {
+    json["corrections"].push_back({{"name", c.name}, {"percent", c.percent}});
+  }
+  json["budget"] = budget_of(*result.budget);
+  if (result.budget->dominating) {
+    json["dominating_input"] = result.budget->rows[*result.budget->dominating].input.name;
+  }
+}
+
+}  // namespace
+
+std::string result_json(const ResultSource& source) {
+  const analysis::NightResult& result = source.result;
+  Json json;
+  json["program"] = program_and_version();
+  json["apparatus"] = source.apparatus.title;
+  json["status"] = name_of(result.status);
+  json["message"] = result.message;
+  add_gravity(json, result);
+  if (result.fit.status != analysis::FitStatus::kNotConverged) {
+    json["period_s"] = json_of(result.fit.period_s);
+    json["damping_per_s"] = json_of(result.fit.damping_per_s);
+    json["drift_mm_per_hour"] = json_of(result.fit.drift_mm_per_hour);
+    json["shift_mm"] = json_of(result.shift_mm);
+    json["residual_rms_mm"] = result.fit.residual_rms_mm;
+    json["correlation_widening"] = result.fit.correlation_widening;
+    json["left_out_s"] = result.fit.left_out_s;
+  }
+  if (result.gravity) json["deflection_rad"] = json_of(result.deflection_rad);
+  json["segments"] = segments_of(result);
+  json["sides_from"] = result.sides_from;
+  json["disturbances_s"] = result.disturbances_s;
+  json["path_tilt_rad"] = result.path.tilt_rad;
+  json["frames"] = Json::object();
+  for (const SpotState state : {SpotState::kFound,
+                                SpotState::kClipped,
+                                SpotState::kBlocked,
+                                SpotState::kLost,
+                                SpotState::kDark}) {
+    json["frames"][std::string(word_for(state))] = source.night.frames_by_state.of(state);
+  }
+  json["assumptions"] = source.apparatus.assumptions;
+  json["warnings"] = source.night.warnings;
+  for (const std::string& warning : source.apparatus.warnings) json["warnings"].push_back(warning);
+  return json.dump(2) + '\n';
+}
+
+}  // namespace nightswing::tracker

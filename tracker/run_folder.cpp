@@ -1,0 +1,84 @@
+#include "tracker/run_folder.h"
+
+#include <cmath>
+
+#include <fmt/format.h>
+#include <yaml-cpp/yaml.h>
+
+#include "analysis/input_error.h"
+#include "analysis/yaml_mapping.h"
+#include "tracker/line_file.h"
+
+namespace nightswing::tracker {
+namespace {
+
+int whole_number(const analysis::YamlMapping& file, std::string_view key, double value) {
+  if (!(value >= 1.0 && value <= 1e5) || value != std::floor(value)) {
+    file.fail(key, "is not a whole number of pixels");
+  }
+  return static_cast<int>(value);
+}
+
+}  // namespace
+
+RunFolder create_run_folder(const std::filesystem::path& path) {
+  RunFolder run{path};
+  if (std::filesystem::exists(run.track())) {
+    throw InputError(fmt::format(
+        "{} holds a track already; give --run another folder, or remove this one", path.string()));
+  }
+  std::error_code failed;
+  std::filesystem::create_directories(run.frames(), failed);
+  if (failed) {
+    throw InputError(
+        fmt::format("cannot make the run folder {}: {}", path.string(), failed.message()));
+  }
+  return run;
+}
+
+RunFolder open_run_folder(const std::filesystem::path& path) {
+  RunFolder run{path};
+  if (!std::filesystem::exists(run.run_yaml())) {
+    throw InputError(
+        fmt::format("{} is no run folder (it has no run.yaml); make one with 'nightswing replay "
+                    "VIDEO --run {}'",
+                    path.string(),
+                    path.string()));
+  }
+  return run;
+}
+
+void write_run_info(const RunFolder& run, const RunInfo& info) {
+  YAML::Emitter out;
+  out << YAML::BeginMap;
+  out << YAML::Key << "program" << YAML::Value << info.program;
+  out << YAML::Key << "source" << YAML::Value << info.source;
+  out << YAML::Key << "frame_width_px" << YAML::Value << info.frame_width_px;
+  out << YAML::Key << "frame_height_px" << YAML::Value << info.frame_height_px;
+  out << YAML::Key << "rotation_deg" << YAML::Value << info.rotation_deg;
+  out << YAML::Key << "time_from" << YAML::Value << info.time_from;
+  if (info.start) out << YAML::Key << "start" << YAML::Value << iso_text(*info.start);
+  out << YAML::Key << "start_from" << YAML::Value << info.start_from;
+  out << YAML::EndMap;
+  write_whole_file(run.run_yaml(), std::string(out.c_str()) + '\n');
+}
+
+RunInfo read_run_info(const RunFolder& run) {
+  auto file = analysis::YamlMapping::from_file(run.run_yaml());
+  RunInfo info;
+  info.program = file.text("program");
+  info.source = file.text("source");
+  info.frame_width_px = whole_number(file, "frame_width_px", file.number("frame_width_px"));
+  info.frame_height_px = whole_number(file, "frame_height_px", file.number("frame_height_px"));
+  info.rotation_deg = file.number("rotation_deg");
+  info.time_from = file.text("time_from");
+  if (const auto start = file.optional_text("start")) {
+    info.start = parse_iso_time(*start);
+    if (!info.start) file.fail("start", "is no ISO 8601 time such as 2026-03-14T21:30:00Z");
+  }
+  info.start_from = file.text("start_from");
+  file.finish();
+  return info;
+}
+
+}  // namespace nightswing::tracker

@@ -1,0 +1,51 @@
+#pragma once
+
+#include <filesystem>
+#include <optional>
+#include <string>
+
+#include "tracker/time_text.h"
+
+namespace nightswing::tracker {
+
+/// The names of what lies in a run folder.
+struct RunFolder {
+  std::filesystem::path path;
+
+  [[nodiscard]] std::filesystem::path run_yaml() const { return path / "run.yaml"; }
+  [[nodiscard]] std::filesystem::path track() const { return path / "track.csv"; }
+  [[nodiscard]] std::filesystem::path events() const { return path / "events.csv"; }
+  [[nodiscard]] std::filesystem::path wall() const { return path / "wall.yaml"; }
+  [[nodiscard]] std::filesystem::path frames() const { return path / "frames"; }
+  /// The mean of the first frames, which the scale is read from.
+  [[nodiscard]] std::filesystem::path first_frame() const { return frames() / "first.png"; }
+  [[nodiscard]] std::filesystem::path apparatus() const { return path / "apparatus.yaml"; }
+  [[nodiscard]] std::filesystem::path result_json() const { return path / "result.json"; }
+  [[nodiscard]] std::filesystem::path result_txt() const { return path / "result.txt"; }
+};
+
+/// What run.yaml says of a run.
+struct RunInfo {
+  std::string program;     ///< name and version that made the track
+  std::string source;      ///< where the frames came from, as the user named it
+  int frame_width_px = 0;  ///< stored pixels; a rotation tag of the file is not applied
+  int frame_height_px = 0;
+  double rotation_deg = 0.0;     ///< the rotation tag, for showing the picture upright
+  std::string time_from;         ///< how frames map to time, in words
+  std::optional<UtcTime> start;  ///< wall clock of the first frame; nothing if not known
+  std::string start_from;        ///< where `start` is from, in words
+};
+
+/// Makes the folder for a new run. throws InputError if a track lies in it already or it cannot be
+/// made.
+[[nodiscard]] RunFolder create_run_folder(const std::filesystem::path& path);
+
+/// An existing run. throws InputError if the folder or its run.yaml is not there.
+[[nodiscard]] RunFolder open_run_folder(const std::filesystem::path& path);
+
+void write_run_info(const RunFolder& run, const RunInfo& info);
+
+/// throws InputError for a key that is unknown, missing or of the wrong kind.
+[[nodiscard]] RunInfo read_run_info(const RunFolder& run);
+
+}  // namespace nightswing::tracker

@@ -1,0 +1,334 @@
+#include "tracker/spot_finder.h"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+#include <stdexcept>
+
+#include <opencv2/imgproc.hpp>
+
+namespace nightswing::tracker {
+namespace {
+
+constexpr double kPatch_sigmas = 4.0;       // half-width of the fitted square
+constexpr double kZone_sigmas = 6.0;        // half-width of what is not learned as wall
+constexpr double kEdge_sigmas = 2.0;        // a spot nearer to the border is cut
+constexpr double kLeastSignificance = 6.0;  // of a spot of known width
+constexpr double kFirstSignificance = 8.0;  // while nothing is known
+constexpr double kWidthTolerance = 0.3;     // of the logarithm
+constexpr double kLongestAspect = 4.0;
+constexpr double kFarTooWide = 3.0;    // times the learned width: not the spot's light
+constexpr double kCoreClipped = 0.02;  // share of saturated pixels within one sigma
+constexpr int kFirstWidths = 5;        // spots before the width counts as known
+constexpr int kMostWidths = 50;        // length of its memory
+constexpr int kNewWidthFrames = 25;
+constexpr int kCoastingFrames = 8;  // the speed is believed for so long
+constexpr int kRivalEvery = 4;      // frames, while the spot is young; later 8 times rarer
+constexpr int kYoung = 64;
+constexpr int kRivalSightings = 3;
+constexpr double kMoved_sigmas = 2.0;  // merging with another light moves it by less
+constexpr double kRivalShare = 0.05;   // of the followed light's peak
+constexpr int kRoughPatch_px = 40;
+constexpr double kLossyWidening = 1.4;  // of the uncertainty; see the header
+
+double larger_sigma(const SpotShape& shape) {
+  return std::max(shape.sigma_x_px, shape.sigma_y_px);
+}
+
+double width_of(const SpotShape& shape) {
+  return std::sqrt(shape.sigma_x_px * shape.sigma_y_px);
+}
+
+int patch_half_px(double sigma_px) {
+  return std::clamp(static_cast<int>(std::ceil(kPatch_sigmas * sigma_px)) + 2, 8, 180);
+}
+
+/// Counts of a patch, smoothed over a square.
+cv::Mat smoothed_counts(const SpotPatch& patch, int half_px) {
+  const cv::Mat view(static_cast<int>(patch.rows()),
+                     static_cast<int>(patch.columns()),
+                     CV_64FC1,
+                     const_cast<double*>(patch.counts.data()));  // cv::Mat has no const view
+  cv::Mat out;
+  cv::blur(view, out, cv::Size(2 * half_px + 1, 2 * half_px + 1));
+  return out;
+}
+
+/// True if some light larger than a hot pixel stands out of the patch.
+bool has_light(const SpotPatch& patch, double least_peak) {
+  const cv::Mat smooth = smoothed_counts(patch, 1);
+  std::vector<double> values(smooth.begin<double>(), smooth.end<double>());
+  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
+  std::nth_element(values.begin(), middle, values.end());
+  const double peak = *std::max_element(values.begin(), values.end());
+  const double half_peak = 0.5 * (peak + *middle);
+  const auto bright =
+      std::ranges::count_if(values, [half_peak](double value) { return value > half_peak; });
+  return peak - *middle > least_peak && bright > 9;
+}
+
+}  // namespace
+
+SpotFinder::SpotFinder(SpotFinderOptions options) : options_(options) {}
+
+void SpotFinder::check(const cv::Mat& frame) {
+  if (frame.empty()) throw std::invalid_argument("spot finder: the frame is empty");
+  if (frame.type() != CV_8UC1 && frame.type() != CV_8UC3) {
+    throw std::invalid_argument("spot finder: the frame must be 8-bit gray or BGR");
+  }
+  if (size_.empty()) size_ = frame.size();
+  if (frame.size() != size_) {
+    throw std::invalid_argument("spot finder: the frame's size differs from the first frame's");
+  }
+}
+
+SpotMeasurement SpotFinder::measure(const cv::Mat& frame) {
+  check(frame);
+  lossy_film_ = repeated_wall_.look(frame);
+  if (wall_.light_changed(frame, spot_zone())) wall_.forget();
+  const SpotMeasurement measurement = followed_ ? follow(frame) : search(frame, std::nullopt);
+  // Light of unknown whereabouts must not become part of the wall.
+  const bool unknown_light = measurement.state == SpotState::kBlocked && !followed_;
+  if (!unknown_light) wall_.learn(frame, spot_zone());
+  return measurement;
+}
+
+SpotMeasurement SpotFinder::follow(const cv::Mat& frame) {
+  const std::optional<Judged> near = look_near(frame);
+  if (!near || near->verdict != Verdict::kSpot) return search(frame, near);
+  accept(near->fit);
+  const SpotMeasurement measurement = measured(near->fit);
+  look_for_rival(frame);
+  return measurement;
+}
+
+/// First exactly where the spot should be, then at the brightest place around it.
+std::optional<SpotFinder::Judged> SpotFinder::look_near(const cv::Mat& frame) const {
+  const SpotShape& last = followed_->fit.shape;
+  const double coasting = followed_->misses < kCoastingFrames ? followed_->misses + 1 : 0;
+  SpotFitStart start{last.x_px + coasting * followed_->speed_x_px,
+                     last.y_px + coasting * followed_->speed_y_px,
+                     last.sigma_x_px,
+                     last.sigma_y_px,
+                     followed_->fit.noise};
+  const Judged expected = look_at(frame, start, true);
+  if (expected.verdict == Verdict::kSpot) return expected;
+
+  const double speed_px = std::hypot(followed_->speed_x_px, followed_->speed_y_px);
+  const double half_px = 6.0 * larger_sigma(last) + 3.0 * speed_px + 12.0;
+  const cv::Rect area =
+      square_around(start.x_px, start.y_px, static_cast<int>(std::min(half_px, 400.0)), size_);
+  if (area.empty()) return std::nullopt;
+  SpotPatch patch = cut_patch(frame, area, options_.saturation);
+  wall_.prepare(patch);
+  cv::Point brightest;
+  const int smoothing_px = std::max(1, static_cast<int>(std::lround(0.75 * width_of(last))));
+  cv::minMaxLoc(smoothed_counts(patch, smoothing_px), nullptr, nullptr, nullptr, &brightest);
+  start.x_px = brightest.x + area.x;
+  start.y_px = brightest.y + area.y;
+  start.noise.reset();
+  const Judged around = look_at(frame, start, true);
+  return around.verdict >= expected.verdict ? around : expected;
+}
+
+SpotMeasurement SpotFinder::search(const cv::Mat& frame, const std::optional<Judged>& seen) {
+  const FrameSearch found = search_frame(frame, wall_, {});
+  bool cut = false;
+  for (const SpotCandidate& candidate : found.candidates) {
+    const Judged judged = look_at_candidate(frame, candidate, true);
+    if (judged.verdict == Verdict::kSpot) {
+      accept(judged.fit);
+      return measured(judged.fit);
+    }
+    const double reach_px = 2.0 * kEdge_sigmas * width_of(judged.fit.shape);
+    const bool at_edge = candidate.x_px < reach_px || candidate.y_px < reach_px ||
+                         candidate.x_px > size_.width - 1 - reach_px ||
+                         candidate.y_px > size_.height - 1 - reach_px;
+    cut = cut || (judged.verdict == Verdict::kWrongShape && at_edge);
+  }
+  if (followed_) ++followed_->misses;
+  if (seen && seen->verdict == Verdict::kWrongShape) {
+    consider_new_width(*seen);
+    SpotMeasurement blocked{SpotState::kBlocked, std::nullopt};
+    if (seen->fit.converged) blocked.position = measured(seen->fit).position;
+    return blocked;
+  }
+  if (cut) return {SpotState::kBlocked, std::nullopt};
+  return {found.mean_luma < options_.dark_luma ? SpotState::kDark : SpotState::kLost, std::nullopt};
+}
+
+SpotFinder::Judged SpotFinder::look_at(const cv::Mat& frame,
+                                       const SpotFitStart& start,
+                                       bool use_wall) const {
+  const int half_px = patch_half_px(std::max(start.sigma_x_px, start.sigma_y_px));
+  const cv::Rect area = square_around(start.x_px, start.y_px, half_px, size_);
+  if (area.empty()) return {};
+  SpotPatch patch = cut_patch(frame, area, options_.saturation);
+  if (use_wall) wall_.prepare(patch);
+  Judged judged;
+  judged.fit = fit_spot(patch, start);
+  judged.verdict = judge(patch, judged.fit);
+  return judged;
+}
+
+/// Nothing is known of a candidate's width: it is guessed, then the patch is cut to measure.
+SpotFinder::Judged SpotFinder::look_at_candidate(const cv::Mat& frame,
+                                                 const SpotCandidate& candidate,
+                                                 bool use_wall) const {
+  const cv::Rect area = square_around(candidate.x_px, candidate.y_px, kRoughPatch_px, size_);
+  SpotPatch patch = cut_patch(frame, area, options_.saturation);
+  if (use_wall) wall_.prepare(patch);
+  const double rough_px = rough_width_px(patch, candidate.x_px, candidate.y_px);
+  SpotFitStart start{candidate.x_px, candidate.y_px, rough_px, rough_px, std::nullopt};
+  if (rough_px <= 0.0) return {};
+  Judged judged = look_at(frame, start, use_wall);
+  for (int round = 0; round < 3 && judged.fit.converged; ++round) {
+    const SpotShape& shape = judged.fit.shape;
+    const int needed_px = patch_half_px(larger_sigma(shape));
+    const int had_px = patch_half_px(std::max(start.sigma_x_px, start.sigma_y_px));
+    const bool off_centre = std::max(std::abs(shape.x_px - start.x_px),
+                                     std::abs(shape.y_px - start.y_px)) > 0.5 * shape.sigma_x_px;
+    if (!off_centre && std::abs(needed_px - had_px) <= needed_px / 5) break;
+    start = {shape.x_px, shape.y_px, shape.sigma_x_px, shape.sigma_y_px, std::nullopt};
+    if (larger_sigma(shape) > options_.most_width_px) break;
+    judged = look_at(frame, start, use_wall);
+  }
+  return judged;
+}
+
+SpotFinder::Verdict SpotFinder::judge(const SpotPatch& patch, const SpotFit& fit) const {
+  const auto light_or_none = [&] {
+    return has_light(patch, options_.least_peak) ? Verdict::kWrongShape : Verdict::kNoLight;
+  };
+  if (!fit.converged) return light_or_none();
+  const SpotShape& shape = fit.shape;
+  const double width_px = width_of(shape);
+  // Signal to noise of the whole spot in white noise: peak sigma sqrt(pi) / noise.
+  const double noise = std::max(fit.wall_scatter, std::sqrt(fit.noise.background));
+  const double significance = shape.peak * width_px * std::sqrt(std::numbers::pi) / noise;
+  const double least = width_.spots > 0 ? kLeastSignificance : kFirstSignificance;
+  if (shape.peak < options_.least_peak || significance < least) return Verdict::kNoLight;
+  if (width_px < options_.least_width_px) return Verdict::kNoLight;
+  const bool width_known = width_.spots >= kFirstWidths;
+  const double learned_px = std::exp(0.5 * (width_.log_x + width_.log_y));
+  if (width_known && width_px > kFarTooWide * learned_px) return Verdict::kNoLight;
+
+  const double margin_x_px =
+      kEdge_sigmas * (width_known ? std::exp(width_.log_x) : shape.sigma_x_px);
+  const double margin_y_px =
+      kEdge_sigmas * (width_known ? std::exp(width_.log_y) : shape.sigma_y_px);
+  const bool cut = shape.x_px < margin_x_px || shape.y_px < margin_y_px ||
+                   shape.x_px > size_.width - 1 - margin_x_px ||
+                   shape.y_px > size_.height - 1 - margin_y_px;
+  const bool outside = shape.x_px < patch.left_px || shape.y_px < patch.top_px ||
+                       shape.x_px > static_cast<double>(patch.left_px + patch.columns() - 1) ||
+                       shape.y_px > static_cast<double>(patch.top_px + patch.rows() - 1);
+  const double aspect = larger_sigma(shape) / std::min(shape.sigma_x_px, shape.sigma_y_px);
+  if (cut || outside || aspect > kLongestAspect || width_px > options_.most_width_px ||
+      fit.misfit > options_.most_misfit || !has_learned_width(fit)) {
+    return Verdict::kWrongShape;
+  }
+  return Verdict::kSpot;
+}
+
+bool SpotFinder::has_learned_width(const SpotFit& fit) const {
+  if (width_.spots < kFirstWidths) return true;
+  // The scatter is that of good spots: a bad one's own would excuse whatever it looks like.
+  const double tolerance = kWidthTolerance + 3.0 * width_.u_log;
+  return std::abs(std::log(fit.shape.sigma_x_px) - width_.log_x) < tolerance &&
+         std::abs(std::log(fit.shape.sigma_y_px) - width_.log_y) < tolerance;
+}
+
+void SpotFinder::accept(const SpotFit& fit) {
+  Followed next;
+  next.fit = fit;
+  next.origin_x_px = fit.shape.x_px;
+  next.origin_y_px = fit.shape.y_px;
+  if (followed_) {
+    const double step_x_px = fit.shape.x_px - followed_->fit.shape.x_px;
+    const double step_y_px = fit.shape.y_px - followed_->fit.shape.y_px;
+    const int frames = followed_->misses + 1;
+    const double reach_px = frames * (6.0 * larger_sigma(fit.shape) + 30.0);
+    if (std::hypot(step_x_px, step_y_px) < reach_px) {
+      next = *followed_;
+      next.fit = fit;
+      next.speed_x_px = step_x_px / frames;
+      next.speed_y_px = step_y_px / frames;
+      next.misses = 0;
+      next.age += frames;
+    }
+  }
+  const double travel_px =
+      std::hypot(fit.shape.x_px - next.origin_x_px, fit.shape.y_px - next.origin_y_px);
+  next.has_moved = next.has_moved || travel_px > kMoved_sigmas * width_of(fit.shape);
+  followed_ = next;
+  learn_width(fit);
+}
+
+void SpotFinder::learn_width(const SpotFit& fit) {
+  width_.spots = std::min(width_.spots + 1, kMostWidths);
+  width_.log_x += (std::log(fit.shape.sigma_x_px) - width_.log_x) / width_.spots;
+  width_.log_y += (std::log(fit.shape.sigma_y_px) - width_.log_y) / width_.spots;
+  width_.u_log += (fit.u_log_sigma - width_.u_log) / width_.spots;
+  width_.contrary = 0;
+}
+
+void SpotFinder::consider_new_width(const Judged& judged) {
+  const bool only_width = judged.fit.converged && judged.fit.misfit <= options_.most_misfit &&
+                          !has_learned_width(judged.fit);
+  width_.contrary = only_width ? width_.contrary + 1 : 0;
+  if (width_.contrary >= kNewWidthFrames) width_ = {};
+}
+
+void SpotFinder::look_for_rival(const cv::Mat& frame) {
+  if (followed_->has_moved) {
+    rival_.reset();
+    return;
+  }
+  const int every = followed_->age < kYoung ? kRivalEvery : 8 * kRivalEvery;
+  if (followed_->age % every != 0) return;
+  for (const SpotCandidate& candidate : search_frame(frame, wall_, spot_zone()).candidates) {
+    if (candidate.score < kRivalShare * followed_->fit.shape.peak) continue;
+    // The wall may have learned the rival's own light, so it is not taken into account.
+    const Judged judged = look_at_candidate(frame, candidate, false);
+    if (judged.verdict != Verdict::kSpot) continue;
+    const SpotShape& shape = judged.fit.shape;
+    if (!rival_) rival_ = Rival{shape.x_px, shape.y_px, 0};
+    ++rival_->sightings;
+    const double travel_px =
+        std::hypot(shape.x_px - rival_->origin_x_px, shape.y_px - rival_->origin_y_px);
+    if (rival_->sightings < kRivalSightings || travel_px < kMoved_sigmas * width_of(shape)) return;
+    wall_.forget();
+    width_ = {};
+    followed_.reset();
+    accept(judged.fit);
+    followed_->has_moved = true;
+    rival_.reset();
+    return;
+  }
+  rival_.reset();
+}
+
+/// Where the spot's light may be: not to be learned as wall.
+cv::Rect SpotFinder::spot_zone() const {
+  if (!followed_) return {};
+  const SpotShape& shape = followed_->fit.shape;
+  const double sigmas = followed_->misses > 0 ? 2.0 * kZone_sigmas : kZone_sigmas;
+  const int half_px = static_cast<int>(std::ceil(sigmas * larger_sigma(shape))) + 4;
+  return square_around(shape.x_px, shape.y_px, half_px, size_);
+}
+
+SpotMeasurement SpotFinder::measured(const SpotFit& fit) const {
+  const SpotShape& shape = fit.shape;
+  const SpotState state = fit.core_clipped > kCoreClipped ? SpotState::kClipped : SpotState::kFound;
+  const double widening = lossy_film_ ? kLossyWidening : 1.0;
+  return {state,
+          SpotPosition{shape.x_px,
+                       shape.y_px,
+                       widening * fit.u_x_px,
+                       widening * fit.u_y_px,
+                       shape.peak,
+                       width_of(shape)}};
+}
+
+}  // namespace nightswing::tracker

@@ -1,0 +1,119 @@
+#pragma once
+
+#include <optional>
+
+#include <opencv2/core.hpp>
+
+#include "tracker/repeated_wall.h"
+#include "tracker/spot_fit.h"
+#include "tracker/spot_measurement.h"
+#include "tracker/spot_search.h"
+#include "tracker/wall_light.h"
+
+namespace nightswing::tracker {
+
+/// Defaults fit an 8-bit camera and a laser spot some pixels wide.
+struct SpotFinderOptions {
+  int saturation = 250;         ///< counts in any channel; lossy video decodes 255 as a little less
+  double dark_luma = 8.0;       ///< mean counts below which a frame without a spot is called dark
+  double least_peak = 4.0;      ///< counts above the wall
+  double least_width_px = 0.7;  ///< sigma; anything narrower is a hot pixel
+  double most_width_px = 40.0;  ///< sigma; anything wider is a change of the room's light
+  double most_misfit =
+      0.35;  ///< unexplained over explained light, smoothed; a spot stays far below
+};
+
+/// Finds the spot in frame after frame and measures where it is.
+///
+/// - What is measured is luma (gray). See SpotFit for the estimate and its uncertainty.
+/// - The spot is looked for where it should be next; the whole frame is searched only when it is
+/// not
+///   there. While the light that is followed has never moved, the rest of the frame is also looked
+///   at every few frames: if another light of a spot's shape moves, that is the spot, and the still
+///   one is a reflection.
+/// - The wall without the spot is learned meanwhile, and anew after a change of light.
+/// - In lossy film (see RepeatedWall) the uncertainty is widened by a factor of 1.4, because such
+/// film
+///   displaces the spot without a trace in its shape: over H.264 films of known truth (crf 18 and
+///   23; still, creeping and moving spots) the scatter was 1.3 to 1.5 times what the fit says.
+/// - The width of the spot is learned; a light of another width in the spot's place is kBlocked. If
+///   the other width stays for 25 frames (the camera was focused anew), it becomes the spot's.
+///
+/// State is only what has been learned, so equal frames give equal results, bit for bit.
+class SpotFinder {
+ public:
+  explicit SpotFinder(SpotFinderOptions options = {});
+
+  /// One frame, 8-bit BGR or gray (CV_8UC3, CV_8UC1). A bad picture is an outcome, not an error.
+  /// throws std::invalid_argument if the frame is empty, of another type, or not of the size of the
+  ///        first frame (a new size needs a new finder, because places would mean something else).
+  [[nodiscard]] SpotMeasurement measure(const cv::Mat& frame);
+
+  /// What has been learned of the wall so far.
+  [[nodiscard]] const WallLight& wall() const { return wall_; }
+
+ private:
+  enum class Verdict { kNoLight, kWrongShape, kSpot };
+
+  struct Judged {
+    SpotFit fit;
+    Verdict verdict = Verdict::kNoLight;
+  };
+
+  /// The light that is followed.
+  struct Followed {
+    SpotFit fit;
+    double speed_x_px = 0;  ///< per frame
+    double speed_y_px = 0;
+    int misses = 0;          ///< frames since it was last measured
+    int age = 0;             ///< frames since it was first measured
+    double origin_x_px = 0;  ///< where it was first measured
+    double origin_y_px = 0;
+    bool has_moved = false;
+  };
+
+  /// Another light, seen while the followed one stands still.
+  struct Rival {
+    double origin_x_px;
+    double origin_y_px;
+    int sightings;
+  };
+
+  struct LearnedWidth {
+    double log_x = 0;
+    double log_y = 0;
+    double u_log = 0;
+    int spots = 0;
+    int contrary = 0;  ///< consecutive lights of another width
+  };
+
+  void check(const cv::Mat& frame);
+  [[nodiscard]] SpotMeasurement follow(const cv::Mat& frame);
+  [[nodiscard]] SpotMeasurement search(const cv::Mat& frame, const std::optional<Judged>& seen);
+  [[nodiscard]] std::optional<Judged> look_near(const cv::Mat& frame) const;
+  [[nodiscard]] Judged look_at(const cv::Mat& frame,
+                               const SpotFitStart& start,
+                               bool use_wall) const;
+  [[nodiscard]] Judged look_at_candidate(const cv::Mat& frame,
+                                         const SpotCandidate& candidate,
+                                         bool use_wall) const;
+  [[nodiscard]] Verdict judge(const SpotPatch& patch, const SpotFit& fit) const;
+  [[nodiscard]] bool has_learned_width(const SpotFit& fit) const;
+  void accept(const SpotFit& fit);
+  void learn_width(const SpotFit& fit);
+  void consider_new_width(const Judged& judged);
+  void look_for_rival(const cv::Mat& frame);
+  [[nodiscard]] cv::Rect spot_zone() const;
+  [[nodiscard]] SpotMeasurement measured(const SpotFit& fit) const;
+
+  SpotFinderOptions options_;
+  cv::Size size_;
+  WallLight wall_;
+  RepeatedWall repeated_wall_;
+  bool lossy_film_ = false;
+  std::optional<Followed> followed_;
+  std::optional<Rival> rival_;
+  LearnedWidth width_;
+};
+
+}  // namespace nightswing::tracker

@@ -1,0 +1,72 @@
+#pragma once
+
+#include <Eigen/Core>
+
+#include "tracker/spot_patch.h"
+
+namespace nightswing::tracker {
+
+/// A spot on a sloping background: light (x, y) = peak exp(-(x - x0)^2 / 2 sigma_x^2
+/// - (y - y0)^2 / 2 sigma_y^2) + plane, averaged over each pixel. The plane is given at the middle
+/// of the patch, its slopes per half-width of the patch.
+struct SpotShape {
+  double peak = 0;
+  double x_px = 0;
+  double sigma_x_px = 1;
+  double y_px = 0;
+  double sigma_y_px = 1;
+  double level = 0;
+  double slope_x = 0;
+  double slope_y = 0;
+};
+
+inline constexpr int kShapeParameters = 8;  ///< in the order of SpotShape's fields
+using ShapeVector = Eigen::Matrix<double, kShapeParameters, 1>;
+using ShapeMatrix = Eigen::Matrix<double, kShapeParameters, kShapeParameters>;
+
+/// The model of one shape on one patch with everything that the fit asks of it.
+///
+/// The Gaussian is a product of a function of x and one of y, so its derivatives in the pixels of
+/// one row are combinations of only five functions of the column. Every weighted sum of products of
+/// derivatives is therefore a combination of fifteen sums a row, which are one matrix product: this
+/// is what keeps a fit to a fraction of a millisecond.
+class SpotModel {
+ public:
+  /// sigma_x_px and sigma_y_px must be positive; the patch must outlive the model.
+  SpotModel(const SpotPatch& patch, const SpotShape& shape);
+
+  /// Light of the spot alone on a wall of reflectance 1.
+  [[nodiscard]] const Eigen::ArrayXXd& spot() const { return spot_; }
+
+  /// Spot and plane, both times the reflectance: what the patch's counts should be.
+  [[nodiscard]] const Eigen::ArrayXXd& counts() const { return counts_; }
+
+  /// Sum over pixels of weight * J J^T, J the derivatives of counts() by the parameters.
+  [[nodiscard]] ShapeMatrix normal_matrix(const Eigen::ArrayXXd& weight) const;
+
+  /// Sum over pixels of pull * J.
+  [[nodiscard]] ShapeVector gradient(const Eigen::ArrayXXd& pull) const;
+
+  /// J^T c in every pixel.
+  [[nodiscard]] Eigen::ArrayXXd along(const ShapeVector& c) const;
+
+  /// J^T C J in every pixel, C symmetric.
+  [[nodiscard]] Eigen::ArrayXXd quadratic_form(const ShapeMatrix& c) const;
+
+ private:
+  static constexpr int kFunctions = 5;
+  static constexpr int kProducts = kFunctions * (kFunctions + 1) / 2;
+  using RowMap = Eigen::Matrix<double, kShapeParameters, kFunctions>;
+
+  [[nodiscard]] RowMap row_map(Eigen::Index row) const;
+
+  const SpotPatch* patch_;  ///< outlives the model
+  SpotShape shape_;
+  Eigen::Matrix<double, Eigen::Dynamic, kFunctions> functions_;  ///< of the column
+  Eigen::Matrix<double, Eigen::Dynamic, kProducts> products_;    ///< of two functions
+  Eigen::Matrix<double, 4, Eigen::Dynamic> row_factors_;  ///< Gaussian, d/dy, d/dsigma_y, plane
+  Eigen::ArrayXXd spot_;
+  Eigen::ArrayXXd counts_;
+};
+
+}  // namespace nightswing::tracker

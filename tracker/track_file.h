@@ -1,0 +1,42 @@
+#pragma once
+
+#include <filesystem>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "tracker/line_file.h"
+#include "tracker/spot_measurement.h"
+#include "tracker/time_text.h"
+
+namespace nightswing::tracker {
+
+/// One line of track.csv: what was measured in one frame. utc is empty where the wall clock is not
+/// known; t_s counts from the first frame.
+struct TrackRow {
+  std::optional<UtcTime> utc;
+  double t_s = 0.0;
+  SpotMeasurement spot{SpotState::kLost, std::nullopt};
+};
+
+/// Appends to track.csv, a line a frame, flushed.
+class TrackWriter {
+ public:
+  explicit TrackWriter(const std::filesystem::path& path);
+  void append(const TrackRow& row);
+
+ private:
+  LineFile file_;
+};
+
+struct Track {
+  std::vector<TrackRow> rows;
+  /// What was found damaged and passed over, a sentence each (torn or unreadable lines).
+  std::vector<std::string> warnings;
+};
+
+/// Reads track.csv. A line that cannot be read is named in `warnings` and passed over; the reading
+/// goes on. throws InputError if the file is missing or has another header.
+[[nodiscard]] Track read_track(const std::filesystem::path& path);
+
+}  // namespace nightswing::tracker

@@ -1,0 +1,60 @@
+#include "tracker/video_facts.h"
+
+#include <cstdint>
+#include <memory>
+
+extern "C" {
+#include <libavformat/avformat.h>
+#include <libavutil/display.h>
+#include <libavutil/log.h>
+}
+
+namespace nightswing::tracker {
+namespace {
+
+struct CloseInput {
+  void operator()(AVFormatContext* context) const { avformat_close_input(&context); }
+};
+
+std::optional<UtcTime> creation_time(const AVFormatContext& container, const AVStream& stream) {
+  for (const AVDictionary* metadata : {container.metadata, stream.metadata}) {
+    const AVDictionaryEntry* entry = av_dict_get(metadata, "creation_time", nullptr, 0);
+    if (entry == nullptr) continue;
+    const auto time = parse_iso_time(entry->value);
+    // Recorders without a clock write 1904 or 1970; no laser pointer is that old.
+    if (time && *time > UtcTime{std::chrono::sys_days{std::chrono::year{1990} / 1 / 1}})
+      return time;
+  }
+  return std::nullopt;
+}
+
+double rotation_deg(const AVStream& stream) {
+  const std::uint8_t* matrix = av_stream_get_side_data(&stream, AV_PKT_DATA_DISPLAYMATRIX, nullptr);
+  if (matrix == nullptr) return 0.0;
+  // libavutil gives the counterclockwise turn; the tag means the other way round.
+  return -av_display_rotation_get(reinterpret_cast<const std::int32_t*>(matrix));
+}
+
+}  // namespace
+
+VideoFacts read_video_facts(const std::filesystem::path& path) {
+  av_log_set_level(AV_LOG_QUIET);
+  VideoFacts facts;
+  AVFormatContext* opened = nullptr;
+  if (avformat_open_input(&opened, path.c_str(), nullptr, nullptr) != 0) return facts;
+  const std::unique_ptr<AVFormatContext, CloseInput> container(opened);
+  if (avformat_find_stream_info(container.get(), nullptr) < 0) return facts;
+  const int index = av_find_best_stream(container.get(), AVMEDIA_TYPE_VIDEO, -1, -1, nullptr, 0);
+  if (index < 0) return facts;
+  const AVStream& stream = *container->streams[index];
+  facts.created = creation_time(*container, stream);
+  if (stream.duration > 0) {
+    facts.duration_s = static_cast<double>(stream.duration) * av_q2d(stream.time_base);
+  } else if (container->duration > 0) {
+    facts.duration_s = static_cast<double>(container->duration) / AV_TIME_BASE;
+  }
+  facts.rotation_deg = rotation_deg(stream);
+  return facts;
+}
+
+}  // namespace nightswing::tracker

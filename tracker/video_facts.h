@@ -1,0 +1,21 @@
+#pragma once
+
+#include <filesystem>
+#include <optional>
+
+#include "tracker/time_text.h"
+
+namespace nightswing::tracker {
+
+/// What a video file says of itself and OpenCV does not pass on.
+struct VideoFacts {
+  std::optional<UtcTime> created;    ///< creation time in the container
+  std::optional<double> duration_s;  ///< declared length of the video stream
+  double rotation_deg = 0.0;         ///< clockwise turn that would show the picture upright
+};
+
+/// Reads the container's head with libavformat. A file that libavformat cannot read gives empty
+/// facts: whether it is a video at all is for the reader of the frames to say.
+[[nodiscard]] VideoFacts read_video_facts(const std::filesystem::path& path);
+
+}  // namespace nightswing::tracker

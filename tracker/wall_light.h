@@ -1,0 +1,48 @@
+#pragma once
+
+#include <cstdint>
+
+#include <opencv2/core.hpp>
+
+#include "tracker/spot_patch.h"
+
+namespace nightswing::tracker {
+
+/// The learned picture of the wall without the spot: for each pixel the mean luma over those frames
+/// in which the spot was elsewhere. The mean follows slow changes (it weighs the last 32 looks);
+/// its memory is fixed. The first 8 frames are learned whole, afterwards one eighth of the rows a
+/// frame, so that the work is spread.
+class WallLight {
+ public:
+  /// Learns from an 8-bit gray or BGR frame, leaving out `spot_zone` (may be empty). All frames
+  /// must have the size of the first.
+  void learn(const cv::Mat& frame, const cv::Rect& spot_zone);
+
+  /// Forgets everything; the next frames are learned anew.
+  void forget();
+
+  /// True if more than 3 in 10 known places outside `spot_zone` differ from what was learned by
+  /// more than 6 counts and by more than a tenth: a lamp, dawn, a jump of the automatic exposure,
+  /// or a knocked camera, but not somebody walking through a part of the picture.
+  [[nodiscard]] bool light_changed(const cv::Mat& frame, const cv::Rect& spot_zone) const;
+
+  /// Takes what is known of the wall into account in a patch. Relative to a plane through the plain
+  /// wall of the patch, brighter places (another light) are subtracted from the counts; darker ones
+  /// (print) become a reflectance below 1, since print swallows the spot's light as it does the
+  /// lamp's. Places seen less than 8 times, and a wall too dark to tell, are left as they are.
+  void prepare(SpotPatch& patch) const;
+
+  /// Mean luma, CV_32FC1, and number of looks, CV_8UC1 (0: not known); empty before the first
+  /// frame.
+  [[nodiscard]] const cv::Mat& mean() const { return mean_; }
+  [[nodiscard]] const cv::Mat& looks() const { return looks_; }
+
+ private:
+  void learn_rows(const cv::Mat& frame, const cv::Rect& spot_zone, int first, int end);
+
+  cv::Mat mean_;
+  cv::Mat looks_;
+  std::int64_t frames_ = 0;
+};
+
+}  // namespace nightswing::tracker
