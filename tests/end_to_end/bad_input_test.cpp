@@ -1,0 +1,176 @@
+// What a newcomer does wrong: each gives one clear sentence on stderr and exit status 1.
+#include <algorithm>
+
+#include <doctest/doctest.h>
+
+#include "tests/end_to_end/run_fixture.h"
+#include "tests/support/temporary_folder.h"
+
+using namespace nightswing::test;
+
+namespace {
+
+/// One line, with our name before it, and no other output.
+void check_refused(const CommandResult& result, const std::string& expected) {
+  CHECK(result.status == 1);
+  CHECK(result.errors == "nightswing: " + expected + "\n");
+  CHECK(std::ranges::count(result.errors, '\n') == 1);
+}
+
+CommandResult analyse_with(const TemporaryFolder& folder, const std::string& apparatus) {
+  make_synthetic_run(folder / "run");
+  write_text(folder / "a.yaml", apparatus);
+  return nightswing_command("analyse " + (folder / "run").string() + " --apparatus " +
+                            (folder / "a.yaml").string() + " --side plus@0s --side minus@2h");
+}
+
+std::string with(const std::string& from, const std::string& to) {
+  std::string text = good_apparatus();
+  const std::size_t at = text.find(from);
+  REQUIRE(at != std::string::npos);
+  return text.replace(at, from.size(), to);
+}
+
+}  // namespace
+
+TEST_SUITE("bad input") {
+  TEST_CASE("the fixture itself is measured, so that what follows fails for its own reason") {
+    const TemporaryFolder folder;
+    const auto result = analyse_with(folder, good_apparatus());
+    CHECK_MESSAGE(result.status == 0, result.errors);
+    CHECK(read_json(folder / "run/result.json")["status"] == "measured");
+  }
+
+  TEST_CASE("a missing file") {
+    const TemporaryFolder folder;
+    check_refused(nightswing_command("replay " + (folder / "none.mp4").string() + " --run " +
+                                     (folder / "run").string()),
+                  "there is no file " + (folder / "none.mp4").string());
+  }
+
+  TEST_CASE("a file that is no video") {
+    const TemporaryFolder folder;
+    const std::string text = (folder / "text.mp4").string();
+    write_text(text, "not a video\n");
+    check_refused(nightswing_command("replay " + text + " --run " + (folder / "run").string()),
+                  text +
+                      " cannot be read as a video; if its recorder was cut off the file was not "
+                      "closed and its index is missing, else convert it to H.264 in MP4");
+    CHECK_FALSE(std::filesystem::exists(folder / "run"));
+  }
+
+  TEST_CASE("a video without frames") {
+    const TemporaryFolder folder;
+    const std::string video = (folder / "empty.mkv").string();
+    const auto made = run_command(
+        "ffmpeg -v error -f lavfi -i testsrc=size=160x120:rate=10 -frames:v 3 -c:v mjpeg " + video);
+    REQUIRE_MESSAGE(made.status == 0, made.errors);
+    std::filesystem::resize_file(video, 700);  // the head of the file is whole, the first frame not
+    check_refused(nightswing_command("replay " + video + " --run " + (folder / "run").string()),
+                  video + " holds no frame that can be read");
+  }
+
+  TEST_CASE("no spot anywhere") {
+    const TemporaryFolder folder;
+    const std::string video = (folder / "wall.mp4").string();
+    const auto made = run_command(
+        "ffmpeg -v error -f lavfi -i color=gray:size=320x240:rate=10:duration=2 "
+        "-vf noise=alls=4:allf=t -c:v libx264 -pix_fmt yuv420p " +
+        video);
+    REQUIRE_MESSAGE(made.status == 0, made.errors);
+    const std::string run = (folder / "run").string();
+    check_refused(nightswing_command("replay " + video + " --quiet --run " + run),
+                  "no spot was found in any of the 20 frames of " + video + "; look at " + run +
+                      "/frames/first.png and check that the laser spot is in the picture and "
+                      "brighter than the wall");
+  }
+
+  TEST_CASE("an unknown key") {
+    const TemporaryFolder folder;
+    const auto result = analyse_with(folder, with("arm:", "arn:"));
+    CHECK(result.status == 1);
+    CHECK(result.errors.starts_with("nightswing: " + (folder / "a.yaml").string() + ":4: "));
+    CHECK(result.errors.find("arm") != std::string::npos);
+    CHECK(std::ranges::count(result.errors, '\n') == 1);
+  }
+
+  TEST_CASE("a missing key") {
+    const TemporaryFolder folder;
+    const auto result = analyse_with(folder, with("separation: 46.0(3) mm\n", ""));
+    CHECK(result.status == 1);
+    CHECK(result.errors.find("separation") != std::string::npos);
+    CHECK(std::ranges::count(result.errors, '\n') == 1);
+  }
+
+  TEST_CASE("a wrong unit") {
+    const TemporaryFolder folder;
+    check_refused(
+        analyse_with(folder, with("46.0(3) mm", "46.0(3) kg")),
+        (folder / "a.yaml").string() + ":5: separation is a length, but '46.0(3) kg' is a mass");
+  }
+
+  TEST_CASE("a negative mass") {
+    const TemporaryFolder folder;
+    const auto result = analyse_with(folder, with("1.502(1) kg", "-1.502(1) kg"));
+    CHECK(result.status == 1);
+    CHECK(result.errors.starts_with("nightswing: " + (folder / "a.yaml").string() +
+                                    ":2: source_masses.mass "));
+    CHECK(std::ranges::count(result.errors, '\n') == 1);
+  }
+
+  TEST_CASE("masses that touch") {
+    const TemporaryFolder folder;
+    const auto result = analyse_with(folder, with("46.0(3) mm", "39.0(3) mm"));
+    CHECK(result.status == 1);
+    CHECK(result.errors.starts_with("nightswing: " + (folder / "a.yaml").string() +
+                                    ":5: separation "));
+    CHECK(result.errors.find("39.75") != std::string::npos);  // 63.5/2 + 16/2
+    CHECK(std::ranges::count(result.errors, '\n') == 1);
+  }
+
+  TEST_CASE("one segment only") {
+    const TemporaryFolder folder;
+    make_synthetic_run(folder / "run");
+    write_text(folder / "a.yaml", good_apparatus());
+    check_refused(
+        nightswing_command("analyse " + (folder / "run").string() + " --apparatus " +
+                           (folder / "a.yaml").string() + " --side plus@0s"),
+        "the night has one side only (plus from 0 s to 14395 s); G needs plus and minus: name each "
+        "move with 'nightswing mark RUN minus --at 2h5m' or --side minus@2h5m, or give no sides at "
+        "all to have them found from the track");
+  }
+
+  TEST_CASE("no apparatus, no run, no scale") {
+    const TemporaryFolder folder;
+    const std::string run = (folder / "run").string();
+    check_refused(nightswing_command("analyse " + run),
+                  run +
+                      " is no run folder (it has no run.yaml); make one with 'nightswing replay "
+                      "VIDEO --run " +
+                      run + "'");
+    make_synthetic_run(run);
+    check_refused(nightswing_command("analyse " + run),
+                  "which balance? name its file: nightswing analyse " + run +
+                      " --apparatus configs/basement.yaml");
+    std::filesystem::remove(folder / "run/wall.yaml");
+    write_text(folder / "a.yaml", good_apparatus());
+    const auto result =
+        nightswing_command("analyse " + run + " --apparatus " + (folder / "a.yaml").string());
+    CHECK(result.status == 1);
+    CHECK(result.errors.find("run 'nightswing calibrate " + run) != std::string::npos);
+  }
+
+  TEST_CASE("a word that is not understood is wrong usage, exit status 2") {
+    CHECK(nightswing_command("").status == 2);
+    CHECK(nightswing_command("measure").status == 2);
+    CHECK(nightswing_command("replay").status == 2);
+    CHECK(nightswing_command("replay a.mp4 --run r --frame-every soon").status == 2);
+    CHECK(nightswing_command("mark r left --at 0s").status == 2);
+    CHECK(nightswing_command("--help").status == 0);
+    for (const char* command : {"replay", "calibrate", "mark", "analyse"}) {
+      const auto help = nightswing_command(std::string(command) + " --help");
+      CHECK(help.status == 0);
+      CHECK(help.output.find("Example: nightswing " + std::string(command)) != std::string::npos);
+    }
+  }
+}

@@ -1,0 +1,72 @@
+#include "tests/end_to_end/run_fixture.h"
+
+#include <fstream>
+
+#include <doctest/doctest.h>
+
+#include "calibration/wall_map.h"
+#include "tests/support/synthetic_swing.h"
+#include "tracker/run_folder.h"
+#include "tracker/track_file.h"
+#include "tracker/wall_file.h"
+
+namespace nightswing::test {
+
+CommandResult nightswing_command(const std::string& arguments) {
+  return run_command(std::string(NIGHTSWING_BINARY_DIR) + "/tracker/nightswing " + arguments);
+}
+
+CommandResult demo_night_command(const std::string& arguments) {
+  return run_command(std::string(NIGHTSWING_BINARY_DIR) + "/demo_video/demo_night " + arguments);
+}
+
+nlohmann::json read_json(const std::filesystem::path& path) {
+  std::ifstream file(path);
+  REQUIRE_MESSAGE(file.good(), path.string());
+  return nlohmann::json::parse(file);
+}
+
+void make_synthetic_run(const std::filesystem::path& folder) {
+  const auto run = tracker::create_run_folder(folder);
+  tracker::write_run_info(run,
+                          {.program = "test",
+                           .source = "synthetic",
+                           .frame_width_px = 1280,
+                           .frame_height_px = 720,
+                           .rotation_deg = 0.0,
+                           .time_from = "one frame every 5 s",
+                           .start = {},
+                           .start_from = "not known"});
+  const std::vector<calibration::LineReference> ticks{{.pixel = {0.0, 360.0}, .x_mm = 0.0},
+                                                      {.pixel = {1250.0, 360.0}, .x_mm = 500.0}};
+  const auto fit = calibration::fit_line_map(ticks, {.width_px = 1280, .height_px = 720});
+  REQUIRE(fit.status == calibration::MapStatus::kFitted);
+  tracker::write_wall_map(run.wall(), fit.map);
+  tracker::TrackWriter track(run.track());
+  for (const auto& sample :
+       make_night({.segments = {{0.0, 300.0, 45.0, 0.3}, {7200.0, 200.0, 47.0, 2.0}},
+       .end_s = 14400.0,
+       .noise_mm = 0.02})) {
+    track.append({.utc = {},
+                  .t_s = sample.t_s,
+                  .spot = {tracker::SpotState::kFound,
+                           tracker::SpotPosition{.x_px = sample.x_mm / 0.4,
+                                                 .y_px = 360.0,
+                                                 .u_x_px = 0.05,
+                                                 .u_y_px = 0.05,
+                                                 .peak = 100.0,
+                                                 .width_px = 5.0}}});
+  }
+}
+
+std::string good_apparatus() {
+  return "title: Test balance (invented)\n"
+         "source_masses: {shape: sphere, mass: 1.502(1) kg, diameter: 63.5(1) mm, material: lead}\n"
+         "test_masses: {shape: sphere, mass: 40.1(1) g, diameter: 16.0(1) mm}\n"
+         "boom: {arm: 50.0(2) mm, rod: {mass: 3.1(1) g, length: 116(1) mm, width: 3.0(1) mm}}\n"
+         "separation: 46.0(3) mm\n"
+         "optical_lever: {mirror_to_wall: 3.110(5) m, foot: 240(20) mm}\n"
+         "scale: {factor: 1.0000(5)}\n";
+}
+
+}  // namespace nightswing::test
