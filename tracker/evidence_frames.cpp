@@ -31,7 +31,7 @@ void EvidenceFrames::see(const cv::Mat& picture, double t_s) {
     if (++summed_ == kMeanOf) write_picture(run_.first_frame(), first_mean());
   }
   if (t_s >= next_s_ && kept_ < kMostKept) {
-    write_picture(run_.frames() / fmt::format("at_{:06.0f}s.png", t_s), picture);
+    write_picture(run_.frames() / fmt::format("at_{:06.0f}s.jpg", t_s), picture);
     ++kept_;
     next_s_ = kEvery_s * (std::floor(t_s / kEvery_s) + 1.0);
   }

@@ -6,8 +6,8 @@
 
 #include <doctest/doctest.h>
 
-/// Comparisons whose tolerance is always stated. doctest::Approx is not used anywhere: its tolerance
-/// is absolute near zero, so that 6.7e-11 would equal 0.
+/// Comparisons whose tolerance is always stated. doctest::Approx is not used anywhere: its
+/// tolerance is absolute near zero, so that 6.7e-11 would equal 0.
 namespace nightswing::test {
 
 struct Near {
@@ -15,7 +15,9 @@ struct Near {
   double tolerance;
 };
 
-inline Near within_abs(double expected, double tolerance) { return {expected, tolerance}; }
+inline Near within_abs(double expected, double tolerance) {
+  return {expected, tolerance};
+}
 inline Near within_rel(double expected, double relative) {
   return {expected, std::abs(expected) * relative};
 }

@@ -9,9 +9,9 @@ TEST_SUITE("csv_text") {
     const std::string fields[] = {"plain", "with, comma", "with \"quotes\"", "", "ends\""};
     std::string line;
     for (const std::string& field : fields) {
-    if (!line.empty()) line += ',';
-    line += csv_field(field);
-  }
+      if (!line.empty()) line += ',';
+      line += csv_field(field);
+    }
     const auto read = split_csv(line);
     REQUIRE(read);
     REQUIRE(read->size() == 5);
