@@ -151,7 +151,9 @@ std::optional<SwingStart> scan_period(std::span<const SwingSample> all_samples) 
   // very long period, never does, though it may gain more over all.
   Trial clear;
   Trial best;
-  for (double period_s = shortest_s; period_s <= span_s; period_s *= kPeriodStep) {
+  const int trials = static_cast<int>(std::log(span_s / shortest_s) / std::log(kPeriodStep)) + 1;
+  for (int k = 0; k < trials; ++k) {
+    const double period_s = shortest_s * std::pow(kPeriodStep, k);
     for (const double product : kDampingTimesPeriod) {
       const Trial trial = try_swing(samples, period_s, product / period_s);
       if (trial.gain > best.gain) best = trial;

@@ -42,7 +42,8 @@ ApparatusReading read_apparatus(const NightSettings& settings) {
       .separation_m = read(balance.separation_m, 0.3e-3),
       .mirror_to_wall_m = read(settings.lever.mirror_to_wall_m, 5e-3),
       .foot_x_mm = read(settings.lever.foot_x_mm / settings.wall.scale_factor, 20.0),
-      .scale_factor = read(settings.wall.scale_factor, 0.5e-3),
+      // 480 mm of it laid beside a steel rule and read to 0.1 mm
+      .scale_factor = read(settings.wall.scale_factor, 0.2e-3),
   };
 }
 

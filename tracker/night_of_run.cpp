@@ -7,6 +7,7 @@
 #include <Eigen/Core>
 
 #include "analysis/input_error.h"
+#include "calibration/map_quality.h"
 #include "calibration/wall_map.h"
 #include "tracker/event_log.h"
 #include "tracker/track_file.h"
@@ -50,8 +51,11 @@ void judge_map(const WallMap& map, PixelPoint from, PixelPoint to, NightOfRun& r
   const auto b = calibration::wall_from_pixel(map, to);
   const double travel_mm = std::hypot(b.x_mm - a.x_mm, b.y_mm - a.y_mm);
   if (travel_mm > 0.0) {
-    result.night.wall_map_relative_u =
-        calibration::displacement_uncertainty_mm(map, from, to) / travel_mm;
+    // Two opinions, the wider one counts: the covariance of the fit, and what leaving out one
+    // marker at a time changes, which sees a bent paper or lens that the model does not know.
+    const double fitted = calibration::displacement_uncertainty_mm(map, from, to) / travel_mm;
+    const auto quality = calibration::assess_map(map, from, to);
+    result.night.wall_map_relative_u = std::max(fitted, quality.jackknife_relative.value_or(0.0));
   }
   result.mm_per_px =
       calibration::mm_per_px(map, {0.5 * (from.x_px + to.x_px), 0.5 * (from.y_px + to.y_px)});
