@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <numbers>
 
 #include <fmt/format.h>
 #include <Eigen/Core>
@@ -15,6 +16,8 @@
 
 namespace nightswing::tracker {
 namespace {
+
+constexpr double kTiltToMention = 1e-3;  // of the length: 2.6 degrees
 
 using calibration::PixelPoint;
 using calibration::WallMap;
@@ -34,15 +37,40 @@ void check_frame_size(const WallMap& map, const RunFolder& run, const RunInfo& i
       info.frame_height_px));
 }
 
+/// A line map knows nothing beside the line. How far the path is tilted to it is judged as if the
+/// camera looked straight at the wall: the distance from the line in pixels, at the line's scale.
+double height_over_line_mm(const WallMap& map, PixelPoint pixel) {
+  const double below_px = (pixel.y_px - map.centre.y_px) * map.direction_x -
+                          (pixel.x_px - map.centre.x_px) * map.direction_y;
+  return -below_px * calibration::mm_per_px(map, pixel);
+}
+
 analysis::WallSample sample_on_wall(const WallMap& map, double t_s, const SpotPosition& spot) {
   const PixelPoint pixel{spot.x_px, spot.y_px};
   const calibration::WallPoint wall = calibration::wall_from_pixel(map, pixel);
   const Eigen::Matrix2d slope = calibration::jacobian(map, pixel);
+  const bool plane = map.kind == calibration::MapKind::kPlane;
   return {.t_s = t_s,
           .x_mm = wall.x_mm,
-          .y_mm = wall.y_mm,
+          .y_mm = plane ? wall.y_mm : height_over_line_mm(map, pixel),
           .u_x_mm = std::hypot(slope(0, 0) * spot.u_x_px, slope(0, 1) * spot.u_y_px),
           .u_y_mm = std::hypot(slope(1, 0) * spot.u_x_px, slope(1, 1) * spot.u_y_px)};
+}
+
+/// The length along a tilted path is that along the ruler over cos(tilt). With a line map the tilt
+/// is only as good as the view is straight: half of the correction is taken for its uncertainty.
+void judge_tilt(const WallMap& map, NightOfRun& result) {
+  if (map.kind == calibration::MapKind::kPlane) return;
+  const double tilt_rad = analysis::fit_path(result.night.samples).tilt_rad;
+  const double correction = 1.0 / std::cos(tilt_rad) - 1.0;
+  result.night.wall_map_relative_u = std::hypot(result.night.wall_map_relative_u, 0.5 * correction);
+  if (correction > kTiltToMention) {
+    result.warnings.push_back(fmt::format(
+        "the spot's path is tilted by {:.1f} degrees to the ruler, which makes the shift {:.2f} % "
+        "longer; a ruler cannot tell this well, a printed scale can",
+        tilt_rad * 180.0 / std::numbers::pi,
+        100.0 * correction));
+  }
 }
 
 /// What the map leaves in doubt, over the whole travel of the spot.
@@ -102,6 +130,7 @@ NightOfRun read_night(const RunFolder& run) {
   }
   const auto [left, right] = std::ranges::minmax_element(pixels, {}, &PixelPoint::x_px);
   judge_map(map, *left, *right, result);
+  judge_tilt(map, result);
   return result;
 }
 

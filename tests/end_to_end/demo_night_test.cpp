@@ -24,6 +24,24 @@ struct Truth {
   double y_px;
 };
 
+/// `--point` texts for readings of the scale at the height of the spot's path, from the true
+/// camera.
+std::string points_by_hand(const nlohmann::json& truth, const std::vector<double>& readings_mm) {
+  const auto& h = truth["camera"]["pixel_from_wall"];
+  const double factor = truth["picture"]["scale_factor"];
+  std::string text;
+  for (const double reading_mm : readings_mm) {
+    const double wall[] = {factor * reading_mm, 35.0, 1.0};
+    double p[3] = {0.0, 0.0, 0.0};
+    for (std::size_t row = 0; row < 3; ++row) {
+      for (std::size_t k = 0; k < 3; ++k) p[row] += h[row][k].get<double>() * wall[k];
+    }
+    text += " --point " + std::to_string(p[0] / p[2]) + "," + std::to_string(p[1] / p[2]) + "=" +
+            std::to_string(reading_mm) + "mm";
+  }
+  return text;
+}
+
 std::vector<Truth> true_track() {
   std::vector<Truth> truth;
   std::ifstream file(kNight + "/truth_track.csv");
@@ -91,6 +109,21 @@ TEST_SUITE("demo night") {
       CHECK(result["budget"][0].contains(key));
     }
     CHECK(result["dominating_input"] == "separation");
+
+    // The same track by hand: ticks of the ruler, five to see the perspective, two blind to it.
+    for (const auto& [readings_mm, tolerance] :
+         {std::pair{std::vector<double>{100, 170, 240, 310, 380}, 2e-3},
+          std::pair{std::vector<double>{100, 380}, 1e-2}}) {
+      const auto calibrated =
+          nightswing_command("calibrate " + run + points_by_hand(truth, readings_mm));
+      REQUIRE_MESSAGE(calibrated.status == 0, calibrated.errors);
+      REQUIRE(nightswing_command("analyse --quiet " + run).status == 0);
+      const auto by_hand = read_json(run + "/result.json");
+      // 2e-3: the scale's factor and pixels to 1e-6; 1e-2: the camera looks 4 degrees from the side
+      CHECK(std::abs(by_hand["shift_mm"]["value"].get<double>()) ==
+            within_rel(true_shift, tolerance));
+      CHECK(by_hand["shift_mm"]["u"].get<double>() > result["shift_mm"]["u"].get<double>());
+    }
 
     // The spot itself: r.m.s. below 0.05 px over all frames, none lost, uncertainties that are
     // true.
