@@ -5,7 +5,7 @@
 namespace nightswing::tracker {
 namespace {
 
-constexpr std::size_t kFramesAhead = 3;
+constexpr std::size_t kFramesAhead = 6;
 
 }  // namespace
 

@@ -4,6 +4,7 @@
 #include <cmath>
 #include <numbers>
 #include <stdexcept>
+#include <vector>
 
 #include <opencv2/imgproc.hpp>
 
@@ -26,8 +27,9 @@ constexpr int kCoastingFrames = 8;  // the speed is believed for so long
 constexpr int kRivalEvery = 4;      // frames, while the spot is young; later 8 times rarer
 constexpr int kYoung = 64;
 constexpr int kRivalSightings = 3;
+constexpr int kRivalMisses = 4;
 constexpr double kMoved_sigmas = 2.0;  // merging with another light moves it by less
-constexpr double kRivalShare = 0.05;   // of the followed light's peak
+constexpr double kRivalShare = 0.1;    // of the followed light's peak
 constexpr int kRoughPatch_px = 40;
 constexpr double kLossyWidening = 1.4;  // of the uncertainty; see the header
 
@@ -97,9 +99,8 @@ SpotMeasurement SpotFinder::follow(const cv::Mat& frame) {
   const std::optional<Judged> near = look_near(frame);
   if (!near || near->verdict != Verdict::kSpot) return search(frame, near);
   accept(near->fit);
-  const SpotMeasurement measurement = measured(near->fit);
-  look_for_rival(frame);
-  return measurement;
+  look_for_rival(frame);  // may change what is followed
+  return measured(followed_->fit);
 }
 
 /// First exactly where the spot should be, then at the brightest place around it.
@@ -111,7 +112,7 @@ std::optional<SpotFinder::Judged> SpotFinder::look_near(const cv::Mat& frame) co
                      last.sigma_x_px,
                      last.sigma_y_px,
                      followed_->fit.noise};
-  const Judged expected = look_at(frame, start, true);
+  const Judged expected = look_at(frame, start, Learned::kUsed);
   if (expected.verdict == Verdict::kSpot) return expected;
 
   const double speed_px = std::hypot(followed_->speed_x_px, followed_->speed_y_px);
@@ -127,7 +128,7 @@ std::optional<SpotFinder::Judged> SpotFinder::look_near(const cv::Mat& frame) co
   start.x_px = brightest.x + area.x;
   start.y_px = brightest.y + area.y;
   start.noise.reset();
-  const Judged around = look_at(frame, start, true);
+  const Judged around = look_at(frame, start, Learned::kUsed);
   return around.verdict >= expected.verdict ? around : expected;
 }
 
@@ -135,10 +136,11 @@ SpotMeasurement SpotFinder::search(const cv::Mat& frame, const std::optional<Jud
   const FrameSearch found = search_frame(frame, wall_, {});
   bool cut = false;
   for (const SpotCandidate& candidate : found.candidates) {
-    const Judged judged = look_at_candidate(frame, candidate, true);
+    const Judged judged = look_at_candidate(frame, candidate, Learned::kUsed);
     if (judged.verdict == Verdict::kSpot) {
       accept(judged.fit);
-      return measured(judged.fit);
+      look_for_rival(frame);
+      return measured(followed_->fit);
     }
     const double reach_px = 2.0 * kEdge_sigmas * width_of(judged.fit.shape);
     const bool at_edge = candidate.x_px < reach_px || candidate.y_px < reach_px ||
@@ -159,29 +161,29 @@ SpotMeasurement SpotFinder::search(const cv::Mat& frame, const std::optional<Jud
 
 SpotFinder::Judged SpotFinder::look_at(const cv::Mat& frame,
                                        const SpotFitStart& start,
-                                       bool use_wall) const {
+                                       Learned learned) const {
   const int half_px = patch_half_px(std::max(start.sigma_x_px, start.sigma_y_px));
   const cv::Rect area = square_around(start.x_px, start.y_px, half_px, size_);
   if (area.empty()) return {};
   SpotPatch patch = cut_patch(frame, area, options_.saturation);
-  if (use_wall) wall_.prepare(patch);
+  if (learned == Learned::kUsed) wall_.prepare(patch);
   Judged judged;
   judged.fit = fit_spot(patch, start);
-  judged.verdict = judge(patch, judged.fit);
+  judged.verdict = judge(patch, judged.fit, learned);
   return judged;
 }
 
 /// Nothing is known of a candidate's width: it is guessed, then the patch is cut to measure.
 SpotFinder::Judged SpotFinder::look_at_candidate(const cv::Mat& frame,
                                                  const SpotCandidate& candidate,
-                                                 bool use_wall) const {
+                                                 Learned learned) const {
   const cv::Rect area = square_around(candidate.x_px, candidate.y_px, kRoughPatch_px, size_);
   SpotPatch patch = cut_patch(frame, area, options_.saturation);
-  if (use_wall) wall_.prepare(patch);
+  if (learned == Learned::kUsed) wall_.prepare(patch);
   const double rough_px = rough_width_px(patch, candidate.x_px, candidate.y_px);
   SpotFitStart start{candidate.x_px, candidate.y_px, rough_px, rough_px, std::nullopt};
   if (rough_px <= 0.0) return {};
-  Judged judged = look_at(frame, start, use_wall);
+  Judged judged = look_at(frame, start, learned);
   for (int round = 0; round < 3 && judged.fit.converged; ++round) {
     const SpotShape& shape = judged.fit.shape;
     const int needed_px = patch_half_px(larger_sigma(shape));
@@ -191,12 +193,14 @@ SpotFinder::Judged SpotFinder::look_at_candidate(const cv::Mat& frame,
     if (!off_centre && std::abs(needed_px - had_px) <= needed_px / 5) break;
     start = {shape.x_px, shape.y_px, shape.sigma_x_px, shape.sigma_y_px, std::nullopt};
     if (larger_sigma(shape) > options_.most_width_px) break;
-    judged = look_at(frame, start, use_wall);
+    judged = look_at(frame, start, learned);
   }
   return judged;
 }
 
-SpotFinder::Verdict SpotFinder::judge(const SpotPatch& patch, const SpotFit& fit) const {
+SpotFinder::Verdict SpotFinder::judge(const SpotPatch& patch,
+                                      const SpotFit& fit,
+                                      Learned learned) const {
   const auto light_or_none = [&] {
     return has_light(patch, options_.least_peak) ? Verdict::kWrongShape : Verdict::kNoLight;
   };
@@ -209,7 +213,7 @@ SpotFinder::Verdict SpotFinder::judge(const SpotPatch& patch, const SpotFit& fit
   const double least = width_.spots > 0 ? kLeastSignificance : kFirstSignificance;
   if (shape.peak < options_.least_peak || significance < least) return Verdict::kNoLight;
   if (width_px < options_.least_width_px) return Verdict::kNoLight;
-  const bool width_known = width_.spots >= kFirstWidths;
+  const bool width_known = learned == Learned::kUsed && width_.spots >= kFirstWidths;
   const double learned_px = std::exp(0.5 * (width_.log_x + width_.log_y));
   if (width_known && width_px > kFarTooWide * learned_px) return Verdict::kNoLight;
 
@@ -225,7 +229,7 @@ SpotFinder::Verdict SpotFinder::judge(const SpotPatch& patch, const SpotFit& fit
                        shape.y_px > static_cast<double>(patch.top_px + patch.rows() - 1);
   const double aspect = larger_sigma(shape) / std::min(shape.sigma_x_px, shape.sigma_y_px);
   if (cut || outside || aspect > kLongestAspect || width_px > options_.most_width_px ||
-      fit.misfit > options_.most_misfit || !has_learned_width(fit)) {
+      fit.misfit > options_.most_misfit || (width_known && !has_learned_width(fit))) {
     return Verdict::kWrongShape;
   }
   return Verdict::kSpot;
@@ -289,12 +293,13 @@ void SpotFinder::look_for_rival(const cv::Mat& frame) {
   if (followed_->age % every != 0) return;
   for (const SpotCandidate& candidate : search_frame(frame, wall_, spot_zone()).candidates) {
     if (candidate.score < kRivalShare * followed_->fit.shape.peak) continue;
-    // The wall may have learned the rival's own light, so it is not taken into account.
-    const Judged judged = look_at_candidate(frame, candidate, false);
+    // The wall may have learned the rival's own light, and the width may be the reflection's.
+    const Judged judged = look_at_candidate(frame, candidate, Learned::kIgnored);
     if (judged.verdict != Verdict::kSpot) continue;
     const SpotShape& shape = judged.fit.shape;
-    if (!rival_) rival_ = Rival{shape.x_px, shape.y_px, 0};
+    if (!rival_) rival_ = Rival{shape.x_px, shape.y_px, 0, 0};
     ++rival_->sightings;
+    rival_->misses = 0;
     const double travel_px =
         std::hypot(shape.x_px - rival_->origin_x_px, shape.y_px - rival_->origin_y_px);
     if (rival_->sightings < kRivalSightings || travel_px < kMoved_sigmas * width_of(shape)) return;
@@ -306,7 +311,7 @@ void SpotFinder::look_for_rival(const cv::Mat& frame) {
     rival_.reset();
     return;
   }
-  rival_.reset();
+  if (rival_ && ++rival_->misses >= kRivalMisses) rival_.reset();
 }
 
 /// Where the spot's light may be: not to be learned as wall.
@@ -320,7 +325,10 @@ cv::Rect SpotFinder::spot_zone() const {
 
 SpotMeasurement SpotFinder::measured(const SpotFit& fit) const {
   const SpotShape& shape = fit.shape;
-  const SpotState state = fit.core_clipped > kCoreClipped ? SpotState::kClipped : SpotState::kFound;
+  const bool undecided = rival_ && followed_->age < kYoung;
+  const SpotState measured_state =
+      fit.core_clipped > kCoreClipped ? SpotState::kClipped : SpotState::kFound;
+  const SpotState state = undecided ? SpotState::kBlocked : measured_state;
   const double widening = lossy_film_ ? kLossyWidening : 1.0;
   return {state,
           SpotPosition{shape.x_px,

@@ -19,23 +19,21 @@ struct SpotFinderOptions {
   double least_peak = 4.0;      ///< counts above the wall
   double least_width_px = 0.7;  ///< sigma; anything narrower is a hot pixel
   double most_width_px = 40.0;  ///< sigma; anything wider is a change of the room's light
-  double most_misfit =
-      0.35;  ///< unexplained over explained light, smoothed; a spot stays far below
+  double most_misfit = 0.35;    ///< unexplained over explained light, smoothed; a spot is far below
 };
 
 /// Finds the spot in frame after frame and measures where it is.
 ///
 /// - What is measured is luma (gray). See SpotFit for the estimate and its uncertainty.
 /// - The spot is looked for where it should be next; the whole frame is searched only when it is
-/// not
-///   there. While the light that is followed has never moved, the rest of the frame is also looked
-///   at every few frames: if another light of a spot's shape moves, that is the spot, and the still
-///   one is a reflection.
+///   not there. While the light that is followed has never moved, the rest of the frame is also
+///   looked at every few frames: if another light of a spot's shape moves, that is the spot, and
+///   the still one is a reflection. Until this is decided, for at most 64 frames, the state is
+///   kBlocked.
 /// - The wall without the spot is learned meanwhile, and anew after a change of light.
 /// - In lossy film (see RepeatedWall) the uncertainty is widened by a factor of 1.4, because such
-/// film
-///   displaces the spot without a trace in its shape: over H.264 films of known truth (crf 18 and
-///   23; still, creeping and moving spots) the scatter was 1.3 to 1.5 times what the fit says.
+///   film displaces the spot without a trace in its shape: over H.264 films of known truth (crf 18
+///   and 23; creeping and moving spots) the scatter was 1.3 to 1.5 times what the fit says.
 /// - The width of the spot is learned; a light of another width in the spot's place is kBlocked. If
 ///   the other width stays for 25 frames (the camera was focused anew), it becomes the spot's.
 ///
@@ -54,6 +52,9 @@ class SpotFinder {
 
  private:
   enum class Verdict { kNoLight, kWrongShape, kSpot };
+
+  /// Whether what has been learned of the wall and of the spot's width is used.
+  enum class Learned { kUsed, kIgnored };
 
   struct Judged {
     SpotFit fit;
@@ -77,6 +78,7 @@ class SpotFinder {
     double origin_x_px;
     double origin_y_px;
     int sightings;
+    int misses;  ///< looks in a row at which it was not seen: it may be behind the other
   };
 
   struct LearnedWidth {
@@ -93,11 +95,11 @@ class SpotFinder {
   [[nodiscard]] std::optional<Judged> look_near(const cv::Mat& frame) const;
   [[nodiscard]] Judged look_at(const cv::Mat& frame,
                                const SpotFitStart& start,
-                               bool use_wall) const;
+                               Learned learned) const;
   [[nodiscard]] Judged look_at_candidate(const cv::Mat& frame,
                                          const SpotCandidate& candidate,
-                                         bool use_wall) const;
-  [[nodiscard]] Verdict judge(const SpotPatch& patch, const SpotFit& fit) const;
+                                         Learned learned) const;
+  [[nodiscard]] Verdict judge(const SpotPatch& patch, const SpotFit& fit, Learned learned) const;
   [[nodiscard]] bool has_learned_width(const SpotFit& fit) const;
   void accept(const SpotFit& fit);
   void learn_width(const SpotFit& fit);

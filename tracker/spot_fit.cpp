@@ -285,6 +285,7 @@ SpotFit fit_coarsely(const SpotPatch& patch, const SpotFitStart& start) {
   fit.shape.sigma_y_px *= 2.0;
   fit.u_x_px *= 2.0;
   fit.u_y_px *= 2.0;
+  fit.wall_scatter *= 2.0;
   return fit;
 }
 

@@ -17,7 +17,7 @@ struct SpotCandidate {
 
 /// What a look at the whole frame shows.
 struct FrameSearch {
-  std::vector<SpotCandidate> candidates;  ///< best first, at most 6
+  std::vector<SpotCandidate> candidates;  ///< best first, at most 6; one at least
   double mean_luma = 0;
 };
 

@@ -216,6 +216,33 @@ TEST_SUITE("spot_state") {
     }
   }
 
+  TEST_CASE("whatever the picture shows, every number reported is finite and positive where due") {
+    std::mt19937_64 random(12);
+    std::uniform_int_distribution<int> side(1, 70);
+    std::uniform_int_distribution<int> value(0, 255);
+    for (int k = 0; k < 150; ++k) {
+      const cv::Size size(side(random), side(random));
+      tracker::SpotFinder finder;
+      for (int frame = 0; frame < 4; ++frame) {
+        cv::Mat picture(size, CV_8UC3, cv::Scalar::all(value(random)));
+        for (int block = 0; block < 3; ++block) {
+          const cv::Rect place(side(random) % size.width, side(random) % size.height, 9, 9);
+          const cv::Scalar colour(value(random), value(random), value(random));
+          picture(place & cv::Rect({0, 0}, size)).setTo(colour);
+        }
+        if (k % 3 == 0) cv::GaussianBlur(picture, picture, {7, 7}, 2.0);
+        const auto m = finder.measure(picture);
+        CHECK(m.position.has_value() >= tracker::is_measured(m.state));
+        if (!m.position) continue;
+        CHECK(std::isfinite(m.position->x_px + m.position->y_px + m.position->peak));
+        CHECK(m.position->u_x_px > 0);
+        CHECK(m.position->u_y_px > 0);
+        CHECK(m.position->width_px > 0);
+        CHECK(std::isfinite(m.position->u_x_px + m.position->u_y_px + m.position->width_px));
+      }
+    }
+  }
+
   TEST_CASE("the wrong kind of matrix is the caller's error") {
     tracker::SpotFinder finder;
     CHECK_THROWS_AS((void)finder.measure(cv::Mat()), std::invalid_argument);

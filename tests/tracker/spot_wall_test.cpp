@@ -92,7 +92,6 @@ TEST_SUITE("spot_wall") {
     for (int k = 0; k < 800; ++k) {
       const cv::Mat spot = test::spot_light(kSize, swinging_spot(k, 110));
       const auto m = finder.measure(test::photograph(wall, spot, kCamera, random));
-      if (k < 100) continue;  // which of the two moves has been seen by then
       if (!tracker::is_measured(m.state)) {
         ++blocked_or_lost;
         continue;
@@ -100,7 +99,7 @@ TEST_SUITE("spot_wall") {
       CAPTURE(k);
       CHECK(m.position->x_px == within_abs(swing_x_px(k), 0.5));
     }
-    CHECK(blocked_or_lost < 70);  // one in ten
+    CHECK(blocked_or_lost < 80);  // one in ten, at the start and at the crossings
   }
 
   TEST_CASE("a lamp switched on half-way is noticed, and the spot is not lost") {
