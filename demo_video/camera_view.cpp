@@ -30,14 +30,25 @@ cv::Matx33d rays_of(const Camera& camera) {
           -forward.dot(lens)};
 }
 
+// Rays (right, down, forward) of the turned camera from those of the camera as it was.
+cv::Matx33d turned(const CameraTurn& turn) {
+  const double cp = std::cos(turn.pan_rad), sp = std::sin(turn.pan_rad);
+  const double ct = std::cos(turn.tilt_rad), st = std::sin(turn.tilt_rad);
+  const double cr = std::cos(turn.roll_rad), sr = std::sin(turn.roll_rad);
+  const cv::Matx33d pan(cp, 0, sp, 0, 1, 0, -sp, 0, cp);
+  const cv::Matx33d tilt(1, 0, 0, 0, ct, st, 0, -st, ct);
+  const cv::Matx33d roll(cr, -sr, 0, sr, cr, 0, 0, 0, 1);
+  return tilt * pan * roll;
+}
+
 }  // namespace
 
-CameraView::CameraView(const Camera& camera)
+CameraView::CameraView(const Camera& camera, const CameraTurn& turn)
     : focal_px_(camera.width_px / (2 * std::tan(camera.field_of_view_deg * kRadPerDeg / 2))),
       middle_x_px_((camera.width_px - 1) / 2.0),
       middle_y_px_((camera.height_px - 1) / 2.0),
       k1_(camera.k1),
-      ray_from_wall_(rays_of(camera)),
+      ray_from_wall_(turned(turn) * rays_of(camera)),
       wall_from_ray_(ray_from_wall_.inv()) {}
 
 PixelPlace CameraView::pixel_from_wall(const WallPlace& place) const {

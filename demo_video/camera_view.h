@@ -13,10 +13,18 @@ struct PixelPlace {
   double y_px;
 };
 
+/// How a camera is turned about its lens from where it was put up: pan moves the picture to the
+/// right, tilt moves it down, roll turns it clockwise as seen.
+struct CameraTurn {
+  double pan_rad = 0;
+  double tilt_rad = 0;
+  double roll_rad = 0;
+};
+
 /// A pinhole camera before the flat wall, with one coefficient of radial distortion.
 class CameraView {
  public:
-  explicit CameraView(const Camera& camera);
+  explicit CameraView(const Camera& camera, const CameraTurn& turn = {});
 
   [[nodiscard]] PixelPlace pixel_from_wall(const WallPlace& place) const;
   [[nodiscard]] WallPlace wall_from_pixel(const PixelPlace& place) const;
@@ -26,6 +34,9 @@ class CameraView {
 
   /// The map of (x_mm, y_mm, 1) to homogeneous pixels without the distortion, last element 1.
   [[nodiscard]] cv::Matx33d pixel_from_wall_homography() const;
+
+  /// Pixels that a ray at 45 degrees to the axis is off the middle.
+  [[nodiscard]] double focal_px() const { return focal_px_; }
 
  private:
   double focal_px_;

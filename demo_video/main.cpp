@@ -5,11 +5,12 @@
 #include <fmt/format.h>
 #include <CLI/CLI.hpp>
 
+#include "demo_video/camera_mount.h"
 #include "demo_video/camera_noise.h"
 #include "demo_video/film_writer.h"
 #include "demo_video/spot_renderer.h"
 #include "demo_video/truth_files.h"
-#include "demo_video/wall_renderer.h"
+#include "demo_video/wall_film.h"
 
 namespace nightswing::demo {
 namespace {
@@ -22,6 +23,7 @@ struct Wishes {
   std::string sides = "plus@0s,minus@2h5m";
   std::string size = "1280x720";
   double separation_mm = 46.0, distance_mm = 3110.0;
+  std::string bump_at = "0s";
   bool no_video = false;
 };
 
@@ -54,6 +56,12 @@ void add_options(CLI::App& app, Wishes& wishes, NightSettings& night) {
          "--reflection", night.spot.reflection_share, "fixed second spot, share of the peak")
       ->capture_default_str();
   app.add_option("--k1", night.camera.k1, "radial distortion of the lens")->capture_default_str();
+  app.add_option("--bump-px", night.mount.bump_px, "a knock moves the picture so far")
+      ->capture_default_str();
+  app.add_option("--bump-deg", night.mount.bump_deg, "and turns it so far")->capture_default_str();
+  app.add_option("--bump-at", wishes.bump_at, "time of the knock")->capture_default_str();
+  app.add_option("--creep-px", night.mount.creep_px, "the mount creeps so far over the night")
+      ->capture_default_str();
   app.add_option("--size", wishes.size, "of the picture")->capture_default_str();
   app.add_option("--crf", night.film.crf, "quality of the film, 0 best")->capture_default_str();
   app.add_option("--preset", night.film.preset, "speed of the encoder")->capture_default_str();
@@ -73,20 +81,19 @@ void apply(const Wishes& wishes, NightSettings& night) {
   night.sides = parse_sides(wishes.sides);
   night.duration_s = parse_duration_s(wishes.duration);
   night.frame_every_s = parse_duration_s(wishes.frame_every);
+  night.mount.bump_at_s = parse_duration_s(wishes.bump_at);
   night.film.wanted = !wishes.no_video;
   parse_size(wishes.size, night.camera);
   check_settings(night);
 }
 
 void film_night(const NightSettings& night, const NightTruth& truth, const std::string& path) {
-  const CameraView view(night.camera);
-  cv::Mat wall = render_wall(night, view);
-  add_reflection(wall, view, night.spot);
+  WallFilm wall(night);
   CameraNoise camera(night.camera, night.seed);
   FilmWriter film(path, night);
   for (const TrackPoint& point : truth.track) {
-    cv::Mat light = wall.clone();
-    add_spot(light, view, night.spot, point.place);
+    cv::Mat light = wall.light_at(point.state.t_s);
+    add_spot(light, view_at(night, point.state.t_s), night.spot, point.place);
     film.write(camera.expose(light));
   }
   film.finish();

@@ -90,6 +90,15 @@ void check_sides(const NightSettings& settings) {
   }
 }
 
+void check_mount(const NightSettings& settings) {
+  const Mount& mount = settings.mount;
+  const bool bumped = mount.bump_px != 0 || mount.bump_deg != 0;
+  if (bumped && !(mount.bump_at_s > 0 && mount.bump_at_s < settings.duration_s)) {
+    throw SettingsError("the knock must come within the night; give --bump-at a time like 1h");
+  }
+  need_positive(mount.creep_time_share, "time of the creep");
+}
+
 }  // namespace
 
 void check_settings(const NightSettings& settings) {
@@ -115,6 +124,7 @@ void check_settings(const NightSettings& settings) {
                         "' is not UTC in ISO 8601; write it like 2025-11-07T21:00:00Z");
   }
   check_sides(settings);
+  check_mount(settings);
 }
 
 int frame_count(const NightSettings& settings) {

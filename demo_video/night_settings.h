@@ -80,6 +80,18 @@ struct Camera {
   double electrons_per_dn = 60.0;  ///< sets the shot noise: variance = signal / this, in DN^2
 };
 
+/// How the camera's mount fails to hold it: a knock at one moment, and thermal creep all night.
+/// Both turn the camera about its lens. Directions: 0 to the right of the picture, 90 down.
+struct Mount {
+  double bump_px = 0.0;  ///< how far the knock moves the middle of the picture; 0: there is none
+  double bump_direction_deg = 30.0;
+  double bump_deg = 0.0;   ///< and how far it turns the picture, clockwise as seen
+  double bump_at_s = 0.0;  ///< the first moment after it
+  double creep_px = 0.0;   ///< from the begin to the end of the night; 0: none
+  double creep_direction_deg = 20.0;
+  double creep_time_share = 0.4;  ///< of the night: time in which the creep falls to 1/e
+};
+
 struct Spot {
   double sigma_x_mm = 2.0;
   double sigma_y_mm = 1.7;
@@ -112,6 +124,7 @@ struct NightSettings {
   Swing swing;
   OpticalLever lever;
   Camera camera;
+  Mount mount;
   Spot spot;
   Wall wall;
   Film film;

@@ -2,6 +2,7 @@
 
 #include <cmath>
 
+#include "demo_video/camera_mount.h"
 #include "demo_video/optical_lever.h"
 
 namespace nightswing::demo {
@@ -32,7 +33,6 @@ std::vector<SegmentTruth> segments_of(const NightSettings& settings,
 
 NightTruth play_night(const NightSettings& settings) {
   const BalancePhysics physics(settings.balance);
-  const CameraView view(settings.camera);
   const SourcePose plus = source_pose(settings.balance, Side::kPlus);
   const SourcePose minus = source_pose(settings.balance, Side::kMinus);
   NightTruth truth{};
@@ -49,6 +49,7 @@ NightTruth play_night(const NightSettings& settings) {
   int frame = 0;
   for (const SwingState& state : simulate_swing(settings)) {
     const WallPlace place = spot_place(settings.lever, state.theta_rad);
+    const CameraView view = view_at(settings, state.t_s);
     truth.track.push_back({frame++, state, place, view.pixel_from_wall(place)});
   }
   return truth;

@@ -5,6 +5,8 @@
 #include <fmt/format.h>
 #include <nlohmann/json.hpp>
 
+#include "demo_video/camera_mount.h"
+
 namespace nightswing::demo {
 namespace {
 
@@ -78,6 +80,19 @@ Json camera_json(const Camera& camera) {
   return json;
 }
 
+Json mount_json(const Mount& mount) {
+  return {{"what",
+           "The camera turns about its lens; truth_track.csv has the pixels as they were then, "
+           "camera.pixel_from_wall belongs to the begin of the night."},
+          {"bump_px", mount.bump_px},
+          {"bump_direction_deg", mount.bump_direction_deg},
+          {"bump_deg", mount.bump_deg},
+          {"bump_at_s", mount.bump_at_s},
+          {"creep_px", mount.creep_px},
+          {"creep_direction_deg", mount.creep_direction_deg},
+          {"creep_time_share", mount.creep_time_share}};
+}
+
 Json picture_json(const Spot& spot, const Wall& wall, const Film& film) {
   return {{"spot_sigma_x_mm", spot.sigma_x_mm},
           {"spot_sigma_y_mm", spot.sigma_y_mm},
@@ -121,6 +136,7 @@ std::string truth_json(const NightSettings& settings, const NightTruth& truth) {
                {"optical_lever", lever_json(settings.lever)},
                {"camera", camera_json(settings.camera)},
                {"picture", picture_json(settings.spot, settings.wall, settings.film)}};
+  if (is_moving(settings.mount)) json["camera_motion"] = mount_json(settings.mount);
   for (const SegmentTruth& segment : truth.segments) {
     json["segments"].push_back(segment_json(segment, settings.wall.scale_factor));
   }

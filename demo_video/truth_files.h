@@ -8,7 +8,8 @@
 namespace nightswing::demo {
 
 /// Everything that is true of the night, as JSON: settings, derived physics, segments, moves, and
-/// the map from wall to pixel. All numbers with full precision; keys end in their unit.
+/// the map from wall to pixel; `camera_motion` only where the camera moves. All numbers with full
+/// precision; keys end in their unit.
 [[nodiscard]] std::string truth_json(const NightSettings& settings, const NightTruth& truth);
 
 /// One line a frame: frame,t_s,theta_rad,x_mm,y_mm,x_px,y_px (real millimetres).

@@ -117,6 +117,24 @@ cv::Mat paint_texture(const NightSettings& settings, double px_per_mm) {
   return 1 + settings.wall.texture_contrast * sum;
 }
 
+// Brightness of the paint at a place of the picture that it was drawn in.
+float texture_at(const cv::Mat& texture, const PixelPlace& place) {
+  // Rounding shall not mix pixels where the picture is that very one.
+  const auto snapped = [](double value, int size) {
+    const double whole = std::round(value);
+    return std::clamp(std::abs(value - whole) < 1e-6 ? whole : value, 0.0, size - 1.0);
+  };
+  const double x = snapped(place.x_px, texture.cols), y = snapped(place.y_px, texture.rows);
+  const int left = std::min(cvFloor(x), texture.cols - 2);
+  const int top = std::min(cvFloor(y), texture.rows - 2);
+  const float across = static_cast<float>(x - left), down = static_cast<float>(y - top);
+  const auto row = [&](int k) {
+    const float* value = texture.ptr<float>(top + k) + left;
+    return value[0] * (1 - across) + value[1] * across;
+  };
+  return row(0) * (1 - down) + row(1) * down;
+}
+
 // The room's little light comes from the upper left.
 double illumination(const WallPlace& place, const Camera& camera) {
   const double x = (place.x_mm - camera.aim_x_mm) / 250, y = (place.y_mm - camera.aim_y_mm) / 250;
@@ -129,9 +147,11 @@ cv::Mat render_wall(const NightSettings& settings, const CameraView& view) {
   constexpr int kPoints = 89, kStride = 55;
   const Camera& camera = settings.camera;
   const WallSurface surface(settings.wall);
-  const double middle_px_per_mm = view.px_per_mm({camera.aim_x_mm, camera.aim_y_mm})[0];
+  const double middle_px_per_mm =
+      CameraView(camera).px_per_mm({camera.aim_x_mm, camera.aim_y_mm})[0];
   const cv::Size size(camera.width_px, camera.height_px);
   const cv::Mat texture = paint_texture(settings, middle_px_per_mm);
+  const CameraView drawn_in(camera);
   cv::Mat wall(size, CV_32FC3);
   cv::parallel_for_({0, size.height}, [&](const cv::Range& rows) {
     for (int row = rows.start; row < rows.end; ++row) {
@@ -147,7 +167,8 @@ cv::Mat render_wall(const NightSettings& settings, const CameraView& view) {
         const float light = static_cast<float>(settings.wall.paper_dn *
                                                std::max(illumination(middle, camera), 0.0));
         wall.at<cv::Vec3f>(row, column) =
-            sum * (light * texture.at<float>(row, column) / static_cast<float>(kPoints));
+            sum * (light * texture_at(texture, drawn_in.pixel_from_wall(middle)) /
+                   static_cast<float>(kPoints));
       }
     }
   });

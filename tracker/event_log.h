@@ -18,6 +18,7 @@ namespace nightswing::tracker {
 /// event       detail
 /// started     source of the frames
 /// side        plus, minus or away: the source masses are there from now on
+/// camera moved    by how much, in words; positions are taken back from then on
 /// spot lost, spot found, gap, warning, ended, calibrated    a sentence
 struct Event {
   std::optional<UtcTime> utc;

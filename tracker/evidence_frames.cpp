@@ -41,6 +41,10 @@ void EvidenceFrames::finish() {
   if (summed_ > 0 && summed_ < kMeanOf) write_picture(run_.first_frame(), first_mean());
 }
 
+bool EvidenceFrames::has_first_mean() const {
+  return summed_ == kMeanOf;
+}
+
 cv::Mat EvidenceFrames::first_mean() const {
   cv::Mat mean;
   if (summed_ > 0) sum_.convertTo(mean, CV_8U, 1.0 / summed_);

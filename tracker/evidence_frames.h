@@ -21,6 +21,9 @@ class EvidenceFrames {
   /// Mean of the first frames so far, 8 bit; empty before the first one.
   [[nodiscard]] cv::Mat first_mean() const;
 
+  /// Whether the mean is that of all the frames that it is made of: first.png.
+  [[nodiscard]] bool has_first_mean() const;
+
  private:
   RunFolder run_;
   cv::Mat sum_;

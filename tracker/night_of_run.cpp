@@ -10,6 +10,7 @@
 #include "analysis/input_error.h"
 #include "calibration/map_quality.h"
 #include "calibration/wall_map.h"
+#include "tracker/camera_correction.h"
 #include "tracker/event_log.h"
 #include "tracker/track_file.h"
 #include "tracker/wall_file.h"
@@ -73,6 +74,62 @@ void judge_tilt(const WallMap& map, NightOfRun& result) {
   }
 }
 
+constexpr double kShiftToTell_px = 0.3;
+
+/// The camera's part of reading a night: positions as if it had stood still.
+class SteadyTrack {
+ public:
+  SteadyTrack(const RunFolder& run, const RunInfo& info, std::vector<std::string>& warnings) {
+    const auto record = read_camera(run.camera());
+    if (!record) return;
+    warnings.insert(warnings.end(), record->warnings.begin(), record->warnings.end());
+    correction_.emplace(
+        record->rows,
+        calibration::FrameSize{.width_px = info.frame_width_px, .height_px = info.frame_height_px});
+  }
+
+  SpotPosition steady(double t_s, SpotPosition spot) {
+    if (!correction_) return spot;
+    const SteadyPixel steady = correction_->steady(t_s, {spot.x_px, spot.y_px});
+    max_shift_px_ = std::max(
+        max_shift_px_, std::hypot(steady.pixel.x_px - spot.x_px, steady.pixel.y_px - spot.y_px));
+    max_u_px_ = std::max(max_u_px_, steady.u_px);
+    spot.x_px = steady.pixel.x_px;
+    spot.y_px = steady.pixel.y_px;
+    spot.u_x_px = std::hypot(spot.u_x_px, steady.u_px);
+    spot.u_y_px = std::hypot(spot.u_y_px, steady.u_px);
+    return spot;
+  }
+
+  void tell(NightOfRun& result) const {
+    if (!correction_) return;
+    const CameraOfRun camera{.looks = correction_->looks(),
+                             .failed = correction_->failed(),
+                             .bumps = correction_->bumps(),
+                             .max_shift_px = max_shift_px_,
+                             .max_u_px = max_u_px_};
+    result.camera = camera;
+    if (camera.max_shift_px > kShiftToTell_px) {
+      result.warnings.push_back(
+          fmt::format("the camera did not stand still (knocks: {}, else creep): positions were "
+                      "taken back to the first picture by up to {:.2f} px",
+                      camera.bumps,
+                      camera.max_shift_px));
+    }
+    if (camera.failed > 0) {
+      result.warnings.push_back(
+          fmt::format("whether the camera moved could not be seen in {} of {} looks (camera.csv)",
+                      camera.failed,
+                      camera.looks));
+    }
+  }
+
+ private:
+  std::optional<CameraCorrection> correction_;
+  double max_shift_px_ = 0.0;
+  double max_u_px_ = 0.0;
+};
+
 /// What the map leaves in doubt, over the whole travel of the spot.
 void judge_map(const WallMap& map, PixelPoint from, PixelPoint to, NightOfRun& result) {
   const auto a = calibration::wall_from_pixel(map, from);
@@ -108,19 +165,22 @@ NightOfRun read_night(const RunFolder& run) {
   result.warnings = track.warnings;
   result.warnings.insert(result.warnings.end(), log.warnings.begin(), log.warnings.end());
 
+  SteadyTrack camera(run, result.info, result.warnings);
   std::vector<PixelPoint> pixels;
   long beyond = 0;
   for (const TrackRow& row : track.rows) {
     result.frames_by_state.add(row.spot.state);
     if (!is_measured(row.spot.state)) continue;
-    const PixelPoint pixel{row.spot.position->x_px, row.spot.position->y_px};
+    const SpotPosition spot = camera.steady(row.t_s, *row.spot.position);
+    const PixelPoint pixel{spot.x_px, spot.y_px};
     if (calibration::beyond_horizon(map, pixel)) {
       ++beyond;
       continue;
     }
     pixels.push_back(pixel);
-    result.night.samples.push_back(sample_on_wall(map, row.t_s, *row.spot.position));
+    result.night.samples.push_back(sample_on_wall(map, row.t_s, spot));
   }
+  camera.tell(result);
   if (beyond > 0) {
     result.warnings.push_back(fmt::format(
         "{} positions have no place on the wall by this map and were left out", beyond));

@@ -1,5 +1,6 @@
 #pragma once
 
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -9,18 +10,31 @@
 
 namespace nightswing::tracker {
 
+/// What the motion of the camera did to the track, and what was taken back.
+struct CameraOfRun {
+  long looks = 0;   ///< how often it was looked at
+  long failed = 0;  ///< looks that could not tell
+  int bumps = 0;
+  double max_shift_px = 0.0;  ///< the farthest that a measured spot was taken back
+  double max_u_px = 0.0;      ///< the largest uncertainty that this added to one
+};
+
 /// A run folder as the analysis wants it: the track in millimetres.
 struct NightOfRun {
   analysis::Night night;
   RunInfo info;
   FrameCounts frames_by_state{};
-  double mm_per_px = 0.0;             ///< in the middle of the travel
-  std::vector<std::string> warnings;  ///< damaged lines, extrapolation, a map that does not fit
+  double mm_per_px = 0.0;               ///< in the middle of the travel
+  std::optional<CameraOfRun> camera{};  ///< nothing if the camera was not watched
+  std::vector<std::string> warnings;    ///< damaged lines, extrapolation, a map that does not fit
 };
 
-/// Reads run.yaml, track.csv, events.csv and wall.yaml and maps every measured position to the
-/// wall. The sides are those marked in events.csv. throws InputError if a file is missing or
-/// damaged beyond a line, if wall.yaml belongs to a picture
+/// Reads run.yaml, track.csv, events.csv, camera.csv and wall.yaml, takes every measured position
+/// back to the picture that was calibrated (CameraCorrection) and maps it to the wall. The sides
+/// are those marked in events.csv.
+///
+/// throws InputError if a file is missing or damaged beyond a line, if wall.yaml belongs to a
+/// picture
 ///        of another size, or if no position was measured.
 [[nodiscard]] NightOfRun read_night(const RunFolder& run);
 

@@ -3,6 +3,8 @@
 #include <fmt/format.h>
 
 #include "analysis/input_error.h"
+#include "tracker/camera_file.h"
+#include "tracker/camera_watch.h"
 #include "tracker/event_log.h"
 #include "tracker/evidence_frames.h"
 #include "tracker/frame_pump.h"
@@ -68,6 +70,49 @@ class SpotWatch {
   TrackRow since_;
 };
 
+/// Keeps camera.csv and the knocks in the log; says whether the camera was knocked in this frame.
+class CameraLog {
+ public:
+  CameraLog(const ReplaySummary& summary, EventWriter& events)
+      : start_(summary.info.start), file_(summary.run.camera()), events_(events) {}
+
+  bool see(const Frame& frame) {
+    const CameraWatch::Look look = watch_.look(frame.picture, frame.t_s);
+    if (look.row) file_.append(*look.row);
+    if (look.moved) report(*look.moved);
+    return look.row && look.row->state == CameraState::kMoved;
+  }
+
+  void note(const SpotMeasurement& spot, const EvidenceFrames& evidence) {
+    watch_.note_spot(spot);
+    if (!watch_.is_started() && evidence.has_first_mean()) watch_.start(evidence.first_mean());
+  }
+
+  void finish() {
+    if (const auto moved = watch_.finish()) report(*moved);
+    if (watch_.failed() == 0) return;
+    events_.append({{},
+                    {},
+                    "warning",
+                    fmt::format("in {} of {} looks it could not be seen whether the camera had "
+                                "moved: too little of the wall's texture in view",
+                                watch_.failed(),
+                                watch_.looks())});
+  }
+
+ private:
+  void report(const CameraWatch::Event& moved) {
+    std::optional<UtcTime> utc;
+    if (start_) utc = after(*start_, moved.t_s);
+    events_.append({utc, moved.t_s, "camera moved", moved.detail});
+  }
+
+  std::optional<UtcTime> start_;
+  CameraWatch watch_;
+  CameraWriter file_;
+  EventWriter& events_;
+};
+
 /// Everything that one pass over the frames writes and counts.
 void track_frames(VideoSource& source,
                   const ReplayRequest& request,
@@ -77,20 +122,24 @@ void track_frames(VideoSource& source,
   TrackWriter track(summary.run.track());
   SpotFinder finder;
   SpotWatch watch;
+  CameraLog camera(summary, events);
   Progress progress("frame", source.declared_frames(), request.quiet);
   FramePump frames(source);
   Frame frame;
   while (frames.next(frame)) {
     evidence.see(frame.picture, frame.t_s);
+    if (camera.see(frame)) finder.camera_moved();
     TrackRow row{.utc = {}, .t_s = frame.t_s, .spot = finder.measure(frame.picture)};
     if (summary.info.start) row.utc = after(*summary.info.start, frame.t_s);
     track.append(row);
     watch.see(row, events);
+    camera.note(row.spot, evidence);
     summary.frames_by_state.add(row.spot.state);
     summary.last_t_s = frame.t_s;
     progress.step(++summary.frames);
   }
   evidence.finish();
+  camera.finish();
 }
 
 void calibrate_run(const cv::Mat& picture, EventWriter& events, ReplaySummary& summary) {

@@ -30,11 +30,12 @@ struct ReplaySummary {
   std::vector<std::string> warnings{};
 };
 
-/// Tracks the spot through a video file into a new run folder: run.yaml, track.csv, events.csv, a
-/// few evidence frames, and wall.yaml if the printed scale is in view. A few frames are held at a
-/// time. throws InputError if the file is no video, holds no frame, shows no spot in any frame, or
-/// the run
-///        folder has a track already. What was measured until then stays on the disk.
+/// Tracks the spot through a video file into a new run folder: run.yaml, track.csv, events.csv,
+/// camera.csv, a few evidence frames, and wall.yaml if the printed scale is in view. A few frames
+/// are held at a time.
+///
+/// throws InputError if the file is no video, holds no frame, shows no spot in any frame, or the
+///        run folder has a track already. What was measured until then stays on the disk.
 [[nodiscard]] ReplaySummary replay(const ReplayRequest& request);
 
 }  // namespace nightswing::tracker

@@ -101,6 +101,15 @@ std::string result_json(const ResultSource& source) {
                                 SpotState::kDark}) {
     json["frames"][std::string(word_for(state))] = source.night.frames_by_state.of(state);
   }
+  if (const auto& camera = source.night.camera) {
+    json["camera"] = {{"looks", camera->looks},
+                      {"failed", camera->failed},
+                      {"bumps", camera->bumps},
+                      {"max_shift_px", camera->max_shift_px},
+                      {"max_u_px", camera->max_u_px}};
+  } else {
+    json["camera"] = nullptr;
+  }
   json["assumptions"] = source.apparatus.assumptions;
   json["warnings"] = source.night.warnings;
   for (const std::string& warning : source.apparatus.warnings) json["warnings"].push_back(warning);

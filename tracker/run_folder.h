@@ -15,6 +15,7 @@ struct RunFolder {
   [[nodiscard]] std::filesystem::path run_yaml() const { return path / "run.yaml"; }
   [[nodiscard]] std::filesystem::path track() const { return path / "track.csv"; }
   [[nodiscard]] std::filesystem::path events() const { return path / "events.csv"; }
+  [[nodiscard]] std::filesystem::path camera() const { return path / "camera.csv"; }
   [[nodiscard]] std::filesystem::path wall() const { return path / "wall.yaml"; }
   [[nodiscard]] std::filesystem::path frames() const { return path / "frames"; }
   /// The mean of the first frames, which the scale is read from.

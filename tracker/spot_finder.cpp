@@ -95,6 +95,12 @@ SpotMeasurement SpotFinder::measure(const cv::Mat& frame) {
   return measurement;
 }
 
+void SpotFinder::camera_moved() {
+  wall_.forget();
+  rival_.reset();
+  if (followed_ && !followed_->has_moved) followed_.reset();
+}
+
 SpotMeasurement SpotFinder::follow(const cv::Mat& frame) {
   const std::optional<Judged> near = look_near(frame);
   if (!near || near->verdict != Verdict::kSpot) return search(frame, near);

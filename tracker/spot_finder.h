@@ -47,6 +47,10 @@ class SpotFinder {
   ///        first frame (a new size needs a new finder, because places would mean something else).
   [[nodiscard]] SpotMeasurement measure(const cv::Mat& frame);
 
+  /// The camera was knocked before the next frame: the wall is learned anew. A light that has not
+  /// moved of itself yet is searched anew too, or else the knock would pass for its own motion.
+  void camera_moved();
+
   /// What has been learned of the wall so far.
   [[nodiscard]] const WallLight& wall() const { return wall_; }
 

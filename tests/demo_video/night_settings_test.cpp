@@ -66,6 +66,13 @@ TEST_SUITE("night_settings") {
     SUBCASE("a start that is no time") {
       night.start_utc = "yesterday";
     }
+    SUBCASE("a knock after the end") {
+      night.mount.bump_px = 5;
+      night.mount.bump_at_s = 20000;
+    }
+    SUBCASE("a knock before the first frame") {
+      night.mount.bump_deg = 1;
+    }
     SUBCASE("a quality that is none") {
       night.film.crf = 60;
     }

@@ -74,6 +74,23 @@ TEST_SUITE("truth_files") {
     CHECK(count == truth.track.size());
   }
 
+  TEST_CASE("a camera that moves stands in the truth, one that does not leaves it as it was") {
+    NightSettings night = short_night();
+    const NightTruth still = play_night(night);
+    CHECK_FALSE(nlohmann::json::parse(truth_json(night, still)).contains("camera_motion"));
+    night.mount.bump_px = 6;
+    night.mount.bump_at_s = 600;
+    const NightTruth moved = play_night(night);
+    const auto json = nlohmann::json::parse(truth_json(night, moved));
+    CHECK(json["camera_motion"]["bump_px"] == 6.0);
+    CHECK(json["camera_motion"]["bump_at_s"] == 600.0);
+    CHECK(moved.track[119].pixel.x_px == still.track[119].pixel.x_px);
+    // 6 px to the right and down at 30 degrees in the middle, a little more beside it
+    CHECK(moved.track[120].pixel.x_px - still.track[120].pixel.x_px == test::within_abs(5.2, 0.2));
+    CHECK(moved.track[120].pixel.y_px - still.track[120].pixel.y_px == test::within_abs(3.0, 0.2));
+    CHECK(moved.track[120].place.x_mm == still.track[120].place.x_mm);
+  }
+
   TEST_CASE("a place that cannot be written is named") {
     CHECK_THROWS_WITH_AS(write_text("/nonexistent/truth.json", "x"),
                          "cannot write /nonexistent/truth.json; look at the folder and its rights",
