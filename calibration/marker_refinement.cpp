@@ -24,7 +24,10 @@ constexpr double kDetector_px = 2.5;            // what a detector's corner may 
 constexpr double kLeastBand_px = 2.0;  // four rows of pixels, for two levels, blur and place
 constexpr double kClear = 0.75;     // cells: 3 mm to the border of the paper, white cells at 4 mm
 constexpr double kBlurReach = 2.5;  // in blurs: what lies farther from an edge does not see it
-constexpr double kSharpest_px = 0.05;  // blur: below it nothing changes but the arithmetic
+constexpr double kSharpest_px = 0.05;        // blur: below it nothing changes but the arithmetic
+constexpr double kFarFromEdge = 8.0;         // standard deviations; the rest of the light is 1e-15
+constexpr double kSettled_px = 1e-4;         // a step that no longer matters beside kFloor_px
+constexpr double kRoughlySettled_px = 1e-2;  // and while the band is still to be laid anew
 constexpr int kUnknowns = 6;
 using Vector6d = Eigen::Matrix<double, kUnknowns, 1>;
 using Matrix6d = Eigen::Matrix<double, kUnknowns, kUnknowns>;
@@ -102,6 +105,8 @@ struct Share {
 Share share_at(double distance_px, double blur_px) {
   const double near = (distance_px + 0.5) / blur_px;
   const double far = (distance_px - 0.5) / blur_px;
+  if (far > kFarFromEdge) return {1.0, 0.0, 0.0};
+  if (near < -kFarFromEdge) return {0.0, 0.0, 0.0};
   const auto integral = [](double z) { return z * normal_distribution(z) + normal_density(z); };
   return {blur_px * (integral(near) - integral(far)),
           normal_distribution(near) - normal_distribution(far),
@@ -208,8 +213,10 @@ Edge stepped(const Edge& edge, const Vector6d& step) {
 }
 
 /// Levenberg-Marquardt on the pixels; returns the standard deviation of the pixels about the model,
-/// none if it does not settle.
-std::optional<double> fit_step(const std::vector<BandPixel>& pixels, Edge& edge) {
+/// none if it does not settle. Settled is an edge whose ends move by less than settled_px.
+std::optional<double> fit_step(const std::vector<BandPixel>& pixels,
+                               double settled_px,
+                               Edge& edge) {
   if (pixels.size() <= std::size_t{4} * kUnknowns) return std::nullopt;
   NormalEquations now = normal_equations(edge, pixels);
   double damping = 1e-3;
@@ -228,7 +235,7 @@ std::optional<double> fit_step(const std::vector<BandPixel>& pixels, Edge& edge)
     edge = next;
     now = then;
     damping /= 10.0;
-    if (std::abs(step[0]) < 1e-5 && std::abs(step[1]) * edge.frame.length_px < 1e-5) break;
+    if (std::abs(step[0]) + std::abs(step[1]) * edge.frame.length_px < settled_px) break;
   }
   const double variance = now.sum_of_squares / static_cast<double>(pixels.size() - kUnknowns);
   const Matrix6d covariance = now.matrix.ldlt().solve(Matrix6d::Identity()) * variance;
@@ -259,12 +266,12 @@ std::optional<Edge> fit_edge(const cv::Mat& gray, const EdgeFrame& frame) {
     const double half_width_px = std::clamp(clear_px, least_px, std::max(least_px, 6.0));
     std::vector<BandPixel> pixels = band(gray, edge, half_width_px);
     if (pass == 0 && !start_levels(pixels, half_width_px, edge)) return std::nullopt;
-    if (!fit_step(pixels, edge)) return std::nullopt;
+    if (!fit_step(pixels, kRoughlySettled_px, edge)) return std::nullopt;
     const double limit = kFarOff * std::max(robust_scatter(edge, pixels),
                                             kLeastRelativeScatter * (edge.bright - edge.dark));
     std::erase_if(pixels,
                   [&](const BandPixel& p) { return std::abs(model_minus(edge, p)) > limit; });
-    const auto scatter = fit_step(pixels, edge);
+    const auto scatter = fit_step(pixels, pass == 2 ? kSettled_px : kRoughlySettled_px, edge);
     if (!scatter || edge.bright - edge.dark < kLeastContrast * *scatter) return std::nullopt;
   }
   const bool near = std::abs(edge.offset_px) < std::max(3.0, frame.cell_px / 2.0);

@@ -1,11 +1,17 @@
 #include "tracker/frame_pump.h"
 
+#include <sys/resource.h>
+#include <unistd.h>
+
 #include <utility>
+
+#include <opencv2/core/utility.hpp>
 
 namespace nightswing::tracker {
 namespace {
 
 constexpr std::size_t kFramesAhead = 6;
+constexpr int kGivenWay = 5;  // steps of the scheduler's niceness: a third of the usual share
 
 }  // namespace
 
@@ -59,6 +65,13 @@ void FramePump::run() {
   const std::lock_guard lock(mutex_);
   ended_ = true;
   changed_.notify_all();
+}
+
+void give_way_to_decoding() {
+  // Waking OpenCV's pool for each small picture costs more than it saves while all cores are busy.
+  cv::setNumThreads(1);
+  // Only speed hangs on it, so a refusal does not matter. On Linux it is the thread's own.
+  static_cast<void>(::setpriority(PRIO_PROCESS, static_cast<id_t>(::gettid()), kGivenWay));
 }
 
 }  // namespace nightswing::tracker

@@ -40,4 +40,10 @@ class FramePump {
   std::thread thread_;  // last: it uses all of the above
 };
 
+/// Lowers the priority of the calling thread and of threads it starts later, and keeps OpenCV to
+/// the thread that calls it, both for good. Decoding is the longer job and a chain of hand-overs
+/// between threads: whoever measures its frames on the same few cores finishes sooner by filling
+/// the gaps than by breaking the chain.
+void give_way_to_decoding();
+
 }  // namespace nightswing::tracker

@@ -1,5 +1,7 @@
 #include "tracker/replay.h"
 
+#include <future>
+
 #include <fmt/format.h>
 
 #include "analysis/input_error.h"
@@ -113,10 +115,52 @@ class CameraLog {
   EventWriter& events_;
 };
 
+/// What the scale in view says of the wall; none, with the reason in `text`, if it cannot be read.
+struct WallReading {
+  std::optional<calibration::WallMap> map;
+  std::string text;
+};
+
+WallReading read_wall(const cv::Mat& picture, const std::string& name) {
+  try {
+    WallReading reading{.map = map_from_picture(picture, name), .text = {}};
+    reading.text = describe(*reading.map);
+    return reading;
+  } catch (const InputError& error) {
+    // No scale in view is no fault of the track: it can be calibrated later.
+    return {.map = {}, .text = error.what()};
+  }
+}
+
+/// Reads the wall on a thread of its own, beginning as soon as the picture for it is there.
+class WallReader {
+ public:
+  explicit WallReader(std::string name) : name_(std::move(name)) {}
+
+  void see(const EvidenceFrames& evidence) {
+    if (!reading_.valid() && evidence.has_first_mean()) start(evidence);
+  }
+
+  /// Waits for the reading. A film shorter than the usual mean is read from what it holds.
+  WallReading finish(const EvidenceFrames& evidence) {
+    if (!reading_.valid()) start(evidence);
+    return reading_.get();
+  }
+
+ private:
+  void start(const EvidenceFrames& evidence) {
+    reading_ = std::async(std::launch::async, read_wall, evidence.first_mean(), name_);
+  }
+
+  std::string name_;
+  std::future<WallReading> reading_;
+};
+
 /// Everything that one pass over the frames writes and counts.
 void track_frames(VideoSource& source,
                   const ReplayRequest& request,
                   EvidenceFrames& evidence,
+                  WallReader& wall,
                   EventWriter& events,
                   ReplaySummary& summary) {
   TrackWriter track(summary.run.track());
@@ -125,9 +169,11 @@ void track_frames(VideoSource& source,
   CameraLog camera(summary, events);
   Progress progress("frame", source.declared_frames(), request.quiet);
   FramePump frames(source);
+  give_way_to_decoding();
   Frame frame;
   while (frames.next(frame)) {
     evidence.see(frame.picture, frame.t_s);
+    wall.see(evidence);
     if (camera.see(frame)) finder.camera_moved();
     TrackRow row{.utc = {}, .t_s = frame.t_s, .spot = finder.measure(frame.picture)};
     if (summary.info.start) row.utc = after(*summary.info.start, frame.t_s);
@@ -142,16 +188,10 @@ void track_frames(VideoSource& source,
   camera.finish();
 }
 
-void calibrate_run(const cv::Mat& picture, EventWriter& events, ReplaySummary& summary) {
-  try {
-    const auto map = map_from_picture(picture, summary.run.first_frame().string());
-    write_wall_map(summary.run.wall(), map);
-    summary.calibrated = true;
-    summary.wall = describe(map);
-  } catch (const InputError& error) {
-    // No scale in view is no fault of the track: it can be calibrated later.
-    summary.wall = error.what();
-  }
+void note_wall(const WallReading& reading, EventWriter& events, ReplaySummary& summary) {
+  if (reading.map) write_wall_map(summary.run.wall(), *reading.map);
+  summary.calibrated = reading.map.has_value();
+  summary.wall = reading.text;
   events.append({{}, {}, summary.calibrated ? "calibrated" : "warning", summary.wall});
 }
 
@@ -165,11 +205,12 @@ ReplaySummary replay(const ReplayRequest& request) {
   events.append({summary.info.start, 0.0, "started", summary.info.source});
 
   EvidenceFrames evidence(summary.run);
-  track_frames(source, request, evidence, events, summary);
+  WallReader wall(summary.run.first_frame().string());
+  track_frames(source, request, evidence, wall, events, summary);
   if (summary.frames == 0) {
     throw InputError(fmt::format("{} holds no frame that can be read", request.video.string()));
   }
-  calibrate_run(evidence.first_mean(), events, summary);
+  note_wall(wall.finish(evidence), events, summary);
   summary.warnings = source.warnings();
   for (const std::string& warning : summary.warnings) events.append({{}, {}, "warning", warning});
   std::optional<UtcTime> end;

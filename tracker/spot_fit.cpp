@@ -204,11 +204,12 @@ double core_clipped_of(const SpotPatch& patch, const SpotShape& shape) {
 }
 
 /// Standard deviation of parameter k for noise correlated as the residuals are.
-double deviation_of(const Comparison& c,
+double deviation_of(const SpotModel& model,
+                    const Eigen::ArrayXXd& root_weight,
                     const ShapeMatrix& covariance,
                     const ResidualCorrelation& correlation,
                     int k) {
-  const Eigen::ArrayXXd influence = c.model.along(covariance.col(k)) * c.weight.sqrt();
+  const Eigen::ArrayXXd influence = model.along(covariance.col(k)) * root_weight;
   return std::sqrt(variance_of_sum(influence, correlation));
 }
 
@@ -222,7 +223,8 @@ SpotFit described(const SpotPatch& patch,
   const Eigen::ArrayXXd light = light_on(patch, c.model);
   const Eigen::ArrayXXd lit =
       (light > 0.05 * shape.peak).cast<double>() * (c.weight > 0.0).cast<double>();
-  const Eigen::ArrayXXd scaled = c.residual * c.weight.sqrt();
+  const Eigen::ArrayXXd root_weight = c.weight.sqrt();
+  const Eigen::ArrayXXd scaled = c.residual * root_weight;
 
   SpotFit fit;
   fit.shape = shape;
@@ -231,17 +233,20 @@ SpotFit described(const SpotPatch& patch,
   const double freedom = std::max(lit.sum() - 5.0, 1.0);
   fit.chi_square = (lit * scaled.square()).sum() / freedom;
   const double widening = std::sqrt(std::max(fit.chi_square, 1.0));
-  fit.u_peak = widening * deviation_of(c, covariance, fit.correlation, 0);
-  fit.u_x_px = widening * deviation_of(c, covariance, fit.correlation, 1);
-  fit.u_y_px = widening * deviation_of(c, covariance, fit.correlation, 3);
-  fit.u_log_sigma =
-      widening * std::max(deviation_of(c, covariance, fit.correlation, 2) / shape.sigma_x_px,
-                          deviation_of(c, covariance, fit.correlation, 4) / shape.sigma_y_px);
+  const auto deviation = [&](int k) {
+    return widening * deviation_of(c.model, root_weight, covariance, fit.correlation, k);
+  };
+  fit.u_x_px = deviation(1);
+  fit.u_y_px = deviation(3);
+  // Correlated noise widens both alike, nearly enough to tell from white noise which is larger.
+  const bool x_is_larger = std::sqrt(covariance(2, 2)) / shape.sigma_x_px >
+                           std::sqrt(covariance(4, 4)) / shape.sigma_y_px;
+  fit.u_log_sigma = x_is_larger ? deviation(2) / shape.sigma_x_px : deviation(4) / shape.sigma_y_px;
   fit.wall_scatter = wall_scatter_of(c);
   fit.misfit = misfit_of(c, light, shape);
   fit.core_clipped = core_clipped_of(patch, shape);
   const bool finite = covariance.allFinite() && std::isfinite(fit.u_x_px + fit.u_y_px) &&
-                      std::isfinite(fit.u_peak + fit.u_log_sigma + fit.misfit);
+                      std::isfinite(fit.u_log_sigma + fit.misfit);
   fit.converged = finite && fit.u_x_px > 0.0 && fit.u_y_px > 0.0;
   return fit;
 }
@@ -261,11 +266,13 @@ SpotFit fit_pixels(const SpotPatch& patch, const SpotFitStart& start) {
         Eigen::ArrayXXd::Constant(patch.columns(), patch.rows(), 1.0 / std::max(1.0, mean_square));
   }
   const int rounds = start.noise ? 2 : 4;
+  if (start.noise) noise = *start.noise;
   for (int round = 1; round <= rounds; ++round) {
     const std::optional<Comparison> best =
         improve(patch, certainty, round < rounds ? kNearlyStill_px : kStill_px, shape);
     if (!best) return {};
-    noise = noise_in(patch, *best, certainty);
+    // What the last frame showed serves until the place is final.
+    if (!start.noise || round == rounds) noise = noise_in(patch, *best, certainty);
     certainty = certainty_on(patch, best->model, noise);
   }
   return described(patch, shape, noise, certainty);

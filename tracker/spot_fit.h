@@ -24,7 +24,6 @@ struct SpotFit {
   SpotNoise noise;
   double u_x_px = 0;
   double u_y_px = 0;
-  double u_peak = 0;
   double u_log_sigma = 0;   ///< of the logarithm of either sigma, the larger of the two
   double wall_scatter = 0;  ///< counts, residuals where the spot does not shine, marks left out
   double misfit = 0;        ///< unexplained light over explained light, both smoothed; 0 is perfect

@@ -1,6 +1,8 @@
 #include "tracker/spot_model.h"
 
+#include <array>
 #include <cmath>
+#include <cstddef>
 #include <numbers>
 
 namespace nightswing::tracker {
@@ -48,6 +50,22 @@ class GaussianAlongPixels {
   Edge right_;
 };
 
+/// The function of the column that the derivative by each parameter has.
+constexpr std::array<int, kShapeParameters> kFunctionOf{0, 1, 2, 0, 0, 3, 4, 3};
+
+/// Place of the product of the functions a and b among the fifteen.
+constexpr int product_of(int a, int b) {
+  const int least = a < b ? a : b;
+  const int most = a < b ? b : a;
+  return least * 5 - least * (least - 1) / 2 + most - least;
+}
+
+/// The same for the derivatives by the parameters p and q.
+constexpr int product_for(int p, int q) {
+  return product_of(kFunctionOf[static_cast<std::size_t>(p)],
+                    kFunctionOf[static_cast<std::size_t>(q)]);
+}
+
 /// Runs from -1 to 1 over the patch.
 double plane_coordinate(Eigen::Index index, Eigen::Index size) {
   const double half = 0.5 * static_cast<double>(size - 1);
@@ -58,10 +76,8 @@ double plane_coordinate(Eigen::Index index, Eigen::Index size) {
 
 SpotModel::SpotModel(const SpotPatch& patch, const SpotShape& shape)
     : patch_(&patch),
-      shape_(shape),
       functions_(patch.columns(), kFunctions),
-      products_(patch.columns(), kProducts),
-      row_factors_(4, patch.rows()) {
+      row_factors_(kShapeParameters, patch.rows()) {
   GaussianAlongPixels along_x(shape.x_px - patch.left_px, shape.sigma_x_px);
   for (Eigen::Index i = 0; i < patch.columns(); ++i) {
     const PixelGaussian g = along_x.next();
@@ -71,79 +87,75 @@ SpotModel::SpotModel(const SpotPatch& patch, const SpotShape& shape)
   GaussianAlongPixels along_y(shape.y_px - patch.top_px, shape.sigma_y_px);
   for (Eigen::Index j = 0; j < patch.rows(); ++j) {
     const PixelGaussian g = along_y.next();
-    row_factors_.col(j) << g.value, g.by_centre, g.by_sigma, plane_coordinate(j, patch.rows());
+    const double light = shape.peak * g.value;
+    row_factors_.col(j) << g.value, light, light, shape.peak * g.by_centre, shape.peak * g.by_sigma,
+        1.0, 1.0, plane_coordinate(j, patch.rows());
   }
-  int product = 0;
-  for (int a = 0; a < kFunctions; ++a) {
-    for (int b = a; b < kFunctions; ++b) {
-      products_.col(product++) = functions_.col(a).cwiseProduct(functions_.col(b));
-    }
+  spot_.resize(patch.columns(), patch.rows());
+  counts_.resize(patch.columns(), patch.rows());
+  const Eigen::ArrayXd along_plane = shape.level + shape.slope_x * functions_.col(4).array();
+  for (Eigen::Index j = 0; j < patch.rows(); ++j) {
+    spot_.col(j) = row_factors_(1, j) * functions_.col(0).array();
+    counts_.col(j) = (spot_.col(j) + along_plane + shape.slope_y * row_factors_(7, j)) *
+                     patch.reflectance.col(j);
   }
-  spot_ = (shape.peak * functions_.col(0) * row_factors_.row(0)).array();
-  counts_ = spot_ + shape.level;
-  counts_.colwise() += shape.slope_x * functions_.col(4).array();
-  counts_.rowwise() += shape.slope_y * row_factors_.row(3).array();
-  counts_ *= patch.reflectance;
 }
 
-SpotModel::RowMap SpotModel::row_map(Eigen::Index row) const {
-  const double gauss = row_factors_(0, row);
-  const double peak = shape_.peak;
-  RowMap map = RowMap::Zero();
-  map(0, 0) = gauss;
-  map(1, 1) = peak * gauss;
-  map(2, 2) = peak * gauss;
-  map(3, 0) = peak * row_factors_(1, row);
-  map(4, 0) = peak * row_factors_(2, row);
-  map(5, 3) = 1.0;
-  map(6, 4) = 1.0;
-  map(7, 3) = row_factors_(3, row);
-  return map;
+Eigen::Matrix<double, Eigen::Dynamic, SpotModel::kProducts> SpotModel::products() const {
+  Eigen::Matrix<double, Eigen::Dynamic, kProducts> products(functions_.rows(), kProducts);
+  for (int a = 0; a < kFunctions; ++a) {
+    for (int b = a; b < kFunctions; ++b) {
+      products.col(product_of(a, b)) = functions_.col(a).cwiseProduct(functions_.col(b));
+    }
+  }
+  return products;
 }
 
 ShapeMatrix SpotModel::normal_matrix(const Eigen::ArrayXXd& weight) const {
-  const Eigen::Matrix<double, kProducts, Eigen::Dynamic> sums =
-      products_.transpose() * (weight * patch_->reflectance.square()).matrix();
-  ShapeMatrix normal = ShapeMatrix::Zero();
-  for (Eigen::Index j = 0; j < patch_->rows(); ++j) {
-    Eigen::Matrix<double, kFunctions, kFunctions> of_row;
-    int product = 0;
-    for (int a = 0; a < kFunctions; ++a) {
-      for (int b = a; b < kFunctions; ++b) {
-        of_row(a, b) = of_row(b, a) = sums(product++, j);
-      }
+  const Eigen::Matrix<double, Eigen::Dynamic, kProducts> sums =
+      (weight * patch_->reflectance.square()).matrix().transpose() * products();
+  ShapeMatrix normal;
+  for (int p = 0; p < kShapeParameters; ++p) {
+    for (int q = p; q < kShapeParameters; ++q) {
+      normal(p, q) = normal(q, p) =
+          (row_factors_.row(p).cwiseProduct(row_factors_.row(q)) * sums.col(product_for(p, q)))
+              .value();
     }
-    const RowMap map = row_map(j);
-    normal += map * of_row * map.transpose();
   }
   return normal;
 }
 
 ShapeVector SpotModel::gradient(const Eigen::ArrayXXd& pull) const {
-  const Eigen::Matrix<double, kFunctions, Eigen::Dynamic> sums =
-      functions_.transpose() * (pull * patch_->reflectance).matrix();
-  ShapeVector gradient = ShapeVector::Zero();
-  for (Eigen::Index j = 0; j < patch_->rows(); ++j) gradient += row_map(j) * sums.col(j);
+  const Eigen::Matrix<double, Eigen::Dynamic, kFunctions> sums =
+      (pull * patch_->reflectance).matrix().transpose() * functions_;
+  ShapeVector gradient;
+  for (int p = 0; p < kShapeParameters; ++p) {
+    gradient(p) =
+        (row_factors_.row(p) * sums.col(kFunctionOf[static_cast<std::size_t>(p)])).value();
+  }
   return gradient;
 }
 
 Eigen::ArrayXXd SpotModel::along(const ShapeVector& c) const {
-  Eigen::Matrix<double, kFunctions, Eigen::Dynamic> of_row(kFunctions, patch_->rows());
-  for (Eigen::Index j = 0; j < patch_->rows(); ++j) of_row.col(j) = row_map(j).transpose() * c;
+  Eigen::Matrix<double, kFunctions, Eigen::Dynamic> of_row =
+      Eigen::Matrix<double, kFunctions, Eigen::Dynamic>::Zero(kFunctions, patch_->rows());
+  for (int p = 0; p < kShapeParameters; ++p) {
+    of_row.row(kFunctionOf[static_cast<std::size_t>(p)]) += c(p) * row_factors_.row(p);
+  }
   return (functions_ * of_row).array() * patch_->reflectance;
 }
 
 Eigen::ArrayXXd SpotModel::quadratic_form(const ShapeMatrix& c) const {
-  Eigen::Matrix<double, kProducts, Eigen::Dynamic> of_row(kProducts, patch_->rows());
-  for (Eigen::Index j = 0; j < patch_->rows(); ++j) {
-    const RowMap map = row_map(j);
-    const Eigen::Matrix<double, kFunctions, kFunctions> q = map.transpose() * c * map;
-    int product = 0;
-    for (int a = 0; a < kFunctions; ++a) {
-      for (int b = a; b < kFunctions; ++b) of_row(product++, j) = (a == b ? 1.0 : 2.0) * q(a, b);
+  Eigen::Matrix<double, kProducts, Eigen::Dynamic> of_row =
+      Eigen::Matrix<double, kProducts, Eigen::Dynamic>::Zero(kProducts, patch_->rows());
+  for (int p = 0; p < kShapeParameters; ++p) {
+    for (int q = p; q < kShapeParameters; ++q) {
+      const double factor = p == q ? c(p, q) : 2.0 * c(p, q);
+      of_row.row(product_for(p, q)) +=
+          factor * row_factors_.row(p).cwiseProduct(row_factors_.row(q));
     }
   }
-  return (products_ * of_row).array() * patch_->reflectance.square();
+  return (products() * of_row).array() * patch_->reflectance.square();
 }
 
 }  // namespace nightswing::tracker

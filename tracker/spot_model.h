@@ -26,10 +26,10 @@ using ShapeMatrix = Eigen::Matrix<double, kShapeParameters, kShapeParameters>;
 
 /// The model of one shape on one patch with everything that the fit asks of it.
 ///
-/// The Gaussian is a product of a function of x and one of y, so its derivatives in the pixels of
-/// one row are combinations of only five functions of the column. Every weighted sum of products of
-/// derivatives is therefore a combination of fifteen sums a row, which are one matrix product: this
-/// is what keeps a fit to a fraction of a millisecond.
+/// The Gaussian is a product of a function of x and one of y, so each of its derivatives is one of
+/// five functions of the column times a factor of the row. Every weighted sum of products of
+/// derivatives therefore needs only fifteen sums a row, which are one matrix product: this is what
+/// keeps a fit to a fraction of a millisecond.
 class SpotModel {
  public:
   /// sigma_x_px and sigma_y_px must be positive; the patch must outlive the model.
@@ -56,15 +56,15 @@ class SpotModel {
  private:
   static constexpr int kFunctions = 5;
   static constexpr int kProducts = kFunctions * (kFunctions + 1) / 2;
-  using RowMap = Eigen::Matrix<double, kShapeParameters, kFunctions>;
 
-  [[nodiscard]] RowMap row_map(Eigen::Index row) const;
+  /// The columns are the products of two functions, (0, 0), (0, 1) ... (4, 4).
+  [[nodiscard]] Eigen::Matrix<double, Eigen::Dynamic, kProducts> products() const;
 
-  const SpotPatch* patch_;  ///< outlives the model
-  SpotShape shape_;
+  const SpotPatch* patch_;                                       ///< outlives the model
   Eigen::Matrix<double, Eigen::Dynamic, kFunctions> functions_;  ///< of the column
-  Eigen::Matrix<double, Eigen::Dynamic, kProducts> products_;    ///< of two functions
-  Eigen::Matrix<double, 4, Eigen::Dynamic> row_factors_;  ///< Gaussian, d/dy, d/dsigma_y, plane
+  /// Derivative by parameter p in pixel (i, j) = reflectance functions_(i, kFunctionOf[p])
+  /// row_factors_(p, j).
+  Eigen::Matrix<double, kShapeParameters, Eigen::Dynamic, Eigen::RowMajor> row_factors_;
   Eigen::ArrayXXd spot_;
   Eigen::ArrayXXd counts_;
 };

@@ -31,28 +31,18 @@ Terms solve_terms(const Eigen::Matrix3d& normal,
   return reduced.ldlt().solve(target);
 }
 
-/// y[i] += correlation y[i - 1] along x, then the same backwards: the sum over all pairs of a row.
-Eigen::ArrayXXd spread_along_x(const Eigen::ArrayXXd& values, double correlation) {
-  Eigen::ArrayXXd forward = values;
-  Eigen::ArrayXXd backward = values;
-  for (Eigen::Index j = 0; j < values.cols(); ++j) {
-    for (Eigen::Index i = 1; i < values.rows(); ++i) {
-      forward(i, j) += correlation * forward(i - 1, j);
-      backward(values.rows() - 1 - i, j) += correlation * backward(values.rows() - i, j);
-    }
-  }
-  return forward + backward - values;
+/// Column j holds the sum over k <= j of correlation^(j - k) column k.
+Eigen::ArrayXXd gathered(const Eigen::ArrayXXd& values, double correlation) {
+  Eigen::ArrayXXd sums = values;
+  for (Eigen::Index j = 1; j < sums.cols(); ++j) sums.col(j) += correlation * sums.col(j - 1);
+  return sums;
 }
 
-Eigen::ArrayXXd spread_along_y(const Eigen::ArrayXXd& values, double correlation) {
-  Eigen::ArrayXXd forward = values;
-  Eigen::ArrayXXd backward = values;
-  const Eigen::Index last = values.cols() - 1;
-  for (Eigen::Index j = 1; j <= last; ++j) {
-    forward.col(j) += correlation * forward.col(j - 1);
-    backward.col(last - j) += correlation * backward.col(last - j + 1);
-  }
-  return forward + backward - values;
+/// Column j holds the sum over all k of correlation^|j - k| column k.
+Eigen::ArrayXXd spread(const Eigen::ArrayXXd& values, double correlation) {
+  if (correlation <= 0.0) return values;
+  return gathered(values, correlation) +
+         gathered(values.rowwise().reverse(), correlation).rowwise().reverse() - values;
 }
 
 /// Weighted correlation of two arrays of neighbours; 0 if it is not significant.
@@ -132,11 +122,10 @@ ResidualCorrelation correlation_of(const Eigen::ArrayXXd& residuals,
 
 double variance_of_sum(const Eigen::ArrayXXd& influence, const ResidualCorrelation& correlation) {
   if (correlation.x <= 0.0 && correlation.y <= 0.0) return influence.square().sum();
-  const Eigen::ArrayXXd spread =
-      spread_along_y(spread_along_x(influence, correlation.x), correlation.y);
+  const Eigen::ArrayXXd along_x = spread(influence.transpose(), correlation.x).transpose();
   // For an influence of changing sign the sum can be small, but never below zero: the correlation
   // is that of a real process.
-  return std::max((influence * spread).sum(), 0.0);
+  return std::max((influence * spread(along_x, correlation.y)).sum(), 0.0);
 }
 
 }  // namespace nightswing::tracker

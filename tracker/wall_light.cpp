@@ -23,7 +23,12 @@ constexpr double kTooDark = 8.0;      // counts; below, reflectance cannot be to
 constexpr double kPlainTolerance = 0.06;
 constexpr double kLeastReflectance = 0.02;
 
-void learn_pixels(const std::uint8_t* luma, float* mean, std::uint8_t* looks, int first, int end) {
+void learn_pixels(const std::uint8_t* __restrict luma,
+                  float* __restrict mean,
+                  std::uint8_t* __restrict looks,
+                  int first,
+                  int end) {
+  // The compiler makes vector instructions of this as long as nothing overlaps.
   for (int k = first; k < end; ++k) {
     const int count = std::min(looks[k] + 1, kMostLooks);
     mean[k] += (static_cast<float>(luma[k]) - mean[k]) / static_cast<float>(count);
@@ -38,8 +43,20 @@ float luma_at(const cv::Mat& frame, int column, int row) {
          0.299F * static_cast<float>(p[2]);
 }
 
-/// Luma = value (0) + value (1) u + value (2) v, where u and v run from -1 to 1 over a patch.
-using WallPlane = Eigen::Vector3d;
+/// Luma = level + slope_x u + slope_y v, where u and v run from -1 to 1 over a patch.
+struct WallPlane {
+  double level = 0;
+  double slope_x = 0;
+  double slope_y = 0;
+
+  [[nodiscard]] double at(double u, double v) const { return level + slope_x * u + slope_y * v; }
+};
+
+struct KnownPixel {
+  double u;
+  double v;
+  double luma;
+};
 
 /// The learned wall within a patch.
 class WallCut {
@@ -50,16 +67,20 @@ class WallCut {
         mean_(mean(cv::Rect(patch.left_px, patch.top_px, columns_, rows_))),
         looks_(looks(cv::Rect(patch.left_px, patch.top_px, columns_, rows_))) {}
 
-  /// Calls visit(column, row, u, v, luma) for every known pixel of each `step`-th row and column.
+  /// Calls visit(column, row, pixel) for every known pixel of each `step`-th row and column.
   template <typename Visit>
   void for_each_known(int step, Visit visit) const {
+    const double per_column = 2.0 / columns_;
+    const double per_row = 2.0 / rows_;
     for (int row = 0; row < rows_; row += step) {
       const auto* luma = mean_.ptr<float>(row);
       const auto* seen = looks_.ptr<std::uint8_t>(row);
-      const double v = 2.0 * row / rows_ - 1.0;
+      const double v = per_row * row - 1.0;
       for (int column = 0; column < columns_; column += step) {
         if (seen[column] < kFewestLooks) continue;
-        visit(column, row, 2.0 * column / columns_ - 1.0, v, static_cast<double>(luma[column]));
+        visit(column,
+              row,
+              KnownPixel{per_column * column - 1.0, v, static_cast<double>(luma[column])});
       }
     }
   }
@@ -71,30 +92,34 @@ class WallCut {
   cv::Mat looks_;
 };
 
-constexpr int kPlaneStep_px = 2;  // a plane needs no more than every second row and column
+constexpr int kPlaneStep_px = 3;  // a plane needs no more than every third row and column
 
 double plain_tolerance(double level) {
   return std::max(2.0, kPlainTolerance * level);
 }
 
 /// The plain wall: least squares through the pixels near the plane so far, beginning with the
-/// median of `lumas`.
-WallPlane plain_wall(const WallCut& cut, std::vector<double>& lumas) {
+/// median.
+WallPlane plain_wall(const std::vector<KnownPixel>& pixels) {
+  std::vector<double> lumas;
+  lumas.reserve(pixels.size());
+  for (const KnownPixel& pixel : pixels) lumas.push_back(pixel.luma);
   const auto middle = lumas.begin() + static_cast<std::ptrdiff_t>(lumas.size() / 2);
   std::nth_element(lumas.begin(), middle, lumas.end());
-  WallPlane plane(*middle, 0.0, 0.0);
+  WallPlane plane{.level = *middle};
   for (int round = 0; round < 3; ++round) {
     Eigen::Matrix3d normal = 1e-6 * Eigen::Matrix3d::Identity();
     Eigen::Vector3d right = Eigen::Vector3d::Zero();
-    cut.for_each_known(kPlaneStep_px, [&](int, int, double u, double v, double luma) {
+    for (const auto& [u, v, luma] : pixels) {
+      const double level = plane.at(u, v);
+      if (std::abs(luma - level) > 2.0 * plain_tolerance(level)) continue;
       const Eigen::Vector3d terms(1.0, u, v);
-      const double level = plane.dot(terms);
-      if (std::abs(luma - level) > 2.0 * plain_tolerance(level)) return;
       normal += terms * terms.transpose();
       right += luma * terms;
-    });
+    }
     if (normal(0, 0) < 10.0) break;
-    plane = normal.ldlt().solve(right);
+    const Eigen::Vector3d solution = normal.ldlt().solve(right);
+    plane = {solution(0), solution(1), solution(2)};
   }
   return plane;
 }
@@ -156,17 +181,18 @@ bool WallLight::light_changed(const cv::Mat& frame, const cv::Rect& spot_zone) c
 void WallLight::prepare(SpotPatch& patch) const {
   if (mean_.empty()) return;
   const WallCut cut(patch, mean_, looks_);
-  std::vector<double> lumas;
+  std::vector<KnownPixel> pixels;
+  pixels.reserve(static_cast<std::size_t>(patch.counts.size()) / kPlaneStep_px);
   cut.for_each_known(kPlaneStep_px,
-                     [&](int, int, double, double, double luma) { lumas.push_back(luma); });
+                     [&](int, int, const KnownPixel& pixel) { pixels.push_back(pixel); });
   const double places = static_cast<double>(patch.counts.size()) / (kPlaneStep_px * kPlaneStep_px);
-  if (static_cast<double>(lumas.size()) < kFewestKnown * places) return;
-  const WallPlane plane = plain_wall(cut, lumas);
-  cut.for_each_known(1, [&](int column, int row, double u, double v, double luma) {
-    const double level = plane.dot(Eigen::Vector3d(1.0, u, v));
-    const double excess = luma - level;
+  if (static_cast<double>(pixels.size()) < kFewestKnown * places) return;
+  const WallPlane plane = plain_wall(pixels);
+  cut.for_each_known(1, [&](int column, int row, const KnownPixel& pixel) {
+    const double level = plane.at(pixel.u, pixel.v);
+    const double excess = pixel.luma - level;
     if (level > kTooDark && excess < -plain_tolerance(level)) {
-      patch.reflectance(column, row) = std::max(luma / level, kLeastReflectance);
+      patch.reflectance(column, row) = std::max(pixel.luma / level, kLeastReflectance);
     } else {
       patch.counts(column, row) -= excess;
     }
