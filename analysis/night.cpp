@@ -124,14 +124,14 @@ void compute_gravity(const Night& night,
     result.gravity.reset();
     return;
   }
-  result.budget = gravity_budget(
-      apparatus,
-      findings,
-      {.covariance = result.fit.covariance, .wall_map_relative_u = night.wall_map_relative_u});
+  const WallDoubt wall =
+      night.wall_doubt ? night.wall_doubt(findings.x_minus_mm, findings.x_plus_mm) : WallDoubt{};
+  result.budget =
+      gravity_budget(apparatus, findings, {.covariance = result.fit.covariance, .wall = wall});
   result.status = NightStatus::kMeasured;
   result.message = "measured";
   const double scale_relative = apparatus.scale_factor.u / apparatus.scale_factor.value;
-  const double common = std::hypot(night.wall_map_relative_u, scale_relative);
+  const double common = std::hypot(wall.relative_u(), scale_relative);
   result.shift_mm.u = std::hypot(result.shift_mm.u, common * result.shift_mm.value);
   const double lever_relative = apparatus.mirror_to_wall_m.u / apparatus.mirror_to_wall_m.value;
   const double theta_rad = result.gravity->theta_rad;

@@ -11,6 +11,7 @@
 #include "analysis/spot_path.h"
 #include "analysis/swing_fit.h"
 #include "analysis/uncertainty_budget.h"
+#include "analysis/wall_doubt.h"
 
 /// The whole way from a night's positions on the wall to G.
 namespace nightswing::analysis {
@@ -20,8 +21,8 @@ struct Night {
   std::vector<WallSample> samples;  ///< time-ordered
   /// When the source masses went where, time-ordered. Empty: to be found from the track.
   std::vector<SideChange> sides;
-  /// Relative standard uncertainty of a displacement along the path, from the map of the wall.
-  double wall_map_relative_u = 0.0;
+  /// What the map of the wall leaves in doubt; without it the map is taken as exact.
+  WallDoubtOf wall_doubt{};
 };
 
 struct NightOptions {

@@ -1,15 +1,18 @@
 #include "tracker/replay.h"
 
 #include <future>
+#include <utility>
 
 #include <fmt/format.h>
 
 #include "analysis/input_error.h"
+#include "tracker/calibration_picture.h"
 #include "tracker/camera_file.h"
 #include "tracker/camera_watch.h"
 #include "tracker/event_log.h"
 #include "tracker/evidence_frames.h"
 #include "tracker/frame_pump.h"
+#include "tracker/picture_file.h"
 #include "tracker/progress.h"
 #include "tracker/spot_finder.h"
 #include "tracker/track_file.h"
@@ -121,9 +124,11 @@ struct WallReading {
   std::string text;
 };
 
-WallReading read_wall(const cv::Mat& picture, const std::string& name) {
+WallReading read_wall(const cv::Mat& picture, const RunFolder& run, const ScaleInView& scale) {
   try {
-    WallReading reading{.map = map_from_picture(picture, name), .text = {}};
+    WallReading reading{.map = map_from_picture(picture, run.first_frame().string(), scale),
+                        .text = {}};
+    write_picture(run.calibration_picture(), calibration_picture(picture, *reading.map));
     reading.text = describe(*reading.map);
     return reading;
   } catch (const InputError& error) {
@@ -135,7 +140,7 @@ WallReading read_wall(const cv::Mat& picture, const std::string& name) {
 /// Reads the wall on a thread of its own, beginning as soon as the picture for it is there.
 class WallReader {
  public:
-  explicit WallReader(std::string name) : name_(std::move(name)) {}
+  WallReader(RunFolder run, ScaleInView scale) : run_(std::move(run)), scale_(std::move(scale)) {}
 
   void see(const EvidenceFrames& evidence) {
     if (!reading_.valid() && evidence.has_first_mean()) start(evidence);
@@ -149,10 +154,11 @@ class WallReader {
 
  private:
   void start(const EvidenceFrames& evidence) {
-    reading_ = std::async(std::launch::async, read_wall, evidence.first_mean(), name_);
+    reading_ = std::async(std::launch::async, read_wall, evidence.first_mean(), run_, scale_);
   }
 
-  std::string name_;
+  RunFolder run_;
+  ScaleInView scale_;
   std::future<WallReading> reading_;
 };
 
@@ -205,7 +211,7 @@ ReplaySummary replay(const ReplayRequest& request) {
   events.append({summary.info.start, 0.0, "started", summary.info.source});
 
   EvidenceFrames evidence(summary.run);
-  WallReader wall(summary.run.first_frame().string());
+  WallReader wall(summary.run, request.scale);
   track_frames(source, request, evidence, wall, events, summary);
   if (summary.frames == 0) {
     throw InputError(fmt::format("{} holds no frame that can be read", request.video.string()));

@@ -8,6 +8,7 @@
 #include "tracker/frame_counts.h"
 #include "tracker/run_folder.h"
 #include "tracker/time_text.h"
+#include "tracker/wall_calibration.h"
 
 namespace nightswing::tracker {
 
@@ -16,6 +17,7 @@ struct ReplayRequest {
   std::filesystem::path run;
   std::optional<double> frame_every_s;  ///< nothing: the file's own timestamps
   std::optional<UtcTime> start;         ///< nothing: the file's creation time, if it has one
+  ScaleInView scale{};                  ///< what is known of the scale on the wall
   bool quiet = false;                   ///< no progress on stderr
 };
 
@@ -31,7 +33,7 @@ struct ReplaySummary {
 };
 
 /// Tracks the spot through a video file into a new run folder: run.yaml, track.csv, events.csv,
-/// camera.csv, a few evidence frames, and wall.yaml if the printed scale is in view. A few frames
+/// camera.csv, a few evidence frames, and wall.yaml if a scale is in view. A few frames
 /// are held at a time.
 ///
 /// throws InputError if the file is no video, holds no frame, shows no spot in any frame, or the

@@ -20,6 +20,10 @@ struct RunFolder {
   [[nodiscard]] std::filesystem::path frames() const { return path / "frames"; }
   /// The mean of the first frames, which the scale is read from.
   [[nodiscard]] std::filesystem::path first_frame() const { return frames() / "first.png"; }
+  /// What the calibration found, drawn into the picture that it read.
+  [[nodiscard]] std::filesystem::path calibration_picture() const {
+    return frames() / "calibration.png";
+  }
   [[nodiscard]] std::filesystem::path apparatus() const { return path / "apparatus.yaml"; }
   [[nodiscard]] std::filesystem::path result_json() const { return path / "result.json"; }
   [[nodiscard]] std::filesystem::path result_txt() const { return path / "result.txt"; }

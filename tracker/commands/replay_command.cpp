@@ -14,6 +14,7 @@ struct Arguments {
   std::string run;
   std::string frame_every;
   std::string start;
+  std::string bar;
   bool quiet = false;
 };
 
@@ -63,6 +64,10 @@ void add_replay_command(CLI::App& app) {
                    "wall-clock time of the first frame (ISO 8601); without it the file's creation "
                    "time, if it has one")
       ->check(iso_time_check());
+  command->add_option("--bar",
+                      arguments->bar,
+                      "what the bar below the printed scale measures instead of 200 mm, such as "
+                      "\"199.4(2) mm\"");
   command->add_flag("--quiet", arguments->quiet, "show no progress");
   command->footer(
       "Example: nightswing replay night.mp4 --frame-every 5s --run runs/night\n"
@@ -72,7 +77,9 @@ void add_replay_command(CLI::App& app) {
                           .run = arguments->run,
                           .frame_every_s = parse_duration_s(arguments->frame_every),
                           .start = parse_iso_time(arguments->start),
+                          .scale = {},
                           .quiet = arguments->quiet};
+    if (!arguments->bar.empty()) request.scale.bar_mm = parse_bar_mm(arguments->bar);
     print(replay(request));
   });
 }
