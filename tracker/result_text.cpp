@@ -136,6 +136,7 @@ std::string result_text(const ResultSource& source) {
   std::vector<std::string> warnings = night.warnings;
   warnings.insert(
       warnings.end(), source.apparatus.warnings.begin(), source.apparatus.warnings.end());
+  warnings.insert(warnings.end(), result.warnings.begin(), result.warnings.end());
   text += list_part("assumed, because not given", source.apparatus.assumptions);
   text += list_part("warnings", warnings);
   return text;

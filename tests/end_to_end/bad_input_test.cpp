@@ -135,7 +135,8 @@ TEST_SUITE("bad input") {
     check_refused(
         nightswing_command("analyse " + (folder / "run").string() + " --apparatus " +
                            (folder / "a.yaml").string() + " --side plus@0s"),
-        "the night has one side only (plus from 0 s to 14395 s); G needs plus and minus: name each "
+        "the night has one side only (plus from 60 s to 14395 s); G needs plus and minus: name "
+        "each "
         "move with 'nightswing mark RUN minus --at 2h5m' or --side minus@2h5m, or give no sides at "
         "all to have them found from the track");
   }
