@@ -28,6 +28,9 @@ VideoSource::VideoSource(const std::filesystem::path& path, const VideoSourceOpt
   if (std::filesystem::is_directory(path)) {
     throw InputError(fmt::format("{} is a folder; give a video file", name_));
   }
+  if (std::filesystem::is_regular_file(path) && std::filesystem::file_size(path) == 0) {
+    throw InputError(fmt::format("{} is empty: 0 bytes", name_));
+  }
   const VideoFacts facts = read_video_facts(path);
   created_ = facts.created;
   declared_s_ = facts.duration_s;
@@ -120,7 +123,7 @@ bool VideoSource::has_even_steps() const {
 
 void VideoSource::finish() {
   finished_ = true;
-  if (repaired_ > 0) {
+  if (repaired_ > 0 && !options_.frame_every_s) {
     warnings_.push_back(fmt::format(
         "{} frames had no usable time of their own and were placed one usual step after the frame "
         "before",

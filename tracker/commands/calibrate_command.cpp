@@ -5,6 +5,7 @@
 #include <opencv2/imgcodecs.hpp>
 
 #include "analysis/input_error.h"
+#include "analysis/quantity.h"
 #include "tracker/commands/commands.h"
 #include "tracker/event_log.h"
 #include "tracker/run_folder.h"
@@ -31,6 +32,7 @@ calibration::WallMap map_for(const Arguments& arguments,
   }
   const std::string name =
       arguments.picture.empty() ? run.first_frame().string() : arguments.picture;
+  if (!std::filesystem::exists(name)) throw InputError(fmt::format("there is no file {}", name));
   const cv::Mat picture = cv::imread(name, cv::IMREAD_COLOR | cv::IMREAD_IGNORE_ORIENTATION);
   if (picture.empty()) throw InputError(fmt::format("{} cannot be read as a picture", name));
   if (picture.cols != frame.width_px || picture.rows != frame.height_px) {
@@ -74,7 +76,13 @@ void add_calibrate_command(CLI::App& app) {
       ->add_option("--point-u",
                    arguments->point_u_px,
                    "standard uncertainty of a point's pixel (default 0.5)")
-      ->check(CLI::PositiveNumber);
+      ->check(CLI::Validator(
+          [](std::string& text) {
+            const auto u_px = analysis::parse_number(text);
+            if (u_px && *u_px > 0.0) return std::string();
+            return fmt::format("'{}' is no number of pixels above zero", text);
+          },
+          "PIXELS"));
   command->footer(
       "Example: nightswing calibrate runs/night\n"
       "         nightswing calibrate runs/night --point 412.5,388.0=120mm --point 980,391.5=310mm\n"
