@@ -53,9 +53,9 @@ std::string swing_part(const RunInfo& info, const analysis::NightResult& result)
                         format_quantity(result.deflection_rad, "rad"));
   }
   text += fmt::format(
-      "\nequilibria ({}): readings of the scale in the middle of each segment, drift included; "
-      "the\n"
-      "shift is taken at one moment, without the drift, and in true mm\n",
+      "\nequilibria, readings of the scale in the middle of each segment, drift included (the "
+      "shift is\n"
+      "taken at one moment and in true mm); {}\n",
       result.sides_from);
   for (const analysis::SegmentResult& s : result.segments) {
     text += fmt::format("    {:5}  {}  from {} for {}, {:.1f} periods, swing {:.1f} to {:.1f} mm\n",

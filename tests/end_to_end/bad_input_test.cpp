@@ -1,5 +1,7 @@
 // What a newcomer does wrong: each gives one clear sentence on stderr and exit status 1.
 #include <algorithm>
+#include <string>
+#include <vector>
 
 #include <doctest/doctest.h>
 
@@ -167,6 +169,27 @@ TEST_SUITE("bad input") {
         "each "
         "move with 'nightswing mark RUN minus --at 2h5m' or --side minus@2h5m, or give no sides at "
         "all to have them found from the track");
+  }
+
+  TEST_CASE("marks outside the track are told of in both results and do not count") {
+    const TemporaryFolder folder;
+    const std::string run = (folder / "run").string();
+    make_synthetic_run(run);
+    write_text(folder / "a.yaml", good_apparatus());
+    const auto analysed =
+        nightswing_command("analyse " + run + " --apparatus " + (folder / "a.yaml").string() +
+                           " --side plus@0s --side minus@2h --side plus@5h");
+    REQUIRE_MESSAGE(analysed.status == 0, analysed.errors);
+    const std::string told =
+        "side plus at 18000 s was marked after the last position of the track (14395 s)";
+    const auto result = read_json(run + "/result.json");
+    CHECK(result["status"] == "measured");
+    CHECK(result["segments"].size() == 2);
+    const std::vector<std::string> warnings = result["warnings"];
+    CHECK(std::ranges::count(warnings, told) == 1);
+    CHECK(analysed.output.find("\nwarnings\n") != std::string::npos);
+    CHECK(analysed.output.find("    " + told + "\n") != std::string::npos);
+    CHECK(analysed.output.find("-0.0 %") == std::string::npos);
   }
 
   TEST_CASE("no apparatus, no run, no scale") {
