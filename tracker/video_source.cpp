@@ -1,8 +1,12 @@
 #include "tracker/video_source.h"
 
+#include <unistd.h>
+
 #include <algorithm>
+#include <cerrno>
 #include <cmath>
 #include <cstdlib>
+#include <system_error>
 
 #include <fmt/format.h>
 
@@ -27,6 +31,10 @@ VideoSource::VideoSource(const std::filesystem::path& path, const VideoSourceOpt
   }
   if (std::filesystem::is_directory(path)) {
     throw InputError(fmt::format("{} is a folder; give a video file", name_));
+  }
+  if (::access(path.c_str(), R_OK) != 0) {
+    throw InputError(
+        fmt::format("cannot read {}: {}", name_, std::generic_category().message(errno)));
   }
   if (std::filesystem::is_regular_file(path) && std::filesystem::file_size(path) == 0) {
     throw InputError(fmt::format("{} is empty: 0 bytes", name_));
