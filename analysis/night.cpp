@@ -14,7 +14,9 @@ namespace nightswing::analysis {
 namespace {
 
 constexpr std::size_t kLeastSamples = 30;
+constexpr std::ptrdiff_t kLeastInSegment = 8;
 constexpr double kShiftSigmas = 4.0;
+constexpr double kJustAfter_s = 1e-6;  // segments end before their to_s
 constexpr double kMillimetre_m = 1e-3;
 
 OpticalLever lever_over(const Apparatus& apparatus, const std::vector<SwingSample>& series) {
@@ -64,6 +66,40 @@ std::vector<SideChange> with_disturbances(const NightResult& result) {
   return changes;
 }
 
+/// Cuts the segments to what was watched of them, so that a side that was marked hours before the
+/// first frame does not count as watched for hours, and leaves out what was hardly watched.
+std::vector<Segment> watched_part(const std::vector<Segment>& segments,
+                                  const std::vector<SwingSample>& series,
+                                  NightResult& result) {
+  std::vector<Segment> watched;
+  for (const SideChange& change : result.sides) {
+    if (change.t_s <= series.back().t_s) continue;
+    result.warnings.push_back(fmt::format(
+        "side {} at {:.0f} s was marked after the last position of the track ({:.0f} s)",
+        name_of(change.side),
+        change.t_s,
+        series.back().t_s));
+  }
+  for (const Segment& segment : segments) {
+    const auto first = std::ranges::lower_bound(series, segment.from_s, {}, &SwingSample::t_s);
+    const auto end = std::ranges::lower_bound(series, segment.to_s, {}, &SwingSample::t_s);
+    if (end - first < kLeastInSegment) {
+      result.warnings.push_back(
+          fmt::format("side {} from {:.0f} s to {:.0f} s holds {} measured positions and was left "
+                      "out; check when it was marked",
+                      name_of(segment.side),
+                      segment.from_s,
+                      segment.to_s,
+                      end - first));
+      continue;
+    }
+    watched.push_back({segment.side,
+                       std::max(segment.from_s, first->t_s),
+                       std::min(segment.to_s, std::prev(end)->t_s + kJustAfter_s)});
+  }
+  return watched;
+}
+
 void check_sides(const std::vector<Segment>& segments, const NightResult& result) {
   const auto has = [&](Side side) {
     return std::ranges::any_of(segments, [&](const Segment& s) { return s.side == side; });
@@ -74,9 +110,10 @@ void check_sides(const std::vector<Segment>& segments, const NightResult& result
     const Segment& first = segments.front();
     what = fmt::format("one side only ({} from {:.0f} s to {:.0f} s)",
                        name_of(first.side),
-                       result.sides.front().t_s,
+                       first.from_s,
                        segments.back().to_s);
   }
+  if (!result.warnings.empty()) what += fmt::format(" ({})", fmt::join(result.warnings, "; "));
   throw InputError(fmt::format(
       "the night has {}; G needs plus and minus: name each move with 'nightswing mark RUN minus "
       "--at "
@@ -207,8 +244,9 @@ NightResult analyse_night(const Night& night,
     return result;
   }
   // What the track says of a move is uncertain by itself: that much is cut off too.
-  const auto segments =
-      segments_between(with_disturbances(result), series.back().t_s + 1e-6, options.settle_s);
+  const double end_s = series.back().t_s + kJustAfter_s;
+  const auto segments = watched_part(
+      segments_between(with_disturbances(result), end_s, options.settle_s), series, result);
   check_sides(segments, result);
   result.fit = fit_swing(series, segments, *start);
   if (result.fit.status == FitStatus::kNotConverged) {

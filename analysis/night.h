@@ -57,6 +57,7 @@ struct NightResult {
   std::string message;                 ///< one sentence: what was found, or why there is no G
   std::string sides_from;              ///< where the sides are from, a sentence
   std::vector<SideChange> sides;       ///< as used
+  std::vector<std::string> warnings;   ///< a sentence each, such as a segment left out
   std::vector<double> disturbances_s;  ///< breaks of the swing found in the track
   SpotPath path;
   SwingFit fit;  ///< in straightened mm, see optical_lever.h
@@ -72,7 +73,8 @@ struct NightResult {
                                                     double end_s,
                                                     double settle_s);
 
-/// Path, sides, joint swing fit, rotation, G and its budget.
+/// Path, sides, joint swing fit, rotation, G and its budget. Each segment is cut to the first and
+/// last position measured in it; one with fewer than eight is left out, with a warning.
 /// throws InputError if the sides given leave no segment or only one side, or there are too few
 ///        positions. Anything that the night itself lacks is a status.
 [[nodiscard]] NightResult analyse_night(const Night& night,

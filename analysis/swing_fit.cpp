@@ -24,6 +24,7 @@ namespace {
 constexpr double kFalseReadingSigmas = 5.0;
 constexpr double kSwingSigmas = 5.0;
 constexpr double kSecondsPerHour = 3600.0;
+constexpr std::ptrdiff_t kLeastPerSegment = 4;  // twice the unknowns of its swing
 
 /// Time scaled to -1..1 over the night, and the two drift terms (Legendre polynomials, so that
 /// neither moves the mean rest position).
@@ -111,6 +112,23 @@ std::vector<Placed> place(std::span<const SwingSample> samples, std::span<const 
     }
   }
   return placed;
+}
+
+/// Why these positions do not carry a fit; empty if they do.
+std::string too_few(std::span<const Placed> placed, std::span<const Segment> segments) {
+  if (placed.size() < 2 * (6 + 2 * segments.size())) {
+    return fmt::format("{} positions in the segments are too few to fit", placed.size());
+  }
+  for (std::size_t k = 0; k < segments.size(); ++k) {
+    const auto count = std::ranges::count(placed, k, &Placed::segment);
+    if (count >= kLeastPerSegment) continue;
+    return fmt::format("side {} from {:.0f} s to {:.0f} s has {} positions, too few to fit",
+                       name_of(segments[k].side),
+                       segments[k].from_s,
+                       segments[k].to_s,
+                       count);
+  }
+  return {};
 }
 
 /// The joint problem over one set of samples; owns the parameters that Ceres writes into.
@@ -366,11 +384,8 @@ SwingFit fit_swing(std::span<const SwingSample> samples,
   }
   SwingFit fit;
   std::vector<Placed> placed = place(samples, segments);
-  const std::size_t unknowns = 6 + 2 * segments.size();
-  if (placed.size() < 2 * unknowns) {
-    fit.message = fmt::format("{} positions in the segments are too few to fit", placed.size());
-    return fit;
-  }
+  fit.message = too_few(placed, segments);
+  if (!fit.message.empty()) return fit;
   JointProblem problem(segments, start, options);
   // Twice plainly and robustly: the first pass only finds the scatter that the loss is scaled by.
   Eigen::VectorXd residuals;
@@ -385,7 +400,9 @@ SwingFit fit_swing(std::span<const SwingSample> samples,
   if (usable) {
     problem.evaluate(residuals, jacobian);
     if (robust_sigma(residuals) > 1e-9) leave_out(placed, residuals, fit);
-    usable = placed.size() >= 2 * unknowns && problem.solve(placed, std::nullopt);
+    fit.message = too_few(placed, segments);
+    if (!fit.message.empty()) return fit;
+    usable = problem.solve(placed, std::nullopt);
   }
   if (!usable) {
     fit.message =

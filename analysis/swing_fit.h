@@ -17,7 +17,7 @@ enum class FitStatus {
   kConverged,
   kTooShort,      ///< some side was watched for less than one period: numbers given, not to be used
   kNoSwing,       ///< no segment swings by more than its uncertainty: the period means nothing
-  kNotConverged,  ///< the optimiser gave up: no numbers
+  kNotConverged,  ///< too few positions, or the optimiser gave up: no numbers, see the message
 };
 
 /// One segment of the joint fit.

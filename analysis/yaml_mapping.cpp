@@ -58,6 +58,23 @@ std::optional<std::string> nearest(std::string_view key, const std::vector<std::
   return *best;
 }
 
+// What the parser's words hide from somebody who does not know it.
+std::string syntax_complaint(const std::string& text, const YAML::Exception& error) {
+  int line = 1;
+  std::istringstream lines(text);
+  for (std::string content; std::getline(lines, content); ++line) {
+    const std::size_t first = content.find_first_not_of(" \t");
+    if (first == std::string::npos || content.substr(0, first).find('\t') == std::string::npos) {
+      continue;
+    }
+    return fmt::format("{}: the line is indented with a tab; use blanks", line);
+  }
+  return fmt::format(
+      "{}: not valid YAML: {}; check indentation, colons and brackets here and above",
+      line_of(error.mark),
+      error.msg);
+}
+
 }  // namespace
 
 YamlMapping YamlMapping::from_file(const std::filesystem::path& path) {
@@ -76,8 +93,7 @@ YamlMapping YamlMapping::from_text(const std::string& text, std::string file_nam
   try {
     documents = YAML::LoadAll(text);
   } catch (const YAML::Exception& error) {
-    throw InputError(
-        fmt::format("{}:{}: not valid YAML: {}", file_name, line_of(error.mark), error.msg));
+    throw InputError(fmt::format("{}:{}", file_name, syntax_complaint(text, error)));
   }
   if (documents.empty() || documents.front().IsNull()) {
     throw InputError(fmt::format("{}: the file is empty", file_name));
@@ -236,11 +252,20 @@ const YamlMapping::Entry* YamlMapping::take(std::string_view key) {
 const YamlMapping::Entry& YamlMapping::take_required(std::string_view key) {
   const Entry* entry = take(key);
   if (entry == nullptr) {
-    throw InputError(fmt::format("{}:{}: the key '{}' is missing{}",
-                                 file_name_,
-                                 line_,
-                                 key,
-                                 name_.empty() ? "" : " in " + name_));
+    std::vector<std::string> others;
+    for (const Entry& other : entries_) {
+      if (std::ranges::find(known_, other.key) == known_.end()) others.push_back(other.key);
+    }
+    const auto mistyped = nearest(key, others);
+    throw InputError(fmt::format(
+        "{}:{}: the key '{}' is missing{}{}",
+        file_name_,
+        line_,
+        key,
+        name_.empty() ? "" : " in " + name_,
+        mistyped
+            ? fmt::format("; is '{}' in line {} meant for it?", *mistyped, find(*mistyped)->line)
+            : ""));
   }
   return *entry;
 }

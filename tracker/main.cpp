@@ -26,6 +26,13 @@ int main(int argc, char** argv) {
     try {
       app.parse(argc, argv);
     } catch (const CLI::ParseError& error) {
+      // Without this, a mistyped command would only be told that a command is missing.
+      if (app.get_subcommands().empty() && !app.remaining().empty()) {
+        fmt::print(stderr,
+                   "'{}' is no command of nightswing; see nightswing --help\n",
+                   app.remaining().front());
+        return kWrongUsage;
+      }
       return app.exit(error) == 0 ? 0 : kWrongUsage;
     }
     return 0;

@@ -113,6 +113,7 @@ std::string result_json(const ResultSource& source) {
   json["assumptions"] = source.apparatus.assumptions;
   json["warnings"] = source.night.warnings;
   for (const std::string& warning : source.apparatus.warnings) json["warnings"].push_back(warning);
+  for (const std::string& warning : source.result.warnings) json["warnings"].push_back(warning);
   return json.dump(2) + '\n';
 }
 

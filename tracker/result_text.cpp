@@ -52,7 +52,11 @@ std::string swing_part(const RunInfo& info, const analysis::NightResult& result)
     text += fmt::format("deflection  {} from midway to one side\n",
                         format_quantity(result.deflection_rad, "rad"));
   }
-  text += fmt::format("\nequilibria ({})\n", result.sides_from);
+  text += fmt::format(
+      "\nequilibria, readings of the scale in the middle of each segment, drift included (the "
+      "shift is\n"
+      "taken at one moment and in true mm); {}\n",
+      result.sides_from);
   for (const analysis::SegmentResult& s : result.segments) {
     text += fmt::format("    {:5}  {}  from {} for {}, {:.1f} periods, swing {:.1f} to {:.1f} mm\n",
                         name_of(s.segment.side),
@@ -73,8 +77,10 @@ std::string swing_part(const RunInfo& info, const analysis::NightResult& result)
                         when_text(info, t_s));
   }
   if (!result.fit.left_out_s.empty()) {
-    text += fmt::format("    {} positions left out as false readings (times in result.json)\n",
-                        result.fit.left_out_s.size());
+    text += fmt::format(
+        "    {} positions left out: further from the fit than 5 times the usual scatter (times in\n"
+        "    result.json)\n",
+        result.fit.left_out_s.size());
   }
   return text;
 }
@@ -84,11 +90,13 @@ std::string budget_part(const analysis::UncertaintyBudget& budget) {
   std::vector<analysis::BudgetRow> rows = budget.rows;
   std::ranges::stable_sort(rows, std::ranges::greater{}, &analysis::BudgetRow::share);
   for (const analysis::BudgetRow& row : rows) {
+    // Correlation can make a share a little negative, which would be printed as -0.0.
+    const double share_percent = std::abs(row.share) < 5e-4 ? 0.0 : 100.0 * row.share;
     text += fmt::format("    {:28} {:>26}   {:6.3f} % of G  {:5.1f} % of u^2\n",
                         row.input.name,
                         format_quantity({row.input.value, row.input.u}, row.input.unit),
                         100.0 * std::abs(row.contribution) / budget.value,
-                        100.0 * row.share);
+                        share_percent);
   }
   if (budget.dominating) {
     text += fmt::format("    dominating: {}\n", budget.rows[*budget.dominating].input.name);
@@ -136,6 +144,7 @@ std::string result_text(const ResultSource& source) {
   std::vector<std::string> warnings = night.warnings;
   warnings.insert(
       warnings.end(), source.apparatus.warnings.begin(), source.apparatus.warnings.end());
+  warnings.insert(warnings.end(), result.warnings.begin(), result.warnings.end());
   text += list_part("assumed, because not given", source.apparatus.assumptions);
   text += list_part("warnings", warnings);
   return text;

@@ -22,6 +22,8 @@ int whole_number(const analysis::YamlMapping& file, std::string_view key, double
 }  // namespace
 
 RunFolder create_run_folder(const std::filesystem::path& path) {
+  // A shell variable that is not set would else scatter a run over the folder one stands in.
+  if (path.empty()) throw InputError("--run is empty; name a folder for this night");
   RunFolder run{path};
   if (std::filesystem::exists(run.track())) {
     throw InputError(fmt::format(

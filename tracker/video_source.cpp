@@ -1,8 +1,12 @@
 #include "tracker/video_source.h"
 
+#include <unistd.h>
+
 #include <algorithm>
+#include <cerrno>
 #include <cmath>
 #include <cstdlib>
+#include <system_error>
 
 #include <fmt/format.h>
 
@@ -27,6 +31,13 @@ VideoSource::VideoSource(const std::filesystem::path& path, const VideoSourceOpt
   }
   if (std::filesystem::is_directory(path)) {
     throw InputError(fmt::format("{} is a folder; give a video file", name_));
+  }
+  if (::access(path.c_str(), R_OK) != 0) {
+    throw InputError(
+        fmt::format("cannot read {}: {}", name_, std::generic_category().message(errno)));
+  }
+  if (std::filesystem::is_regular_file(path) && std::filesystem::file_size(path) == 0) {
+    throw InputError(fmt::format("{} is empty: 0 bytes", name_));
   }
   const VideoFacts facts = read_video_facts(path);
   created_ = facts.created;
@@ -120,7 +131,7 @@ bool VideoSource::has_even_steps() const {
 
 void VideoSource::finish() {
   finished_ = true;
-  if (repaired_ > 0) {
+  if (repaired_ > 0 && !options_.frame_every_s) {
     warnings_.push_back(fmt::format(
         "{} frames had no usable time of their own and were placed one usual step after the frame "
         "before",

@@ -41,11 +41,11 @@ double length_mm(std::string_view word, const std::string& text) {
   try {
     return analysis::parse_quantity(word, analysis::Dimension::kLength).value / kMillimetre_m;
   } catch (const analysis::QuantityError& error) {
-    throw bad_point(text, fmt::format("'{}' {}", word, error.what()));
+    throw bad_point(text, fmt::format("a place on the wall {}", error.what()));
   }
 }
 
-HandPoint parse_point(const std::string& text) {
+HandPoint parse_point(const std::string& text, FrameSize frame) {
   const std::size_t equals = text.find('=');
   if (equals == std::string::npos) throw bad_point(text, "there is no '='");
   const std::string pixel = text.substr(0, equals);
@@ -55,6 +55,14 @@ HandPoint parse_point(const std::string& text) {
   const auto x_px = analysis::parse_number(pixel.substr(0, comma));
   const auto y_px = analysis::parse_number(pixel.substr(comma + 1));
   if (!x_px || !y_px) throw bad_point(text, "the pixel is not two numbers");
+  const bool is_inside = *x_px >= -0.5 && *x_px <= frame.width_px - 0.5 && *y_px >= -0.5 &&
+                         *y_px <= frame.height_px - 0.5;
+  if (!is_inside) {
+    throw bad_point(text,
+                    fmt::format("the pixel lies outside the picture of {} x {} pixels",
+                                frame.width_px,
+                                frame.height_px));
+  }
   HandPoint point{.pixel = {*x_px, *y_px}, .x_mm = 0.0, .y_mm = {}};
   const std::size_t wall_comma = wall.find(',');
   point.x_mm = length_mm(wall.substr(0, wall_comma), text);
@@ -178,7 +186,7 @@ WallMap map_from_points(const std::vector<std::string>& texts, double u_px, Fram
   std::vector<calibration::ReferencePoint> plane;
   std::vector<calibration::LineReference> line;
   for (const std::string& text : texts) {
-    const HandPoint point = parse_point(text);
+    const HandPoint point = parse_point(text, frame);
     if (point.y_mm) {
       plane.push_back({.pixel = point.pixel, .wall = {point.x_mm, *point.y_mm}, .u_px = u_px});
     } else {

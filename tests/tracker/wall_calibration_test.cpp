@@ -52,7 +52,9 @@ TEST_SUITE("wall_calibration") {
     CHECK(error_text({"100,400"}).starts_with("--point 100,400: there is no '='; write"));
     CHECK(error_text({"100=5mm"}).starts_with("--point 100=5mm: the pixel has no comma"));
     CHECK(error_text({"a,b=5mm"}).starts_with("--point a,b=5mm: the pixel is not two numbers"));
-    CHECK(error_text({"1,2=5kg"}).starts_with("--point 1,2=5kg: '5kg' "));
+    CHECK(error_text({"1,2=5kg"})
+              .starts_with(
+                  "--point 1,2=5kg: a place on the wall is a length, but '5kg' is a mass; write "));
     CHECK(error_text({"1,2=5mm", "3,4=5mm,6mm"}).starts_with("some --point give one reading"));
     CHECK(error_text({"1,2=5mm"}) != "no error");
     CHECK(error_text({"1,2=5mm", "1,2=9mm"}) != "no error");

@@ -4,6 +4,7 @@
 #include <fmt/format.h>
 
 #include "analysis/input_error.h"
+#include "analysis/quantity.h"
 #include "tracker/calibration_picture.h"
 #include "tracker/commands/commands.h"
 #include "tracker/event_log.h"
@@ -28,6 +29,7 @@ struct Arguments {
 cv::Mat picture_for(const std::string& name, const RunInfo& info) {
   const calibration::FrameSize frame{.width_px = info.frame_width_px,
                                      .height_px = info.frame_height_px};
+  if (!std::filesystem::exists(name)) throw InputError(fmt::format("there is no file {}", name));
   cv::Mat picture = read_picture(name);
   if (picture.empty()) throw InputError(fmt::format("{} cannot be read as a picture", name));
   if (picture.cols != frame.width_px || picture.rows != frame.height_px) {
@@ -112,7 +114,13 @@ void add_calibrate_command(CLI::App& app) {
       ->add_option("--point-u",
                    arguments->point_u_px,
                    "standard uncertainty of a point's pixel (default 0.5)")
-      ->check(CLI::PositiveNumber);
+      ->check(CLI::Validator(
+          [](std::string& text) {
+            const auto u_px = analysis::parse_number(text);
+            if (u_px && *u_px > 0.0) return std::string();
+            return fmt::format("'{}' is no number of pixels above zero", text);
+          },
+          "PIXELS"));
   command->footer(
       "Example: nightswing calibrate runs/night\n"
       "         nightswing calibrate runs/night --bar \"199.4(2) mm\"\n"
