@@ -150,8 +150,8 @@ std::optional<calibration::RulerHint> parse_ruler_hint(const std::string& text) 
   return calibration::RulerHint{.from = ends[0], .to = ends[1]};
 }
 
-calibration::RulerLabel parse_ruler_label(const std::string& text) {
-  const HandPoint point = parse_point(text);
+calibration::RulerLabel parse_ruler_label(const std::string& text, FrameSize frame) {
+  const HandPoint point = parse_point(text, frame);
   if (point.y_mm) throw bad_point(text, "a ruler has no second reading y");
   return {.pixel = point.pixel, .reading_mm = point.x_mm};
 }

@@ -30,8 +30,9 @@ struct ScaleInView {
 /// `120,600:1180,640`, or `find` for none. throws InputError for another text.
 [[nodiscard]] std::optional<calibration::RulerHint> parse_ruler_hint(const std::string& text);
 
-/// `412.5,388.0=120mm`. throws InputError for another text.
-[[nodiscard]] calibration::RulerLabel parse_ruler_label(const std::string& text);
+/// `412.5,388.0=120mm`. throws InputError for another text or a place outside the frame.
+[[nodiscard]] calibration::RulerLabel parse_ruler_label(const std::string& text,
+                                                        calibration::FrameSize frame);
 
 /// The map by the scale in the picture (8-bit BGR or gray): the printed one, or where there is
 /// none, an ordinary ruler.

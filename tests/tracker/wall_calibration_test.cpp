@@ -142,7 +142,10 @@ TEST_SUITE("wall_calibration") {
     for (const char* wrong : {"", "120,600", "120:1180", "a,b:c,d", "5,5:5,5"}) {
       CHECK_THROWS_AS(static_cast<void>(parse_ruler_hint(wrong)), InputError);
     }
-    CHECK(parse_ruler_label("412.5,388=12cm").reading_mm == within_abs(120.0, 1e-9));
-    CHECK_THROWS_AS(static_cast<void>(parse_ruler_label("412.5,388=12,5")), InputError);
+    CHECK(parse_ruler_label("412.5,388=12cm", {1280, 720}).reading_mm == within_abs(120.0, 1e-9));
+    CHECK_THROWS_AS(static_cast<void>(parse_ruler_label("412.5,388=12,5", {1280, 720})),
+                    InputError);
+    CHECK_THROWS_AS(static_cast<void>(parse_ruler_label("1412.5,388=12cm", {1280, 720})),
+                    InputError);
   }
 }

@@ -46,14 +46,14 @@ cv::Mat picture_for(const std::string& name, const RunInfo& info) {
   return picture;
 }
 
-ScaleInView in_view(const Arguments& arguments) {
+ScaleInView in_view(const Arguments& arguments, calibration::FrameSize frame) {
   ScaleInView in_view;
   if (!arguments.bar.empty()) in_view.bar_mm = parse_bar_mm(arguments.bar);
   in_view.ruler = !arguments.ruler.empty();
   if (in_view.ruler) {
     in_view.ruler_hint = parse_ruler_hint(arguments.ruler);
     for (const std::string& point : arguments.points) {
-      in_view.ruler_labels.push_back(parse_ruler_label(point));
+      in_view.ruler_labels.push_back(parse_ruler_label(point, frame));
     }
   }
   return in_view;
@@ -62,6 +62,8 @@ ScaleInView in_view(const Arguments& arguments) {
 void calibrate(const Arguments& arguments) {
   const RunFolder run = open_run_folder(arguments.run);
   const RunInfo info = read_run_info(run);
+  const calibration::FrameSize frame{.width_px = info.frame_width_px,
+                                     .height_px = info.frame_height_px};
   const bool by_hand = !arguments.points.empty() && arguments.ruler.empty();
   if (by_hand && !arguments.bar.empty()) {
     throw InputError("--bar belongs to the printed scale, --point to places by hand; give one");
@@ -72,11 +74,8 @@ void calibrate(const Arguments& arguments) {
   const cv::Mat picture =
       by_hand && arguments.picture.empty() ? read_picture(name) : picture_for(name, info);
   const calibration::WallMap map =
-      by_hand
-          ? map_from_points(arguments.points,
-                            arguments.point_u_px,
-                            {.width_px = info.frame_width_px, .height_px = info.frame_height_px})
-          : map_from_picture(picture, name, in_view(arguments));
+      by_hand ? map_from_points(arguments.points, arguments.point_u_px, frame)
+              : map_from_picture(picture, name, in_view(arguments, frame));
   write_wall_map(run.wall(), map);
   EventWriter(run.events()).append({{}, {}, "calibrated", describe(map)});
   fmt::print("wall: {}\nwritten to {}\n", describe(map), run.wall().string());
