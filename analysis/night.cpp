@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <span>
 
 #include <fmt/format.h>
 
@@ -9,6 +10,7 @@
 #include "analysis/input_error.h"
 #include "analysis/optical_lever.h"
 #include "analysis/quantity.h"
+#include "analysis/wide_swing.h"
 
 namespace nightswing::analysis {
 namespace {
@@ -176,6 +178,44 @@ void compute_gravity(const Night& night,
   result.deflection_rad = {theta_rad, theta_rad * std::hypot(shift_relative, lever_relative)};
 }
 
+bool shift_is_clear(const SwingFit& fit) {
+  return std::abs(fit.shift_mm.value) >= kShiftSigmas * fit.shift_mm.u;
+}
+
+/// Takes off the positions what the uneven pull does to a wide swing, and fits again. What it does
+/// follows from the first fit well enough: it is some 1e-4 of the swing.
+void refit_without_wide_swing(const Apparatus& apparatus,
+                              const OpticalLever& lever,
+                              const std::vector<Segment>& segments,
+                              const SwingStart& start,
+                              std::vector<SwingSample>& series,
+                              NightResult& result) {
+  if (result.fit.status != FitStatus::kConverged || !shift_is_clear(result.fit)) return;
+  const GravityResult first = gravity(apparatus, findings_of(lever, result.fit));
+  if (first.status != GravityStatus::kComputed) return;
+  const double mm_per_rad = 2e3 * lever.mirror_to_wall_m / lever.scale_factor;
+  const double sign = result.fit.shift_mm.value > 0.0 ? 1.0 : -1.0;  // of x towards plus
+  for (const Segment& segment : segments) {
+    if (segment.side == Side::kAway) continue;
+    const PullCurvature per_rad = pull_curvature(apparatus, segment.side, first);
+    const auto from = std::ranges::lower_bound(series, segment.from_s, {}, &SwingSample::t_s);
+    const auto to = std::ranges::lower_bound(series, segment.to_s, {}, &SwingSample::t_s);
+    const std::span<SwingSample> part(from, to);
+    const auto departures_mm = wide_swing_mm(part,
+                                             result.fit.period_s.value,
+                                             result.fit.damping_per_s.value,
+                                             {.quadratic = sign * per_rad.quadratic / mm_per_rad,
+                                              .cubic = per_rad.cubic / (mm_per_rad * mm_per_rad)});
+    for (std::size_t i = 0; i < part.size(); ++i) {
+      part[i].x_mm -= departures_mm[i];
+      result.wide_swing_mm = std::max(result.wide_swing_mm, std::abs(departures_mm[i]));
+    }
+  }
+  const double before_mm = result.fit.shift_mm.value;
+  result.fit = fit_swing(series, segments, start);
+  result.wide_swing_shift_mm = result.fit.shift_mm.value - before_mm;
+}
+
 }  // namespace
 
 std::string_view name_of(NightStatus status) {
@@ -249,6 +289,7 @@ NightResult analyse_night(const Night& night,
       segments_between(with_disturbances(result), end_s, options.settle_s), series, result);
   check_sides(segments, result);
   result.fit = fit_swing(series, segments, *start);
+  refit_without_wide_swing(apparatus, lever, segments, *start, series, result);
   if (result.fit.status == FitStatus::kNotConverged) {
     result.message = result.fit.message;
     return result;
@@ -260,7 +301,7 @@ NightResult analyse_night(const Night& night,
   } else if (result.fit.status == FitStatus::kTooShort) {
     result.status = NightStatus::kTooShort;
     result.message = result.fit.message;
-  } else if (std::abs(result.fit.shift_mm.value) < kShiftSigmas * result.fit.shift_mm.u) {
+  } else if (!shift_is_clear(result.fit)) {
     result.status = NightStatus::kNoShift;
     result.message = fmt::format(
         "the equilibria of the two sides differ by {}, which is less than {:.0f} standard "

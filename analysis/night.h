@@ -62,6 +62,10 @@ struct NightResult {
   SpotPath path;
   SwingFit fit;  ///< in straightened mm, see optical_lever.h
   std::vector<SegmentResult> segments;
+  /// Taken off the positions before the final fit, see wide_swing.h: the farthest that the uneven
+  /// pull put a wide swing off a harmonic one, and what that changed the shift by.
+  double wide_swing_mm = 0.0;
+  double wide_swing_shift_mm = 0.0;
   Measured shift_mm{0.0, 0.0};           ///< plus - minus on the wall, true mm; fit, map and scale
   Measured deflection_rad{0.0, 0.0};     ///< rotation of the boom from midway to one side
   std::optional<GravityResult> gravity;  ///< only if measured

@@ -83,6 +83,8 @@ std::string result_json(const ResultSource& source) {
     json["period_s"] = json_of(result.fit.period_s);
     json["damping_per_s"] = json_of(result.fit.damping_per_s);
     json["drift_mm_per_hour"] = json_of(result.fit.drift_mm_per_hour);
+    json["wide_swing"] = {{"most_mm", result.wide_swing_mm},
+                          {"shift_mm", result.wide_swing_shift_mm}};
     json["shift_mm"] = json_of(result.shift_mm);
     json["residual_rms_mm"] = result.fit.residual_rms_mm;
     json["correlation_widening"] = result.fit.correlation_widening;

@@ -52,6 +52,13 @@ std::string swing_part(const RunInfo& info, const analysis::NightResult& result)
     text += fmt::format("deflection  {} from midway to one side\n",
                         format_quantity(result.deflection_rad, "rad"));
   }
+  if (result.wide_swing_mm > 0.0) {
+    text += fmt::format(
+        "wide swing  the uneven pull moved positions by up to {:.3f} mm; taken off, which changed "
+        "the shift by {:+.4f} mm\n",
+        result.wide_swing_mm,
+        result.wide_swing_shift_mm);
+  }
   text += fmt::format(
       "\nequilibria, readings of the scale in the middle of each segment, drift included (the "
       "shift is\n"
