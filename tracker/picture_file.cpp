@@ -14,6 +14,7 @@ void write_picture(const std::filesystem::path& path, const cv::Mat& picture) {
 }
 
 cv::Mat read_picture(const std::filesystem::path& path) {
+  if (!std::filesystem::exists(path)) return {};  // OpenCV would write a line of its own
   return cv::imread(path.string(), cv::IMREAD_COLOR | cv::IMREAD_IGNORE_ORIENTATION);
 }
 

@@ -201,15 +201,15 @@ TEST_SUITE_BEGIN("scale accuracy");
 TEST_CASE("over random cameras the scale factor and its uncertainty are right") {
   int pages = 1;
   int film_frames = 0;
-  int views = 24;
+  int views = 12;
   SUBCASE("one page") {}
   SUBCASE("two pages") {
     pages = 2;
-    views = 16;
+    views = 8;
   }
   SUBCASE("one page on a film") {
     film_frames = 4;
-    views = 12;
+    views = 6;
   }
   cv::RNG random(424242);
   std::vector<ScaleOutcome> outcomes;
