@@ -44,6 +44,40 @@ RunInfo info_of(const ReplayRequest& request, const VideoSource& source) {
   return info;
 }
 
+/// throws InputError if the run was begun with something else than what is asked for now.
+void check_same_run(const RunFolder& run, const RunInfo& now) {
+  const RunInfo begun = read_run_info(run);
+  const auto check = [&](const std::string& before, const std::string& after) {
+    if (before == after) return;
+    throw InputError(fmt::format(
+        "{} was begun with '{}', not '{}'; give the same film and options to resume it, or "
+        "--run another folder",
+        run.path.string(),
+        before,
+        after));
+  };
+  const auto picture = [](const RunInfo& info) {
+    return fmt::format("{} x {} pixels", info.frame_width_px, info.frame_height_px);
+  };
+  const auto start = [](const RunInfo& info) {
+    return info.start ? "start " + iso_text(*info.start) : "start not known";
+  };
+  check(begun.program, now.program);
+  check(picture(begun), picture(now));
+  check(begun.time_from, now.time_from);
+  check(start(begun), start(now));
+}
+
+/// run.yaml of a new run; of a resumed one it is checked, and its way to name the source kept.
+void begin(const ReplayRequest& request, ReplaySummary& summary) {
+  if (request.resume && std::filesystem::exists(summary.run.run_yaml())) {
+    check_same_run(summary.run, summary.info);
+    summary.info.source = read_run_info(summary.run).source;
+  } else {
+    write_run_info(summary.run, summary.info);
+  }
+}
+
 /// Writes to the log when the spot goes missing for several frames and when it comes back.
 class SpotWatch {
  public:
@@ -75,8 +109,8 @@ class SpotWatch {
 /// Keeps camera.csv and the knocks in the log; says whether the camera was knocked in this frame.
 class CameraLog {
  public:
-  CameraLog(const ReplaySummary& summary, EventWriter& events)
-      : start_(summary.info.start), file_(summary.run.camera()), events_(events) {}
+  CameraLog(const ReplaySummary& summary, StandingLines standing, EventWriter& events)
+      : start_(summary.info.start), file_(summary.run.camera(), standing), events_(events) {}
 
   bool see(const Frame& frame) {
     const CameraWatch::Look look = watch_.look(frame.picture, frame.t_s);
@@ -163,20 +197,26 @@ void track_frames(VideoSource& source,
                   WallReader& wall,
                   EventWriter& events,
                   ReplaySummary& summary) {
-  TrackWriter track(summary.run.track());
+  const StandingLines standing = request.resume ? StandingLines::kRepeated : StandingLines::kKept;
+  TrackWriter track(summary.run.track(), standing);
   SpotFinder finder;
   SpotWatch watch;
-  CameraLog camera(summary, events);
+  CameraLog camera(summary, standing, events);
   Progress progress("frame", source.declared_frames(), request.quiet);
   FramePump frames(source);
   give_way_to_decoding();
   Frame frame;
+  bool repeating = false;  // the last row stood in the file already
   while (frames.next(frame)) {
     evidence.see(frame.picture, frame.t_s);
     wall.see(evidence);
     if (camera.see(frame)) finder.camera_moved();
     TrackRow row{.utc = {}, .t_s = frame.t_s, .spot = finder.measure(frame.picture)};
     if (summary.info.start) row.utc = after(*summary.info.start, frame.t_s);
+    if (repeating && !track.is_repeating()) {
+      events.append({row.utc, row.t_s, "resumed", fmt::format("after {} frames", summary.frames)});
+    }
+    repeating = track.is_repeating();
     track.append(row);
     watch.see(row, events);
     camera.note(row.spot, evidence);
@@ -184,24 +224,35 @@ void track_frames(VideoSource& source,
     summary.last_t_s = frame.t_s;
     progress.step(++summary.frames);
   }
+  if (track.is_repeating()) {
+    throw InputError(fmt::format("{} goes on after the {} frames of this film; it is another one's",
+                                 summary.run.track().string(),
+                                 summary.frames));
+  }
   evidence.finish();
   camera.finish();
 }
 
 void note_wall(const WallReading& reading, EventWriter& events, ReplaySummary& summary) {
-  if (reading.map) write_wall_map(summary.run.wall(), *reading.map);
-  summary.calibrated = reading.map.has_value();
+  // One that stands there is of an earlier try, the same, or was calibrated by hand since.
+  const bool stands = std::filesystem::exists(summary.run.wall());
+  if (reading.map && !stands) write_wall_map(summary.run.wall(), *reading.map);
+  summary.calibrated = reading.map || stands;
   summary.wall = reading.text;
-  events.append({{}, {}, summary.calibrated ? "calibrated" : "warning", summary.wall});
+  events.append({{}, {}, reading.map ? "calibrated" : "warning", summary.wall});
 }
 
 }  // namespace
 
 ReplaySummary replay(const ReplayRequest& request) {
   VideoSource source(request.video, {.frame_every_s = request.frame_every_s});
-  ReplaySummary summary{.run = create_run_folder(request.run), .info = info_of(request, source)};
-  write_run_info(summary.run, summary.info);
-  EventWriter events(summary.run.events());
+  ReplaySummary summary{
+      .run = request.resume ? resume_run_folder(request.run) : create_run_folder(request.run),
+      .info = info_of(request, source)};
+  const RunLock lock(summary.run);
+  begin(request, summary);
+  EventWriter events(summary.run.events(),
+                     request.resume ? StandingLines::kMixed : StandingLines::kKept);
   events.append({summary.info.start, 0.0, "started", summary.info.source});
 
   EvidenceFrames evidence(summary.run);

@@ -14,6 +14,7 @@ struct Arguments {
   std::string run;
   std::string frame_every;
   std::string start;
+  bool resume = false;
   bool quiet = false;
 };
 
@@ -63,6 +64,9 @@ void add_replay_command(CLI::App& app) {
                    "wall-clock time of the first frame (ISO 8601); without it the file's creation "
                    "time, if it has one")
       ->check(iso_time_check());
+  command->add_flag("--resume",
+                    arguments->resume,
+                    "go on with a run that was interrupted; give the same film and options");
   command->add_flag("--quiet", arguments->quiet, "show no progress");
   command->footer(
       "Example: nightswing replay night.mp4 --frame-every 5s --run runs/night\n"
@@ -72,6 +76,7 @@ void add_replay_command(CLI::App& app) {
                           .run = arguments->run,
                           .frame_every_s = parse_duration_s(arguments->frame_every),
                           .start = parse_iso_time(arguments->start),
+                          .resume = arguments->resume,
                           .quiet = arguments->quiet};
     print(replay(request));
   });
