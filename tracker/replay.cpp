@@ -1,5 +1,6 @@
 #include "tracker/replay.h"
 
+#include <algorithm>
 #include <future>
 
 #include <fmt/format.h>
@@ -10,11 +11,12 @@
 #include "tracker/event_log.h"
 #include "tracker/evidence_frames.h"
 #include "tracker/frame_pump.h"
+#include "tracker/frame_source.h"
 #include "tracker/progress.h"
 #include "tracker/spot_finder.h"
+#include "tracker/swing_pace.h"
 #include "tracker/track_file.h"
 #include "tracker/version.h"
-#include "tracker/video_source.h"
 #include "tracker/wall_calibration.h"
 #include "tracker/wall_file.h"
 
@@ -25,23 +27,32 @@ namespace {
 /// track.
 constexpr int kFramesToEvent = 3;
 
-RunInfo info_of(const ReplayRequest& request, const VideoSource& source) {
-  RunInfo info{.program = program_and_version(),
-               .source = request.video.string(),
-               .frame_width_px = source.width_px(),
-               .frame_height_px = source.height_px(),
-               .rotation_deg = source.rotation_deg(),
-               .time_from = request.frame_every_s
-                                ? fmt::format("one frame every {} s", *request.frame_every_s)
-                                : "timestamps of the file",
-               .start = request.start ? request.start : source.created(),
-               .start_from = "not known: times are relative to the first frame"};
-  if (request.start) {
-    info.start_from = "option --start";
-  } else if (info.start) {
-    info.start_from = "creation time in the file";
+std::unique_ptr<FrameSource> open(const ReplayRequest& request) {
+  SourceOptions options{.frame_every_s = request.frame_every_s, .whole_s = {}};
+  if (request.end) {
+    if (!request.start || request.frame_every_s || *request.end <= *request.start) {
+      throw InputError("--end belongs to an earlier --start and replaces --frame-every");
+    }
+    options.whole_s = seconds_between(*request.start, *request.end);
   }
-  return info;
+  if (request.resume && is_stream(request.source)) {
+    throw InputError(
+        fmt::format("the stream {} cannot be resumed: what it sent is gone; track into "
+                    "a new folder",
+                    request.source));
+  }
+  return open_source(request.source, options);
+}
+
+RunInfo info_of(const ReplayRequest& request, const SourceFacts& source) {
+  return {.program = program_and_version(),
+          .source = request.source,
+          .frame_width_px = source.width_px,
+          .frame_height_px = source.height_px,
+          .rotation_deg = source.rotation_deg,
+          .time_from = source.time_from,
+          .start = request.start ? request.start : source.start,
+          .start_from = request.start ? "option --start" : source.start_from};
 }
 
 /// throws InputError if the run was begun with something else than what is asked for now.
@@ -190,12 +201,18 @@ class WallReader {
   std::future<WallReading> reading_;
 };
 
+std::optional<UtcTime> time_of(const ReplaySummary& summary, double t_s) {
+  if (!summary.info.start) return std::nullopt;
+  return after(*summary.info.start, t_s);
+}
+
 /// Everything that one pass over the frames writes and counts.
-void track_frames(VideoSource& source,
+void track_frames(FrameSource& source,
                   const ReplayRequest& request,
                   EvidenceFrames& evidence,
                   WallReader& wall,
                   EventWriter& events,
+                  SwingPace& pace,
                   ReplaySummary& summary) {
   const StandingLines standing = request.resume ? StandingLines::kRepeated : StandingLines::kKept;
   TrackWriter track(summary.run.track(), standing);
@@ -210,15 +227,17 @@ void track_frames(VideoSource& source,
   while (frames.next(frame)) {
     evidence.see(frame.picture, frame.t_s);
     wall.see(evidence);
+    const std::optional<UtcTime> utc = time_of(summary, frame.t_s);
+    if (!frame.gap.empty()) events.append({utc, frame.t_s, "gap", frame.gap});
     if (camera.see(frame)) finder.camera_moved();
-    TrackRow row{.utc = {}, .t_s = frame.t_s, .spot = finder.measure(frame.picture)};
-    if (summary.info.start) row.utc = after(*summary.info.start, frame.t_s);
+    const TrackRow row{.utc = utc, .t_s = frame.t_s, .spot = finder.measure(frame.picture)};
     if (repeating && !track.is_repeating()) {
       events.append({row.utc, row.t_s, "resumed", fmt::format("after {} frames", summary.frames)});
     }
     repeating = track.is_repeating();
     track.append(row);
     watch.see(row, events);
+    pace.see(row);
     camera.note(row.spot, evidence);
     summary.frames_by_state.add(row.spot.state);
     summary.last_t_s = frame.t_s;
@@ -242,13 +261,38 @@ void note_wall(const WallReading& reading, EventWriter& events, ReplaySummary& s
   events.append({{}, {}, reading.map ? "calibrated" : "warning", summary.wall});
 }
 
+void check_spot(const ReplayRequest& request, const ReplaySummary& summary) {
+  if (summary.frames_by_state.measured() > 0) return;
+  throw InputError(
+      fmt::format("no spot was found in any of the {} frames of {}; look at {} and check that the "
+                  "laser spot is in the picture and brighter than the wall",
+                  summary.frames,
+                  request.source,
+                  summary.run.first_frame().string()));
+}
+
+/// Asks for the pace of what cannot be a film in real time.
+void check_pace(const SwingPace& pace, const ReplayRequest& request, const ReplaySummary& summary) {
+  const auto period_s = pace.impossible_period_s();
+  if (!period_s) return;
+  const double frame_s = summary.last_t_s / static_cast<double>(std::max(summary.frames - 1, 1L));
+  throw InputError(fmt::format(
+      "by the clock of {} the spot swings once in {:.1f} s, so it is a time-lapse; remove {} and "
+      "say how much real time lies between two frames, such as --frame-every 5s, or when it began "
+      "and ended with --start and --end (if it is true, --frame-every {:.3g}ms)",
+      request.source,
+      *period_s,
+      summary.run.path.string(),
+      1e3 * frame_s));
+}
+
 }  // namespace
 
 ReplaySummary replay(const ReplayRequest& request) {
-  VideoSource source(request.video, {.frame_every_s = request.frame_every_s});
+  const auto source = open(request);
   ReplaySummary summary{
       .run = request.resume ? resume_run_folder(request.run) : create_run_folder(request.run),
-      .info = info_of(request, source)};
+      .info = info_of(request, source->facts())};
   const RunLock lock(summary.run);
   begin(request, summary);
   EventWriter events(summary.run.events(),
@@ -257,25 +301,21 @@ ReplaySummary replay(const ReplayRequest& request) {
 
   EvidenceFrames evidence(summary.run);
   WallReader wall(summary.run.first_frame().string());
-  track_frames(source, request, evidence, wall, events, summary);
+  SwingPace pace;
+  track_frames(*source, request, evidence, wall, events, pace, summary);
   if (summary.frames == 0) {
-    throw InputError(fmt::format("{} holds no frame that can be read", request.video.string()));
+    throw InputError(fmt::format("{} holds no frame that can be read", request.source));
   }
   note_wall(wall.finish(evidence), events, summary);
-  summary.warnings = source.warnings();
+  summary.warnings = source->warnings();
   for (const std::string& warning : summary.warnings) events.append({{}, {}, "warning", warning});
-  std::optional<UtcTime> end;
-  if (summary.info.start) end = after(*summary.info.start, summary.last_t_s);
-  events.append({end, summary.last_t_s, "ended", fmt::format("{} frames", summary.frames)});
-
-  if (summary.frames_by_state.measured() == 0) {
-    throw InputError(
-        fmt::format("no spot was found in any of the {} frames of {}; look at {} and check that "
-                    "the laser spot is "
-                    "in the picture and brighter than the wall",
-                    summary.frames,
-                    request.video.string(),
-                    summary.run.first_frame().string()));
+  events.append({time_of(summary, summary.last_t_s),
+                 summary.last_t_s,
+                 "ended",
+                 fmt::format("{} frames", summary.frames)});
+  check_spot(request, summary);
+  if (!request.frame_every_s && !request.end && !is_stream(request.source)) {
+    check_pace(pace, request, summary);
   }
   return summary;
 }

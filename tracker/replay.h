@@ -12,12 +12,13 @@
 namespace nightswing::tracker {
 
 struct ReplayRequest {
-  std::filesystem::path video;
+  std::string source;  ///< a video file, a folder of photographs, or the address of a stream
   std::filesystem::path run;
-  std::optional<double> frame_every_s;  ///< nothing: the file's own timestamps
-  std::optional<UtcTime> start;         ///< nothing: the file's creation time, if it has one
-  bool resume = false;                  ///< go on with a run that was interrupted
-  bool quiet = false;                   ///< no progress on stderr
+  std::optional<double> frame_every_s{};  ///< nothing: the source's own clock
+  std::optional<UtcTime> start{};         ///< nothing: what the source says, if it does
+  std::optional<UtcTime> end{};  ///< of the last frame: with `start` and instead of `frame_every_s`
+  bool resume = false;           ///< go on with a run that was interrupted
+  bool quiet = false;            ///< no progress on stderr
 };
 
 struct ReplaySummary {
