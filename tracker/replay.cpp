@@ -15,6 +15,7 @@
 #include "tracker/progress.h"
 #include "tracker/spot_finder.h"
 #include "tracker/swing_pace.h"
+#include "tracker/track_average.h"
 #include "tracker/track_file.h"
 #include "tracker/version.h"
 #include "tracker/wall_calibration.h"
@@ -27,7 +28,16 @@ namespace {
 /// track.
 constexpr int kFramesToEvent = 3;
 
+constexpr double kMostAverage_s = 10.0;  // a swing of 600 s is then flattened by 5e-4
+
 std::unique_ptr<FrameSource> open(const ReplayRequest& request) {
+  if (request.average_s && (*request.average_s <= 0.0 || *request.average_s > kMostAverage_s)) {
+    throw InputError(
+        fmt::format("--average {} s: give more than 0 and at most {} s, or the swing "
+                    "itself is averaged out",
+                    *request.average_s,
+                    kMostAverage_s));
+  }
   SourceOptions options{.frame_every_s = request.frame_every_s, .whole_s = {}};
   if (request.end) {
     if (!request.start || request.frame_every_s || *request.end <= *request.start) {
@@ -45,12 +55,14 @@ std::unique_ptr<FrameSource> open(const ReplayRequest& request) {
 }
 
 RunInfo info_of(const ReplayRequest& request, const SourceFacts& source) {
+  const std::string averages =
+      request.average_s ? fmt::format(", averages over {} s", *request.average_s) : "";
   return {.program = program_and_version(),
           .source = request.source,
           .frame_width_px = source.width_px,
           .frame_height_px = source.height_px,
           .rotation_deg = source.rotation_deg,
-          .time_from = source.time_from,
+          .time_from = source.time_from + averages,
           .start = request.start ? request.start : source.start,
           .start_from = request.start ? "option --start" : source.start_from};
 }
@@ -201,10 +213,63 @@ class WallReader {
   std::future<WallReading> reading_;
 };
 
+StandingLines standing_lines(const ReplayRequest& request) {
+  return request.resume ? StandingLines::kRepeated : StandingLines::kKept;
+}
+
 std::optional<UtcTime> time_of(const ReplaySummary& summary, double t_s) {
   if (!summary.info.start) return std::nullopt;
   return after(*summary.info.start, t_s);
 }
+
+/// track.csv: a line a frame, or one for each window of time.
+class TrackLog {
+ public:
+  TrackLog(const ReplayRequest& request, const ReplaySummary& summary, EventWriter& events)
+      : file_(summary.run.track(), standing_lines(request)), events_(events) {
+    if (request.average_s) average_.emplace(*request.average_s);
+  }
+
+  void see(const TrackRow& row) {
+    ++frames_;
+    if (!average_) {
+      write(row);
+    } else if (const auto over = average_->add(row)) {
+      write(*over);
+    }
+  }
+
+  /// Frames before and after do not belong together.
+  void part() {
+    if (!average_) return;
+    if (const auto over = average_->finish()) write(*over);
+  }
+
+  /// throws InputError if the file holds more than this film gives.
+  void finish() {
+    part();
+    if (!file_.is_repeating()) return;
+    throw InputError(fmt::format(
+        "the track goes on after the {} frames of this film; it is another one's", frames_));
+  }
+
+ private:
+  void write(const TrackRow& row) {
+    if (repeating_ && !file_.is_repeating()) {
+      events_.append({row.utc, row.t_s, "resumed", fmt::format("after {} lines", lines_)});
+    }
+    repeating_ = file_.is_repeating();
+    file_.append(row);
+    ++lines_;
+  }
+
+  TrackWriter file_;
+  EventWriter& events_;
+  std::optional<TrackAverage> average_;
+  bool repeating_ = false;  // the last line stood in the file already
+  long frames_ = 0;
+  long lines_ = 0;
+};
 
 /// Everything that one pass over the frames writes and counts.
 void track_frames(FrameSource& source,
@@ -214,28 +279,25 @@ void track_frames(FrameSource& source,
                   EventWriter& events,
                   SwingPace& pace,
                   ReplaySummary& summary) {
-  const StandingLines standing = request.resume ? StandingLines::kRepeated : StandingLines::kKept;
-  TrackWriter track(summary.run.track(), standing);
+  TrackLog track(request, summary, events);
   SpotFinder finder;
   SpotWatch watch;
-  CameraLog camera(summary, standing, events);
+  CameraLog camera(summary, standing_lines(request), events);
   Progress progress("frame", source.declared_frames(), request.quiet);
   FramePump frames(source);
   give_way_to_decoding();
   Frame frame;
-  bool repeating = false;  // the last row stood in the file already
   while (frames.next(frame)) {
     evidence.see(frame.picture, frame.t_s);
     wall.see(evidence);
     const std::optional<UtcTime> utc = time_of(summary, frame.t_s);
     if (!frame.gap.empty()) events.append({utc, frame.t_s, "gap", frame.gap});
-    if (camera.see(frame)) finder.camera_moved();
-    const TrackRow row{.utc = utc, .t_s = frame.t_s, .spot = finder.measure(frame.picture)};
-    if (repeating && !track.is_repeating()) {
-      events.append({row.utc, row.t_s, "resumed", fmt::format("after {} frames", summary.frames)});
+    if (camera.see(frame)) {
+      finder.camera_moved();
+      track.part();
     }
-    repeating = track.is_repeating();
-    track.append(row);
+    const TrackRow row{.utc = utc, .t_s = frame.t_s, .spot = finder.measure(frame.picture)};
+    track.see(row);
     watch.see(row, events);
     pace.see(row);
     camera.note(row.spot, evidence);
@@ -243,11 +305,7 @@ void track_frames(FrameSource& source,
     summary.last_t_s = frame.t_s;
     progress.step(++summary.frames);
   }
-  if (track.is_repeating()) {
-    throw InputError(fmt::format("{} goes on after the {} frames of this film; it is another one's",
-                                 summary.run.track().string(),
-                                 summary.frames));
-  }
+  track.finish();
   evidence.finish();
   camera.finish();
 }

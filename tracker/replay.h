@@ -17,8 +17,9 @@ struct ReplayRequest {
   std::optional<double> frame_every_s{};  ///< nothing: the source's own clock
   std::optional<UtcTime> start{};         ///< nothing: what the source says, if it does
   std::optional<UtcTime> end{};  ///< of the last frame: with `start` and instead of `frame_every_s`
-  bool resume = false;           ///< go on with a run that was interrupted
-  bool quiet = false;            ///< no progress on stderr
+  std::optional<double> average_s{};  ///< one line for each such window; nothing: one a frame
+  bool resume = false;                ///< go on with a run that was interrupted
+  bool quiet = false;                 ///< no progress on stderr
 };
 
 struct ReplaySummary {

@@ -199,7 +199,7 @@ TEST_SUITE("resume") {
     const auto cut =
         run_command("ffmpeg -v error -i " + night().film() + " -frames:v 300 -c copy " + half);
     REQUIRE_MESSAGE(cut.status == 0, cut.errors);
-    CHECK(refusal(half + kTimes).find("track.csv goes on after the 300 frames") !=
+    CHECK(refusal(half + kTimes).find("the track goes on after the 300 frames") !=
           std::string::npos);
     check_same_as_whole(run);  // none of these has touched it
     const nightswing::tracker::RunLock lock({run});

@@ -1,4 +1,5 @@
 // The same short night as a film, as a film whose pace is not said, and as photographs.
+#include <algorithm>
 #include <cmath>
 #include <string>
 
@@ -11,6 +12,7 @@
 #include "tests/support/near.h"
 #include "tests/support/temporary_folder.h"
 #include "tracker/event_log.h"
+#include "tracker/line_file.h"
 #include "tracker/track_file.h"
 
 using namespace nightswing;
@@ -92,6 +94,37 @@ TEST_SUITE("sources") {
               .errors ==
           "nightswing: --end belongs to an earlier --start and replaces "
           "--frame-every\n");
+  }
+
+  TEST_CASE("averages of a fast film are one line a window, and resumed the same") {
+    const TemporaryFolder folder;
+    const std::string run = (folder / "run").string();
+    const std::string arguments = film() + " --frame-every 40ms --average 1s";
+    const auto averaged = tracked(arguments, run);
+    const auto single = tracked(film() + " --frame-every 40ms", (folder / "single").string());
+    REQUIRE(averaged.rows.size() == 12);  // 300 frames of 40 ms
+    for (std::size_t k = 0; k < 12; ++k) {
+      double weights = 0.0;
+      double sum_px = 0.0;
+      double sum_s = 0.0;
+      for (std::size_t i = 25 * k; i < 25 * k + 25; ++i) {
+        const auto& spot = *single.rows[i].spot.position;
+        const double weight = 1.0 / (spot.u_x_px * spot.u_y_px);
+        weights += weight;
+        sum_px += weight * spot.x_px;
+        sum_s += weight * single.rows[i].t_s;
+      }
+      CHECK(averaged.rows[k].t_s == within_abs(sum_s / weights, 1e-3));
+      // single.csv rounds the weights to 1e-5 of some 1e-2
+      CHECK(averaged.rows[k].spot.position->x_px == within_abs(sum_px / weights, 1e-2));
+    }
+    const std::string whole = tracker::read_whole_file(run + "/track.csv");
+    std::filesystem::resize_file(run + "/track.csv", whole.size() / 2);
+    REQUIRE(nightswing_command("replay " + arguments + " --quiet --resume --run " + run).status ==
+            0);
+    CHECK(tracker::read_whole_file(run + "/track.csv") == whole);
+    CHECK(nightswing_command("replay " + film() + " --average 1m --run " + run)
+              .errors.find("give more than 0 and at most 10 s") != std::string::npos);
   }
 
   TEST_CASE("photographs give the track of the film, and what is amiss with them is in the log") {

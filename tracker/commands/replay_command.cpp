@@ -15,6 +15,7 @@ struct Arguments {
   std::string frame_every;
   std::string start;
   std::string end;
+  std::string average;
   bool resume = false;
   bool quiet = false;
 };
@@ -77,6 +78,12 @@ void add_replay_command(CLI::App& app) {
                    "wall-clock time of the last frame: with --start it tells the pace of a "
                    "time-lapse instead of --frame-every")
       ->check(iso_time_check());
+  command
+      ->add_option("--average",
+                   arguments->average,
+                   "one line of the track for so much time, such as 1s, at most 10s: combines the "
+                   "frames of a fast camera; without it each frame has its line")
+      ->check(duration_check());
   command->add_flag("--resume",
                     arguments->resume,
                     "go on with a run that was interrupted; give the same film and options");
@@ -90,6 +97,7 @@ void add_replay_command(CLI::App& app) {
                           .frame_every_s = parse_duration_s(arguments->frame_every),
                           .start = parse_iso_time(arguments->start),
                           .end = parse_iso_time(arguments->end),
+                          .average_s = parse_duration_s(arguments->average),
                           .resume = arguments->resume,
                           .quiet = arguments->quiet};
     print(replay(request));
