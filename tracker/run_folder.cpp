@@ -1,5 +1,10 @@
 #include "tracker/run_folder.h"
 
+#include <fcntl.h>
+#include <sys/file.h>
+#include <unistd.h>
+
+#include <cerrno>
 #include <cmath>
 
 #include <fmt/format.h>
@@ -24,11 +29,17 @@ int whole_number(const analysis::YamlMapping& file, std::string_view key, double
 RunFolder create_run_folder(const std::filesystem::path& path) {
   // A shell variable that is not set would else scatter a run over the folder one stands in.
   if (path.empty()) throw InputError("--run is empty; name a folder for this night");
-  RunFolder run{path};
-  if (std::filesystem::exists(run.track())) {
-    throw InputError(fmt::format(
-        "{} holds a track already; give --run another folder, or remove this one", path.string()));
+  if (std::filesystem::exists(RunFolder{path}.track())) {
+    throw InputError(
+        fmt::format("{} holds a track already; give --run another folder, or go on with a track "
+                    "that was interrupted with --resume",
+                    path.string()));
   }
+  return resume_run_folder(path);
+}
+
+RunFolder resume_run_folder(const std::filesystem::path& path) {
+  RunFolder run{path};
   std::error_code failed;
   std::filesystem::create_directories(run.frames(), failed);
   if (failed) {
@@ -36,6 +47,22 @@ RunFolder create_run_folder(const std::filesystem::path& path) {
         fmt::format("cannot make the run folder {}: {}", path.string(), failed.message()));
   }
   return run;
+}
+
+RunLock::RunLock(const RunFolder& run)
+    : descriptor_(::open(run.path.c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC)) {
+  // A file system that knows no locks is no reason not to measure.
+  if (descriptor_ < 0 || ::flock(descriptor_, LOCK_EX | LOCK_NB) == 0 || errno != EWOULDBLOCK) {
+    return;
+  }
+  ::close(descriptor_);
+  throw InputError(
+      fmt::format("another program is still tracking into {}; wait until it has ended, or stop it",
+                  run.path.string()));
+}
+
+RunLock::~RunLock() {
+  if (descriptor_ >= 0) ::close(descriptor_);
 }
 
 RunFolder open_run_folder(const std::filesystem::path& path) {

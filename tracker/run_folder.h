@@ -45,6 +45,24 @@ struct RunInfo {
 /// made.
 [[nodiscard]] RunFolder create_run_folder(const std::filesystem::path& path);
 
+/// The folder of a run that was interrupted, made if it never came to that. throws InputError if it
+/// cannot be made.
+[[nodiscard]] RunFolder resume_run_folder(const std::filesystem::path& path);
+
+/// Keeps other programs from tracking into a run at the same time, as long as this lives; it ends
+/// with the program, however that ends.
+class RunLock {
+ public:
+  /// throws InputError if another program holds the lock.
+  explicit RunLock(const RunFolder& run);
+  ~RunLock();
+  RunLock(const RunLock&) = delete;
+  RunLock& operator=(const RunLock&) = delete;
+
+ private:
+  int descriptor_ = -1;
+};
+
 /// An existing run. throws InputError if the folder or its run.yaml is not there.
 [[nodiscard]] RunFolder open_run_folder(const std::filesystem::path& path);
 

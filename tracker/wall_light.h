@@ -32,6 +32,11 @@ class WallLight {
   /// lamp's. Places seen less than 8 times, and a wall too dark to tell, are left as they are.
   void prepare(SpotPatch& patch) const;
 
+  static constexpr int kTrustedLooks = 8;  ///< before a pixel is trusted
+
+  /// Whether the pixel nearest to a place, which must be in the frame or near it, is trusted.
+  [[nodiscard]] bool is_known(double x_px, double y_px) const;
+
   /// Mean luma, CV_32FC1, and number of looks, CV_8UC1 (0: not known); empty before the first
   /// frame.
   [[nodiscard]] const cv::Mat& mean() const { return mean_; }

@@ -66,7 +66,9 @@ HarmonicFit fit_harmonic(const std::vector<SwingSample>& samples) {
     values[i] = s.x_mm;
   }
   const Eigen::VectorXd fit = terms.colPivHouseholderQr().solve(values);
-  return {(values - terms * fit).norm() / std::sqrt(static_cast<double>(values.size())), fit[0], fit[1]};
+  return {(values - terms * fit).norm() / std::sqrt(static_cast<double>(values.size())),
+          fit[0],
+          fit[1]};
 }
 
 }  // namespace

@@ -116,11 +116,43 @@ TEST_SUITE("line_file") {
   TEST_CASE("a torn last line is cut off and reported before more is appended") {
     const TemporaryFolder folder;
     write_text(folder / "log", "head\nwhole\nto");
-    std::string torn;
-    LineFile file(folder / "log", "head", [&](const std::string& text) { torn = text; });
+    LineFile file(folder / "log", "head");
     file.append("next");
-    CHECK(torn == "to");
+    CHECK(file.torn_line() == "to");
     CHECK(read_whole_file(folder / "log") == "head\nwhole\nnext\n");
+  }
+
+  TEST_CASE("lines that are repeated are not written twice, and what follows is") {
+    const TemporaryFolder folder;
+    write_text(folder / "log", "head\na\nb\nb\nto");
+    LineFile file(folder / "log", "head", StandingLines::kRepeated);
+    for (const char* line : {"a", "b", "b"}) {
+      CHECK(file.is_repeating());
+      file.append(line);
+    }
+    CHECK_FALSE(file.is_repeating());
+    for (const char* line : {"b", "c", "c"}) file.append(line);
+    CHECK(read_whole_file(folder / "log") == "head\na\nb\nb\nb\nc\nc\n");
+  }
+
+  TEST_CASE("a file that holds another line than the one repeated is left as it is") {
+    const TemporaryFolder folder;
+    write_text(folder / "log", "head\na\nb\n");
+    LineFile file(folder / "log", "head", StandingLines::kRepeated);
+    file.append("a");
+    CHECK(error_text([&] { file.append("c"); }) ==
+          (folder / "log").string() +
+              " cannot be gone on with: it holds the line 'b' where 'c' belongs; was it another "
+              "film, another version of the program, or edited? Track into a new folder");
+    CHECK(read_whole_file(folder / "log") == "head\na\nb\n");
+  }
+
+  TEST_CASE("lines of others may stand between those that are repeated") {
+    const TemporaryFolder folder;
+    write_text(folder / "log", "head\na\nother\nb\nother\n");
+    LineFile file(folder / "log", "head", StandingLines::kMixed);
+    for (const char* line : {"a", "b", "b", "c", "c"}) file.append(line);
+    CHECK(read_whole_file(folder / "log") == "head\na\nother\nb\nother\nb\nc\nc\n");
   }
 
   TEST_CASE("a folder that does not exist is an error with a sentence") {
@@ -191,7 +223,8 @@ TEST_SUITE("run_folder") {
     write_text(folder / "track.csv", "");
     CHECK(error_text([&] { static_cast<void>(create_run_folder(folder.path())); }) ==
           folder.path().string() +
-              " holds a track already; give --run another folder, or remove this one");
+              " holds a track already; give --run another folder, or go on with a track that was "
+              "interrupted with --resume");
     CHECK(error_text([&] {
             static_cast<void>(open_run_folder(folder.path()));
           }).find("is no run folder (it has no run.yaml)") != std::string::npos);
