@@ -95,7 +95,9 @@ void add_votes(const cv::Mat& values, Look look, std::vector<Vote>& votes) {
       const double xy = static_cast<double>(tensor.xy.at<float>(y, x));
       const double yy = static_cast<double>(tensor.yy.at<float>(y, x));
       const double spread = std::hypot(xx - yy, 2.0 * xy);
-      if (xx + yy < floor || spread < kCoherent * (xx + yy)) continue;
+      // Where the picture is mostly black or saturated, the floor is 0, and so is what shows
+      // nothing.
+      if (xx + yy <= floor || spread < kCoherent * (xx + yy)) continue;
       const double normal_rad = std::atan2(2.0 * xy, xx - yy) / 2.0;
       const double along_axis =
           std::cos(normal_rad) * static_cast<double>(tensor.mean_x.at<float>(y, x)) +

@@ -9,14 +9,15 @@ namespace nightswing::calibration {
 namespace {
 
 constexpr int kPer = kSamplesPerDivision;
-constexpr double kAllThere = 0.5;       // of the best row's depth: here every tick still is
-constexpr double kLeastOfMedian = 0.4;  // shallowest against the median tick, row by row
-constexpr double kBetween = 0.3;        // depth of a stroke between two ticks against theirs
-constexpr double kSurely = 5.0;         // standard deviations
-constexpr double kMostDoubt = 0.45;     // of the depth of the ticks
-constexpr int kBlock = 8;               // divisions whose spectrum is looked at
-constexpr double kBesideLine = 0.375;   // cycles a division: three lines of such a spectrum
-constexpr double kStandsOut = 4.0;      // power of a line against what is beside it
+constexpr double kAllThere = 0.5;         // of the best row's depth: here every tick still is
+constexpr double kLeastOfMedian = 0.4;    // shallowest against the median tick, row by row
+constexpr double kBetween = 0.3;          // depth of a stroke between two ticks against theirs
+constexpr double kSurely = 5.0;           // standard deviations
+constexpr double kMostDoubt = 0.45;       // of the depth of the ticks
+constexpr int kBlock = 8;                 // divisions whose spectrum is looked at
+constexpr double kBesideLine = 0.375;     // cycles a division: three lines of such a spectrum
+constexpr double kStandsOut = 4.0;        // power of a line against what is beside it
+constexpr double kRounding = 1.0 / 12.0;  // variance of a gray value rounded to a whole one
 
 float median_of(std::vector<float>& values) {
   const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
@@ -160,6 +161,9 @@ double power_at(const cv::Mat& rows, cv::Range range, int first_column, double c
 /// that it also shows where the rows were not straightened well enough to stack them.
 bool holds_finer_comb(const cv::Mat& rows, cv::Range range, double division_px) {
   constexpr int kRows = 3;
+  // Where the picture is white or black throughout there is nothing beside a line but the errors of
+  // this computation: there it must stand out from rounding. The taper's mean square is 3/8.
+  constexpr double kLeastBeside = kRows * kRounding * 3.0 / 8.0 * kBlock * kPer;
   for (int first = range.start; first + kRows <= range.end; first += 2) {
     for (int cycles = 2; cycles <= 5 && cycles < 0.45 * division_px; ++cycles) {
       std::vector<double> on;
@@ -171,7 +175,8 @@ bool holds_finer_comb(const cv::Mat& rows, cv::Range range, double division_px) 
                           power_at(rows, three, column, cycles + kBesideLine)) /
                          2.0);
       }
-      if (on.size() >= 3 && median_of(on) > kStandsOut * median_of(beside)) return true;
+      if (on.size() < 3) continue;
+      if (median_of(on) > kStandsOut * std::max(median_of(beside), kLeastBeside)) return true;
     }
   }
   return false;

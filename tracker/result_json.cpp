@@ -116,7 +116,8 @@ std::string result_json(const ResultSource& source) {
   json["warnings"] = source.night.warnings;
   for (const std::string& warning : source.apparatus.warnings) json["warnings"].push_back(warning);
   for (const std::string& warning : source.result.warnings) json["warnings"].push_back(warning);
-  return json.dump(2) + '\n';
+  // A title or a path in another encoding than UTF-8 must not cost the result.
+  return json.dump(2, ' ', false, Json::error_handler_t::replace) + '\n';
 }
 
 }  // namespace nightswing::tracker
