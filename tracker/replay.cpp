@@ -31,9 +31,8 @@ RunInfo info_of(const ReplayRequest& request, const VideoSource& source) {
                .frame_width_px = source.width_px(),
                .frame_height_px = source.height_px(),
                .rotation_deg = source.rotation_deg(),
-               .time_from = request.frame_every_s
-                                ? fmt::format("one frame every {} s", *request.frame_every_s)
-                                : "timestamps of the file",
+               .time_from = request.frame_every_s ? time_from_steps(*request.frame_every_s)
+                                                  : "timestamps of the file",
                .start = request.start ? request.start : source.created(),
                .start_from = "not known: times are relative to the first frame"};
   if (request.start) {

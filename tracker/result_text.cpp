@@ -1,10 +1,11 @@
 #include <algorithm>
 #include <cmath>
+#include <sstream>
 
 #include <fmt/format.h>
 
-#include "analysis/constants.h"
 #include "analysis/quantity.h"
+#include "tracker/comparison.h"
 #include "tracker/result_file.h"
 #include "tracker/version.h"
 
@@ -12,12 +13,28 @@ namespace nightswing::tracker {
 namespace {
 
 using analysis::format_quantity;
-using analysis::Measured;
 
 std::string when_text(const RunInfo& info, double t_s) {
   std::string text = duration_text(t_s);
   if (info.start) text += fmt::format(" ({})", iso_text(after(*info.start, t_s)));
   return text;
+}
+
+/// The sentence broken at blanks into lines of the page.
+std::string in_lines(const std::string& sentence, std::string_view indent) {
+  constexpr std::size_t kPageWidth = 96;
+  std::string text;
+  std::string line(indent);
+  std::istringstream words(sentence);
+  for (std::string word; words >> word;) {
+    if (line.size() > indent.size() && line.size() + 1 + word.size() > kPageWidth) {
+      text += line + '\n';
+      line = indent;
+    }
+    if (line.size() > indent.size()) line += ' ';
+    line += word;
+  }
+  return text + line + '\n';
 }
 
 std::string gravity_part(const analysis::NightResult& result) {
@@ -26,14 +43,7 @@ std::string gravity_part(const analysis::NightResult& result) {
   std::string text = fmt::format("G = {}   ({:.2f} %, standard uncertainty, k = 1)\n",
                                  format_quantity({g, u}, "m3 kg-1 s-2"),
                                  100.0 * u / g);
-  const Measured accepted = analysis::kAcceptedG;
-  const double ratio = (g - accepted.value) / std::hypot(u, accepted.u);
-  text += fmt::format(
-      "    The accepted value, {} (CODATA 2022), lies {:.2f} standard uncertainties {};\n"
-      "    it was not used to get this result.\n",
-      format_quantity(accepted, ""),
-      std::abs(ratio),
-      ratio < 0 ? "above" : "below");
+  text += in_lines(compare_with_accepted({g, u}).sentence, "    ");
   text += fmt::format("textbook formula alone: {:.4g} m3 kg-1 s-2\n",
                       result.gravity->textbook_m3_kg_s2);
   for (const analysis::Correction& c : result.gravity->corrections) {
