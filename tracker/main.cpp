@@ -21,7 +21,7 @@ int main(int argc, char** argv) {
         "nightswing");
     app.set_version_flag("--version", nightswing::tracker::program_and_version());
     app.require_subcommand(1);
-    app.footer(nightswing::tracker::kCautions);
+    app.footer(std::string("Cautions: ") + nightswing::tracker::kCautions);
     nightswing::tracker::add_commands(app);
     try {
       app.parse(argc, argv);

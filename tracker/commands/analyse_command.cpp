@@ -14,6 +14,7 @@
 #include "tracker/night_of_run.h"
 #include "tracker/report/figures.h"
 #include "tracker/report/plot_files.h"
+#include "tracker/report/report_page.h"
 #include "tracker/report/shown_night.h"
 #include "tracker/result_file.h"
 #include "tracker/run_folder.h"
@@ -61,6 +62,7 @@ void write_show(const Arguments& arguments, const ResultSource& source) {
                                   cv::IMREAD_COLOR | cv::IMREAD_IGNORE_ORIENTATION);
   const auto figures = all_figures(shown, wall);
   write_plots(source.run, figures);
+  write_whole_file(source.run.report(), report_page(shown, figures, kCautions));
 }
 
 void analyse(const Arguments& arguments) {
@@ -82,7 +84,8 @@ void analyse(const Arguments& arguments) {
   write_whole_file(run.result_txt(), text);
   write_show(arguments, source);
   if (!arguments.quiet) fmt::print("{}\n", text);
-  fmt::print("written: {}, {}, {}\n",
+  fmt::print("written: {}, {}, {}, {}\n",
+             run.report().string(),
              run.result_txt().string(),
              run.result_json().string(),
              run.plots().string());

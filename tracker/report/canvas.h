@@ -112,6 +112,7 @@ struct Figure {
   double height_pt;
   std::string csv;  ///< the data behind it, with a header line; empty if it has none
   std::function<void(Canvas&)> draw;
+  bool on_photograph = false;  ///< looks the same on light and dark paper
 };
 
 /// throws std::runtime_error if cairo cannot draw (out of memory).

@@ -78,7 +78,15 @@ std::vector<ShownEvent> events_of(const ResultSource& source) {
     if (event.utc) when += fmt::format(" ({})", iso_text(*event.utc));
     shown.push_back({event.t_s, when, event.event, event.detail});
   }
-  std::ranges::stable_sort(shown, {}, [](const ShownEvent& e) { return e.t_s.value_or(-1.0); });
+  // By time; an event without one stays behind the one that it was written after.
+  std::vector<std::pair<double, ShownEvent>> timed;
+  double last_s = 0.0;
+  for (ShownEvent& event : shown) {
+    last_s = event.t_s.value_or(last_s);
+    timed.emplace_back(last_s, std::move(event));
+  }
+  std::ranges::stable_sort(timed, {}, &std::pair<double, ShownEvent>::first);
+  for (std::size_t k = 0; k < timed.size(); ++k) shown[k] = std::move(timed[k].second);
   return shown;
 }
 

@@ -269,7 +269,9 @@ void draw_folded(Canvas& canvas, const std::vector<FoldedReading>& folded) {
     }
     std::ranges::sort(points, {}, &PaperPoint::x_pt);
     canvas.dots(thinned_for_paper(points, kColumn_pt),
-                {plus ? MarkerShape::kDisc : MarkerShape::kSquare, 1.6, colour_of(canvas, plus)});
+                {plus ? MarkerShape::kDisc : MarkerShape::kSquare,
+                 plus ? 3.2 : 1.2,  // the first ones would else vanish behind the second
+                 colour_of(canvas, plus)});
   }
   for (const bool plus : {true, false}) {
     const double y_pt = axes.area().top_pt - 8.0;

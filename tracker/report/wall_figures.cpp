@@ -137,20 +137,22 @@ Figure wall_figure(const ShownNight& night, const cv::Mat& wall, const PathInPic
           .width_pt = kPageWidth_pt,
           .height_pt = height_pt,
           .csv = csv,
-          .draw = [&night, picture, path, part, height_pt](Canvas& canvas) {
-            canvas.picture({0.0, 0.0, kPageWidth_pt, height_pt}, picture);
-            PictureFrame frame(canvas, part, 0.0);
-            frame.line(frame.at(path.at(path.from_mm())),
-                       frame.at(path.at(path.to_mm())),
-                       {.colour = kWhite, .width_pt = 0.8, .dashes_pt = {1.5, 2.5}});
-            frame.scale(path);
-            std::vector<std::string> named;
-            for (const ShownSegment& segment : night.segments) {
-              const bool first = std::ranges::find(named, segment.side) == named.end();
-              frame.equilibrium(path, segment, first);
-              named.push_back(segment.side);
-            }
-          }};
+          .draw =
+              [&night, picture, path, part, height_pt](Canvas& canvas) {
+                canvas.picture({0.0, 0.0, kPageWidth_pt, height_pt}, picture);
+                PictureFrame frame(canvas, part, 0.0);
+                frame.line(frame.at(path.at(path.from_mm())),
+                           frame.at(path.at(path.to_mm())),
+                           {.colour = kWhite, .width_pt = 0.8, .dashes_pt = {1.5, 2.5}});
+                frame.scale(path);
+                std::vector<std::string> named;
+                for (const ShownSegment& segment : night.segments) {
+                  const bool first = std::ranges::find(named, segment.side) == named.end();
+                  frame.equilibrium(path, segment, first);
+                  named.push_back(segment.side);
+                }
+              },
+          .on_photograph = true};
 }
 
 /// Length of the longest arrow of the calibration figure.
