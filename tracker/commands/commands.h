@@ -22,5 +22,6 @@ void add_replay_command(CLI::App& app);
 void add_calibrate_command(CLI::App& app);
 void add_mark_command(CLI::App& app);
 void add_analyse_command(CLI::App& app);
+void add_film_command(CLI::App& app);
 
 }  // namespace nightswing::tracker

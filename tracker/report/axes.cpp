@@ -75,7 +75,7 @@ void Axes::draw(Canvas& canvas, const AxesLabels& labels, bool y_numbers) const 
   at_left.align = Align::kEnd;
   double widest_pt = 0.0;
   if (y_numbers) {
-    const auto y_ticks = round_ticks(y_, std::max(2, static_cast<int>(area_.height_pt / 28.0)));
+    const auto y_ticks = round_ticks(y_, std::max(3, static_cast<int>(area_.height_pt / 28.0)));
     for (const double y : y_ticks) {
       const std::string text = tick_text(y, step_of(y_ticks));
       widest_pt = std::max(widest_pt, canvas.width_pt(text, at_left));

@@ -198,6 +198,13 @@ void Canvas::clipped(const PaperBox& box, const std::function<void()>& draw) {
   cairo_restore(cairo_);
 }
 
+void Canvas::scaled(double factor, const std::function<void()>& draw) {
+  cairo_save(cairo_);
+  cairo_scale(cairo_, factor, factor);
+  draw();
+  cairo_restore(cairo_);
+}
+
 std::string svg_text(const Figure& figure, const Palette& palette) {
   std::string text;
   const SurfacePtr surface(

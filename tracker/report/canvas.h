@@ -93,6 +93,8 @@ class Canvas {
   void picture(const PaperBox& box, const cv::Mat& bgr);
   /// What `draw` draws appears inside the box only.
   void clipped(const PaperBox& box, const std::function<void()>& draw);
+  /// What `draw` draws appears so many times larger, measured from the top left corner.
+  void scaled(double factor, const std::function<void()>& draw);
 
  private:
   void apply(const Stroke& stroke);

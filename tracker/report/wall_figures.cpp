@@ -5,6 +5,7 @@
 #include <opencv2/imgproc.hpp>
 
 #include "tracker/csv_text.h"
+#include "tracker/picture_brightness.h"
 #include "tracker/report/axes.h"
 #include "tracker/report/figures.h"
 #include "tracker/report/path_in_picture.h"
@@ -97,29 +98,11 @@ class PictureFrame {
   double scale_;
 };
 
-/// A night is filmed in little light: the picture is stretched so that its brightest percent is
-/// light gray.
-cv::Mat brightened(const cv::Mat& picture) {
-  constexpr double kLightGray = 170.0;
-  cv::Mat gray;
-  cv::cvtColor(picture, gray, cv::COLOR_BGR2GRAY);
-  std::vector<int> counts(256, 0);
-  for (int y = 0; y < gray.rows; ++y) {
-    for (int x = 0; x < gray.cols; ++x) ++counts[gray.at<unsigned char>(y, x)];
-  }
-  long above = 0;
-  int level = 255;
-  const long percent = static_cast<long>(gray.total()) / 100;
-  while (level > 1 && above < percent) above += counts[static_cast<std::size_t>(level--)];
-  cv::Mat bright;
-  picture.convertTo(bright, -1, kLightGray / std::max(level, 1));
-  return bright;
-}
-
 Figure wall_figure(const ShownNight& night, const cv::Mat& wall, const PathInPicture& path) {
   const cv::Rect part = part_shown(night, wall.size());
   const double height_pt = kPageWidth_pt * part.height / part.width;
-  const cv::Mat picture = brightened(wall(part));
+  cv::Mat picture;
+  wall(part).convertTo(picture, -1, gain_to_light_gray(wall(part)));
   std::string csv = "x_mm,x_px,y_px\n";
   for (const PathMark& mark : path_marks(path)) {
     const auto pixel = path.at(mark.x_mm);
