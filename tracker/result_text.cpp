@@ -14,6 +14,9 @@ namespace {
 
 using analysis::format_quantity;
 
+/// Inputs below this share of the squared uncertainty are only named: result.json has them all.
+constexpr double kShareToPrint = 5e-4;
+
 std::string when_text(const RunInfo& info, double t_s) {
   std::string text = duration_text(t_s);
   if (info.start) text += fmt::format(" ({})", iso_text(after(*info.start, t_s)));
@@ -64,14 +67,15 @@ std::string swing_part(const RunInfo& info, const analysis::NightResult& result)
   }
   text += fmt::format("\nequilibria ({})\n", result.sides_from);
   for (const analysis::SegmentResult& s : result.segments) {
-    text += fmt::format("    {:5}  {}  from {} for {}, {:.1f} periods, swing {:.1f} to {:.1f} mm\n",
-                        name_of(s.segment.side),
-                        format_quantity(s.equilibrium_mm, "mm"),
-                        when_text(info, s.segment.from_s),
-                        duration_text(s.segment.to_s - s.segment.from_s),
-                        s.periods,
-                        s.amplitude_from_mm,
-                        s.amplitude_to_mm);
+    text += fmt::format(
+        "    {:5}  {}, {:.1f} periods, swing {:.1f} to {:.1f} mm,\n           from {} for {}\n",
+        name_of(s.segment.side),
+        format_quantity(s.equilibrium_mm, "mm"),
+        s.periods,
+        s.amplitude_from_mm,
+        s.amplitude_to_mm,
+        when_text(info, s.segment.from_s),
+        duration_text(s.segment.to_s - s.segment.from_s));
   }
   text += fmt::format(
       "    one position scatters by {:.3f} mm about the fit; correlation of the readings makes\n"
@@ -93,12 +97,21 @@ std::string budget_part(const analysis::UncertaintyBudget& budget) {
   std::string text = "uncertainty budget of G (what dominates is worth measuring better)\n";
   std::vector<analysis::BudgetRow> rows = budget.rows;
   std::ranges::stable_sort(rows, std::ranges::greater{}, &analysis::BudgetRow::share);
+  std::string negligible;
   for (const analysis::BudgetRow& row : rows) {
+    if (std::abs(row.share) < kShareToPrint) {
+      negligible += (negligible.empty() ? "" : ", ") + row.input.name;
+      continue;
+    }
     text += fmt::format("    {:28} {:>26}   {:6.3f} % of G  {:5.1f} % of u^2\n",
                         row.input.name,
                         format_quantity({row.input.value, row.input.u}, row.input.unit),
                         100.0 * std::abs(row.contribution) / budget.value,
                         100.0 * row.share);
+  }
+  if (!negligible.empty()) {
+    text += in_lines(
+        fmt::format("less than {} % of u^2 each: {}", 100.0 * kShareToPrint, negligible), "    ");
   }
   if (budget.dominating) {
     text += fmt::format("    dominating: {}\n", budget.rows[*budget.dominating].input.name);
@@ -112,7 +125,7 @@ std::string budget_part(const analysis::UncertaintyBudget& budget) {
 std::string list_part(std::string_view title, const std::vector<std::string>& lines) {
   if (lines.empty()) return {};
   std::string text = fmt::format("\n{}\n", title);
-  for (const std::string& line : lines) text += fmt::format("    {}\n", line);
+  for (const std::string& line : lines) text += in_lines(line, "    ");
   return text;
 }
 
