@@ -117,7 +117,8 @@ void add_analyse_command(CLI::App& app) {
   command->add_flag("--quiet", arguments->quiet, "write the files, print only their names");
   command->footer(
       "Example: nightswing analyse runs/night --apparatus configs/basement.yaml\n"
-      "         nightswing analyse runs/night --side plus@0s --side minus@2h5m");
+      "         nightswing analyse runs/night --side plus@0s --side minus@2h5m\n"
+      "Next:    open runs/night/report.html, or make a film: nightswing film runs/night");
   command->callback([arguments] { analyse(*arguments); });
 }
 
