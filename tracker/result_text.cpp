@@ -143,7 +143,8 @@ std::string result_text(const ResultSource& source) {
   if (result.gravity) {
     text += gravity_part(result) + '\n';
   } else {
-    text += fmt::format("no G: {} - {}\n\n", name_of(result.status), result.message);
+    text +=
+        in_lines(fmt::format("no G: {} - {}", name_of(result.status), result.message), "") + '\n';
   }
   if (result.fit.status != analysis::FitStatus::kNotConverged)
     text += swing_part(night.info, result);

@@ -1,4 +1,6 @@
+#include <algorithm>
 #include <cmath>
+#include <filesystem>
 #include <numbers>
 #include <sstream>
 
@@ -198,6 +200,24 @@ TEST_SUITE("figures") {
       }
       CHECK(rows > 0);
     }
+  }
+
+  TEST_CASE("figures of an earlier analysis go when the later one has none, other files stay") {
+    const TemporaryFolder folder;
+    const RunFolder run{folder.path()};
+    ShownNight night = shown_example();
+    write_plots(run, all_figures(night, {}));
+    write_text(run.plots() / "mine.csv", "kept");
+    REQUIRE(std::filesystem::exists(run.plots() / "budget.svg"));
+    for (const Figure& figure : all_figures(night, {})) {
+      CHECK(std::ranges::find(figure_names(), figure.name) != figure_names().end());
+    }
+    night.comparison.reset();
+    write_plots(run, all_figures(night, {}));
+    CHECK_FALSE(std::filesystem::exists(run.plots() / "budget.svg"));
+    CHECK_FALSE(std::filesystem::exists(run.plots() / "budget.csv"));
+    CHECK(std::filesystem::exists(run.plots() / "night.svg"));
+    CHECK(std::filesystem::exists(run.plots() / "mine.csv"));
   }
 
   TEST_CASE("both sides are drawn in both palettes") {

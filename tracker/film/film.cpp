@@ -114,10 +114,13 @@ Wall wall_for(const FilmRequest& request, const RunInfo& info) {
     throw InputError(fmt::format("{} does not exist", video.string()));
   }
   if (request.drawn || !there) {
-    return {.pictures = std::make_unique<DrawnWall>(info),
-            .words = request.drawn
-                         ? "drawn from the track"
-                         : fmt::format("drawn from the track: {} is not there", video.string())};
+    return {
+        .pictures = std::make_unique<DrawnWall>(info),
+        .words = request.drawn
+                     ? "drawn from the track"
+                     : fmt::format(
+                           "drawn from the track, because {} is not there (name it with --video)",
+                           video.string())};
   }
   const cv::Mat first = cv::imread(request.run.first_frame().string(),
                                    cv::IMREAD_COLOR | cv::IMREAD_IGNORE_ORIENTATION);

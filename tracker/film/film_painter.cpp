@@ -183,7 +183,9 @@ void FilmPainter::paint_equilibria(Canvas& canvas, double t_s) {
     const bool first = std::ranges::find(named, s.side) == named.end();
     named.push_back(s.side);
     if (!first && !(s.from_s <= t_s && t_s < s.to_s)) continue;  // one line a side is enough
-    const PaperPoint top = beside(t_s, s.equilibrium_mm, -70.0 * unit);
+    // The name of minus stands higher, so that close equilibria do not write over each other.
+    const double height = s.side == "minus" ? 102.0 : 70.0;
+    const PaperPoint top = beside(t_s, s.equilibrium_mm, -height * unit);
     const PaperPoint foot = beside(t_s, s.equilibrium_mm, 40.0 * unit);
     canvas.line(top, foot, {.colour = kShade, .width_pt = 6.0 * unit});
     canvas.line(top,

@@ -1,5 +1,7 @@
 #pragma once
 
+#include <span>
+#include <string_view>
 #include <vector>
 
 #include <opencv2/core.hpp>
@@ -24,6 +26,9 @@ namespace nightswing::tracker {
 
 /// All of them, in the order of the report.
 [[nodiscard]] std::vector<Figure> all_figures(const ShownNight& night, const cv::Mat& wall);
+
+/// The names of all figures that there can be.
+[[nodiscard]] std::span<const std::string_view> figure_names();
 
 /// The width of a figure that fills a page of A4 between its margins, and of one beside another.
 inline constexpr double kPageWidth_pt = 510.0;

@@ -67,6 +67,8 @@ class PictureFrame {
   void equilibrium(const PathInPicture& path, const ShownSegment& segment, bool name) {
     const Colour& colour = segment.is_plus() ? dark_palette().plus : dark_palette().minus;
     const double x_mm = segment.equilibrium_mm.value;
+    // The name of minus stands higher, so that close equilibria do not write over each other.
+    const double top_pt = segment.is_plus() ? -30.0 : -44.0;
     canvas_.line(
         beside(path, x_mm, -30.0),
         beside(path, x_mm, 14.0),
@@ -74,7 +76,9 @@ class PictureFrame {
          .width_pt = 1.6,
          .dashes_pt = segment.is_plus() ? std::vector<double>{} : std::vector<double>{4.0, 2.0}});
     if (name) {
-      label(beside(path, x_mm, -36.0), fmt::format("{} {:.2f} mm", segment.side, x_mm), colour);
+      label(beside(path, x_mm, top_pt - 6.0),
+            fmt::format("{} {:.2f} mm", segment.side, x_mm),
+            colour);
     }
   }
 
@@ -213,6 +217,21 @@ std::vector<Figure> wall_figures(const ShownNight& night, const cv::Mat& wall) {
   if (!wall.empty() && path) figures.push_back(wall_figure(night, wall, *path));
   if (!night.map.references.empty()) figures.push_back(calibration_figure(night));
   return figures;
+}
+
+std::span<const std::string_view> figure_names() {
+  static constexpr std::string_view kNames[] = {"comparison",
+                                                "budget",
+                                                "corrections",
+                                                "wall",
+                                                "calibration",
+                                                "night",
+                                                "residuals",
+                                                "residual_distribution",
+                                                "residual_autocorrelation",
+                                                "folded_swing",
+                                                "drift"};
+  return kNames;
 }
 
 std::vector<Figure> all_figures(const ShownNight& night, const cv::Mat& wall) {
