@@ -20,7 +20,7 @@ const std::string kSchema = std::string(NIGHTSWING_SOURCE_DIR) + "/configs/resul
 
 /// A synthetic night, analysed; `run` lies in the folder.
 std::string analysed_run(const TemporaryFolder& folder) {
-  const std::string run = (folder / "run").string();
+  std::string run = (folder / "run").string();
   make_synthetic_run(run);
   write_text(folder / "apparatus.yaml", good_apparatus());
   const auto analysed =
@@ -121,5 +121,10 @@ TEST_SUITE("what a night leaves") {
     REQUIRE_MESSAGE(made.status == 0, made.errors);
     CHECK(made.output.find("60 frames of 1920 x 1080 px, wall drawn") != std::string::npos);
     CHECK(std::filesystem::file_size(run + "/film.mp4") > 10000);
+    CHECK(
+        nightswing_command("film " + run + " --seconds 2 --quiet --caption '1h=Half-way'").status ==
+        0);
+    CHECK(nightswing_command("film " + run + " --caption 'no moment'").status == 2);
+    CHECK(nightswing_command("film " + run + " --caption soon=now").status == 2);
   }
 }

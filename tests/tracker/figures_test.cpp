@@ -45,10 +45,10 @@ TEST_SUITE("axes") {
   }
 
   TEST_CASE("a thinned curve keeps the highest and the lowest point of each column") {
-    std::vector<PaperPoint> points;
-    for (int k = 0; k < 1000; ++k) {
-      points.push_back({0.001 * k, k == 437 ? 99.0 : (k == 438 ? -99.0 : 0.0)});
-    }
+    std::vector<PaperPoint> points(1000, {0.0, 0.0});
+    for (std::size_t k = 0; k < points.size(); ++k) points[k].x_pt = 0.001 * static_cast<double>(k);
+    points[437].y_pt = 99.0;
+    points[438].y_pt = -99.0;
     const auto thin = thinned_for_paper(points, 0.5);
     CHECK(thin.size() <= 4);
     CHECK(std::ranges::any_of(thin, [](const PaperPoint& p) { return p.y_pt == 99.0; }));

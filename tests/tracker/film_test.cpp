@@ -197,24 +197,23 @@ TEST_SUITE("film") {
     std::filesystem::remove(folder / "wall.mp4");
     const auto summary = make_film({.run = run,
                                     .seconds = 2.0,
-                                    .captions = {"1m=half-way"},
+                                    .captions = {{60.0, "half-way"}},
                                     .output = folder / "film.mp4",
                                     .quiet = true});
     CHECK(summary.picture.find("drawn from the track") != std::string::npos);
     CHECK(summary.frames == 60);
   }
 
-  TEST_CASE("a caption without a moment and a video that is not there are refused") {
+  TEST_CASE("a video that is not there is refused, and so is that of another camera") {
     const TemporaryFolder folder;
     const RunFolder run = swinging_run(folder);
-    FilmRequest request{.run = run,
-                        .seconds = 2.0,
-                        .captions = {"no moment"},
-                        .output = folder / "film.mp4",
-                        .quiet = true};
-    CHECK_THROWS_AS(static_cast<void>(make_film(request)), nightswing::InputError);
-    request.captions.clear();
+    FilmRequest request{
+        .run = run, .seconds = 2.0, .captions = {}, .output = folder / "film.mp4", .quiet = true};
     request.video = folder / "other.mp4";
+    CHECK_THROWS_AS(static_cast<void>(make_film(request)), nightswing::InputError);
+    FilmWriter other(request.video, {.width_px = 320, .height_px = 180});
+    other.write(cv::Mat(180, 320, CV_8UC4, cv::Scalar::all(9)));
+    other.finish();
     CHECK_THROWS_AS(static_cast<void>(make_film(request)), nightswing::InputError);
     CHECK_FALSE(std::filesystem::exists(folder / "film.mp4"));
   }

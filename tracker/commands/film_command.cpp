@@ -1,8 +1,10 @@
 #include <memory>
+#include <optional>
 #include <vector>
 
 #include <fmt/format.h>
 
+#include "tracker/commands/argument_checks.h"
 #include "tracker/commands/commands.h"
 #include "tracker/film/film.h"
 
@@ -21,13 +23,40 @@ struct Arguments {
   bool quiet = false;
 };
 
+/// `2h5m=The sources move`: where the moment ends.
+std::size_t moment_length(const std::string& caption) {
+  return caption.find('=');
+}
+
+CLI::Validator caption_check() {
+  return CLI::Validator(
+      [](std::string& text) {
+        const std::string moment = text.substr(0, moment_length(text));
+        if (moment.size() < text.size() && (parse_duration_s(moment) || parse_iso_time(moment))) {
+          return std::string();
+        }
+        return fmt::format("'{}' is no moment and text such as 2h5m='The sources move'", text);
+      },
+      "MOMENT=TEXT");
+}
+
+FilmCaption caption_from(const std::string& text, const std::optional<UtcTime>& start) {
+  const std::size_t length = moment_length(text);
+  return {.t_s = moment_s(text.substr(0, length), start), .text = text.substr(length + 1)};
+}
+
 void film(const Arguments& arguments) {
   const RunFolder run = open_run_folder(arguments.run);
+  const std::optional<UtcTime> start = read_run_info(run).start;
+  std::vector<FilmCaption> captions;
+  for (const std::string& text : arguments.captions) {
+    captions.push_back(caption_from(text, start));
+  }
   const FilmRequest request{
       .run = run,
       .seconds = arguments.seconds,
       .title = arguments.title,
-      .captions = arguments.captions,
+      .captions = captions,
       .output = arguments.output.empty() ? run.film() : std::filesystem::path(arguments.output),
       .video = arguments.video,
       .drawn = arguments.drawn,
@@ -52,10 +81,12 @@ void add_film_command(CLI::App& app) {
   command->add_option("--seconds", arguments->seconds, "length of the film (default 60)")
       ->check(CLI::Range(2.0, 3600.0));
   command->add_option("--title", arguments->title, "what the title card says");
-  command->add_option("--caption",
-                      arguments->captions,
-                      "a text across the picture for five seconds, from a moment of the night on: "
-                      "2h5m='The sources move'; may be repeated");
+  command
+      ->add_option("--caption",
+                   arguments->captions,
+                   "a text across the picture for five seconds, from a moment of the night on: "
+                   "2h5m='The sources move'; may be repeated")
+      ->check(caption_check());
   command
       ->add_option("--size",
                    arguments->size,

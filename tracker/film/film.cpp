@@ -2,13 +2,13 @@
 
 #include <algorithm>
 #include <cmath>
+#include <functional>
 #include <memory>
 
 #include <fmt/format.h>
 #include <opencv2/imgcodecs.hpp>
 
 #include "analysis/input_error.h"
-#include "tracker/commands/argument_checks.h"
 #include "tracker/film/film_painter.h"
 #include "tracker/film/film_writer.h"
 #include "tracker/frame_pump.h"
@@ -23,15 +23,11 @@ constexpr double kCard_s = 3.0;
 constexpr double kMostOfFilm = 0.15;  // that one card may take
 constexpr double kCaption_s = 5.0;
 
-/// Gives the picture of the wall that belongs to each moment, in order.
-class WallPictures {
- public:
-  virtual ~WallPictures() = default;
-  virtual const cv::Mat& at(const FilmMoment& moment) = 0;
-};
+/// The picture of the wall that belongs to a moment; asked for in order of time.
+using WallPictures = std::function<const cv::Mat&(const FilmMoment&)>;
 
 /// From the video: the latest frame that is not later than the moment.
-class FilmedWall final : public WallPictures {
+class FilmedWall {
  public:
   FilmedWall(const std::filesystem::path& video, const RunInfo& info)
       : source_(video, {.frame_every_s = frame_every_s(info)}), pump_(source_) {
@@ -49,7 +45,7 @@ class FilmedWall final : public WallPictures {
     if (ended_) throw InputError(fmt::format("{} holds no frame", video.string()));
   }
 
-  const cv::Mat& at(const FilmMoment& moment) override {
+  const cv::Mat& at(const FilmMoment& moment) {
     constexpr double kSame_s = 1e-6;
     while (!ended_ && (shown_.picture.empty() || next_.t_s <= moment.t_s + kSame_s)) {
       std::swap(shown_, next_);
@@ -67,11 +63,11 @@ class FilmedWall final : public WallPictures {
 };
 
 /// Without the video: a plain wall with the spot drawn where it was measured.
-class DrawnWall final : public WallPictures {
+class DrawnWall {
  public:
   explicit DrawnWall(const RunInfo& info) : size_(info.frame_width_px, info.frame_height_px) {}
 
-  const cv::Mat& at(const FilmMoment& moment) override {
+  const cv::Mat& at(const FilmMoment& moment) {
     picture_.create(size_, CV_8UC3);
     picture_.setTo(cv::Scalar(52, 48, 46));
     if (moment.spot) draw(*moment.spot);
@@ -100,8 +96,13 @@ class DrawnWall final : public WallPictures {
   cv::Mat picture_;
 };
 
+template <typename Pictures>
+WallPictures shared(std::shared_ptr<Pictures> pictures) {
+  return [pictures](const FilmMoment& moment) -> const cv::Mat& { return pictures->at(moment); };
+}
+
 struct Wall {
-  std::unique_ptr<WallPictures> pictures;
+  WallPictures picture_at;
   std::string words;
   double gain = 1.0;
 };
@@ -115,7 +116,7 @@ Wall wall_for(const FilmRequest& request, const RunInfo& info) {
   }
   if (request.drawn || !there) {
     return {
-        .pictures = std::make_unique<DrawnWall>(info),
+        .picture_at = shared(std::make_shared<DrawnWall>(info)),
         .words = request.drawn
                      ? "drawn from the track"
                      : fmt::format(
@@ -124,24 +125,9 @@ Wall wall_for(const FilmRequest& request, const RunInfo& info) {
   }
   const cv::Mat first = cv::imread(request.run.first_frame().string(),
                                    cv::IMREAD_COLOR | cv::IMREAD_IGNORE_ORIENTATION);
-  return {.pictures = std::make_unique<FilmedWall>(video, info),
+  return {.picture_at = shared(std::make_shared<FilmedWall>(video, info)),
           .words = "from " + video.string(),
           .gain = first.empty() ? 1.0 : gain_to_light_gray(first)};
-}
-
-void add_captions(const FilmRequest& request, FilmContents& contents) {
-  for (const std::string& text : request.captions) {
-    const std::size_t equal = text.find('=');
-    if (equal == std::string::npos) {
-      throw InputError(
-          fmt::format("'{}' is no caption; write a moment and a text, as in "
-                      "2h5m='sources moved'",
-                      text));
-    }
-    contents.captions.push_back(
-        {moment_s(text.substr(0, equal), contents.info.start), text.substr(equal + 1)});
-  }
-  std::ranges::stable_sort(contents.captions, {}, &FilmCaption::t_s);
 }
 
 /// The caption that stands at the moment: the last one that began, for its time.
@@ -161,13 +147,47 @@ std::vector<std::string> title_lines(const FilmContents& contents, double second
   return lines;
 }
 
+/// How many frames of the film the parts get.
+struct Parts {
+  long card;  ///< each of the two
+  long night;
+};
+
+Parts parts_of(const FilmRequest& request, bool with_result) {
+  const long total = std::max(1L, std::lround(request.seconds * kFramesPerSecond));
+  const long card =
+      std::lround(std::min(kCard_s, kMostOfFilm * request.seconds) * kFramesPerSecond);
+  return {.card = card, .night = total - card * (with_result ? 2 : 1)};
+}
+
+/// Calls `write` with each frame of the night.
+void paint_night(const FilmContents& contents,
+                 const Wall& wall,
+                 long frames,
+                 FilmPainter& painter,
+                 const std::function<void(const cv::Mat&)>& write) {
+  const auto& moments = contents.moments;
+  const double night_s = moments.back().t_s - moments.front().t_s;
+  const double caption_s = kCaption_s * kFramesPerSecond * night_s / static_cast<double>(frames);
+  std::size_t index = 0;
+  for (long k = 0; k < frames; ++k) {
+    const double share =
+        frames > 1 ? static_cast<double>(k) / static_cast<double>(frames - 1) : 1.0;
+    const double t_s = moments.front().t_s + share * night_s;
+    while (index + 1 < moments.size() && moments[index + 1].t_s <= t_s) ++index;
+    painter.set_caption(caption_at(contents, t_s, caption_s));
+    write(painter.paint(wall.picture_at(moments[index]), index));
+  }
+}
+
 }  // namespace
 
 FilmSummary make_film(const FilmRequest& request) {
   FilmContents contents = film_contents(request.run);
-  add_captions(request, contents);
+  contents.captions = request.captions;
+  std::ranges::stable_sort(contents.captions, {}, &FilmCaption::t_s);
   if (!request.title.empty()) contents.title = request.title;
-  Wall wall = wall_for(request, contents.info);
+  const Wall wall = wall_for(request, contents.info);
   const FilmLayout layout =
       film_layout({contents.info.frame_width_px, contents.info.frame_height_px}, request.size);
   FilmPainter painter(contents, layout, wall.gain);
@@ -176,33 +196,20 @@ FilmSummary make_film(const FilmRequest& request) {
                      .height_px = layout.height_px,
                      .frames_per_second = kFramesPerSecond,
                      .title = contents.title});
-
-  const long total = std::max(1L, std::lround(request.seconds * kFramesPerSecond));
-  const long card =
-      std::lround(std::min(kCard_s, kMostOfFilm * request.seconds) * kFramesPerSecond);
-  const long body = total - card - (contents.g_text.empty() ? 0 : card);
-  Progress progress("film frame", total, request.quiet);
+  const bool with_result = !contents.g_text.empty();
+  const Parts parts = parts_of(request, with_result);
+  Progress progress("film frame", parts.night + parts.card * (with_result ? 2 : 1), request.quiet);
   long written = 0;
-  const auto write = [&](const cv::Mat& frame, long times) {
-    for (long k = 0; k < times; ++k) {
-      writer.write(frame);
-      progress.step(++written);
-    }
+  const auto write = [&](const cv::Mat& frame) {
+    writer.write(frame);
+    progress.step(++written);
   };
-  write(painter.card(contents.title, title_lines(contents, request.seconds)), card);
-  const double from_s = contents.moments.front().t_s;
-  const double night_s = contents.moments.back().t_s - from_s;
-  const double caption_s = kCaption_s * kFramesPerSecond * night_s / static_cast<double>(body);
-  std::size_t index = 0;
-  for (long k = 0; k < body; ++k) {
-    const double share = body > 1 ? static_cast<double>(k) / static_cast<double>(body - 1) : 1.0;
-    const double t_s = from_s + share * night_s;
-    while (index + 1 < contents.moments.size() && contents.moments[index + 1].t_s <= t_s) ++index;
-    painter.set_caption(caption_at(contents, t_s, caption_s));
-    write(painter.paint(wall.pictures->at(contents.moments[index]), index), 1);
-  }
-  if (!contents.g_text.empty())
-    write(painter.card("G = " + contents.g_text, {contents.title}), card);
+  const auto write_card = [&](const cv::Mat& card) {
+    for (long k = 0; k < parts.card; ++k) write(card);
+  };
+  write_card(painter.card(contents.title, title_lines(contents, request.seconds)));
+  paint_night(contents, wall, parts.night, painter, write);
+  if (with_result) write_card(painter.card("G = " + contents.g_text, {contents.title}));
   writer.finish();
   return {.frames = written,
           .width_px = layout.width_px,

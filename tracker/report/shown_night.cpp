@@ -8,6 +8,7 @@
 
 #include "analysis/quantity.h"
 #include "analysis/spot_path.h"
+#include "tracker/event_log.h"
 #include "tracker/line_file.h"
 #include "tracker/version.h"
 #include "tracker/wall_calibration.h"

@@ -8,7 +8,6 @@
 #include "calibration/spaces.h"
 #include "calibration/wall_map.h"
 #include "tracker/comparison.h"
-#include "tracker/event_log.h"
 #include "tracker/result_file.h"
 #include "tracker/time_text.h"
 
