@@ -102,8 +102,8 @@ WallPictures shared(std::shared_ptr<Pictures> pictures) {
 }
 
 struct Wall {
-  WallPictures picture_at;
-  std::string words;
+  WallPictures picture_at{};
+  std::string words{};
   double gain = 1.0;
 };
 
@@ -114,20 +114,21 @@ Wall wall_for(const FilmRequest& request, const RunInfo& info) {
   if (!request.video.empty() && !there) {
     throw InputError(fmt::format("{} does not exist", video.string()));
   }
+  Wall wall;
   if (request.drawn || !there) {
-    return {
-        .picture_at = shared(std::make_shared<DrawnWall>(info)),
-        .words = request.drawn
-                     ? "drawn from the track"
-                     : fmt::format(
-                           "drawn from the track, because {} is not there (name it with --video)",
-                           video.string())};
+    wall.picture_at = shared(std::make_shared<DrawnWall>(info));
+    wall.words = "drawn from the track";
+    if (!request.drawn) {
+      wall.words += fmt::format(", because {} is not there (name it with --video)", video.string());
+    }
+    return wall;
   }
   const cv::Mat first = cv::imread(request.run.first_frame().string(),
                                    cv::IMREAD_COLOR | cv::IMREAD_IGNORE_ORIENTATION);
-  return {.picture_at = shared(std::make_shared<FilmedWall>(video, info)),
-          .words = "from " + video.string(),
-          .gain = first.empty() ? 1.0 : gain_to_light_gray(first)};
+  wall.picture_at = shared(std::make_shared<FilmedWall>(video, info));
+  wall.words = "from " + video.string();
+  if (!first.empty()) wall.gain = gain_to_light_gray(first);
+  return wall;
 }
 
 /// The caption that stands at the moment: the last one that began, for its time.
