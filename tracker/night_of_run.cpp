@@ -214,7 +214,8 @@ void judge_map(const WallMap& map, const std::vector<PixelPoint>& pixels, NightO
 NightOfRun read_night(const RunFolder& run) {
   NightOfRun result;
   result.info = read_run_info(run);
-  const WallMap map = read_wall_map(run.wall());
+  result.map = read_wall_map(run.wall());
+  const WallMap& map = result.map;
   check_frame_size(map, run, result.info);
   Track track = read_track(run.track());
   EventLog log = read_events(run.events());
@@ -223,7 +224,7 @@ NightOfRun read_night(const RunFolder& run) {
   result.warnings.insert(result.warnings.end(), log.warnings.begin(), log.warnings.end());
 
   SteadyTrack camera(run, result.info, result.warnings);
-  std::vector<PixelPoint> pixels;
+  std::vector<PixelPoint>& pixels = result.pixels;
   long beyond = 0;
   for (const TrackRow& row : track.rows) {
     result.frames_by_state.add(row.spot.state);

@@ -8,6 +8,7 @@
 
 #include "analysis/input_error.h"
 #include "analysis/track_cleaning.h"
+#include "tracker/run_folder.h"
 
 namespace nightswing::tracker {
 namespace {
@@ -349,7 +350,7 @@ PhotoTimes time_photos(std::span<const PhotoStamp> photos, const SourceOptions& 
   }
   if (pace_s) {
     take_pace(*pace_s, steps, camera, times);
-    times.time_from = fmt::format("one frame every {} s", *pace_s);
+    times.time_from = time_from_steps(*pace_s);
   } else if (has_camera) {
     take_from(camera, steps, times);
     times.time_from = "camera times of the photographs (EXIF)";

@@ -1,10 +1,11 @@
 #include <algorithm>
 #include <cmath>
+#include <sstream>
 
 #include <fmt/format.h>
 
-#include "analysis/constants.h"
 #include "analysis/quantity.h"
+#include "tracker/comparison.h"
 #include "tracker/result_file.h"
 #include "tracker/version.h"
 
@@ -12,12 +13,31 @@ namespace nightswing::tracker {
 namespace {
 
 using analysis::format_quantity;
-using analysis::Measured;
+
+/// Inputs below this share of the squared uncertainty are only named: result.json has them all.
+constexpr double kShareToPrint = 5e-4;
 
 std::string when_text(const RunInfo& info, double t_s) {
   std::string text = duration_text(t_s);
   if (info.start) text += fmt::format(" ({})", iso_text(after(*info.start, t_s)));
   return text;
+}
+
+/// The sentence broken at blanks into lines of the page.
+std::string in_lines(const std::string& sentence, std::string_view indent) {
+  constexpr std::size_t kPageWidth = 96;
+  std::string text;
+  std::string line(indent);
+  std::istringstream words(sentence);
+  for (std::string word; words >> word;) {
+    if (line.size() > indent.size() && line.size() + 1 + word.size() > kPageWidth) {
+      text += line + '\n';
+      line = indent;
+    }
+    if (line.size() > indent.size()) line += ' ';
+    line += word;
+  }
+  return text + line + '\n';
 }
 
 std::string gravity_part(const analysis::NightResult& result) {
@@ -26,14 +46,7 @@ std::string gravity_part(const analysis::NightResult& result) {
   std::string text = fmt::format("G = {}   ({:.2f} %, standard uncertainty, k = 1)\n",
                                  format_quantity({g, u}, "m3 kg-1 s-2"),
                                  100.0 * u / g);
-  const Measured accepted = analysis::kAcceptedG;
-  const double ratio = (g - accepted.value) / std::hypot(u, accepted.u);
-  text += fmt::format(
-      "    The accepted value, {} (CODATA 2022), lies {:.2f} standard uncertainties {};\n"
-      "    it was not used to get this result.\n",
-      format_quantity(accepted, ""),
-      std::abs(ratio),
-      ratio < 0 ? "above" : "below");
+  text += in_lines(compare_with_accepted({g, u}).sentence, "    ");
   text += fmt::format("textbook formula alone: {:.4g} m3 kg-1 s-2\n",
                       result.gravity->textbook_m3_kg_s2);
   for (const analysis::Correction& c : result.gravity->corrections) {
@@ -65,14 +78,15 @@ std::string swing_part(const RunInfo& info, const analysis::NightResult& result)
       "taken at one moment and in true mm); {}\n",
       result.sides_from);
   for (const analysis::SegmentResult& s : result.segments) {
-    text += fmt::format("    {:5}  {}  from {} for {}, {:.1f} periods, swing {:.1f} to {:.1f} mm\n",
-                        name_of(s.segment.side),
-                        format_quantity(s.equilibrium_mm, "mm"),
-                        when_text(info, s.segment.from_s),
-                        duration_text(s.segment.to_s - s.segment.from_s),
-                        s.periods,
-                        s.amplitude_from_mm,
-                        s.amplitude_to_mm);
+    text += fmt::format(
+        "    {:5}  {}, {:.1f} periods, swing {:.1f} to {:.1f} mm,\n           from {} for {}\n",
+        name_of(s.segment.side),
+        format_quantity(s.equilibrium_mm, "mm"),
+        s.periods,
+        s.amplitude_from_mm,
+        s.amplitude_to_mm,
+        when_text(info, s.segment.from_s),
+        duration_text(s.segment.to_s - s.segment.from_s));
   }
   text += fmt::format(
       "    one position scatters by {:.3f} mm about the fit; correlation of the readings makes\n"
@@ -96,14 +110,21 @@ std::string budget_part(const analysis::UncertaintyBudget& budget) {
   std::string text = "uncertainty budget of G (what dominates is worth measuring better)\n";
   std::vector<analysis::BudgetRow> rows = budget.rows;
   std::ranges::stable_sort(rows, std::ranges::greater{}, &analysis::BudgetRow::share);
+  std::string negligible;
   for (const analysis::BudgetRow& row : rows) {
-    // Correlation can make a share a little negative, which would be printed as -0.0.
-    const double share_percent = std::abs(row.share) < 5e-4 ? 0.0 : 100.0 * row.share;
+    if (std::abs(row.share) < kShareToPrint) {
+      negligible += (negligible.empty() ? "" : ", ") + row.input.name;
+      continue;
+    }
     text += fmt::format("    {:28} {:>26}   {:6.3f} % of G  {:5.1f} % of u^2\n",
                         row.input.name,
                         format_quantity({row.input.value, row.input.u}, row.input.unit),
                         100.0 * std::abs(row.contribution) / budget.value,
-                        share_percent);
+                        100.0 * row.share);
+  }
+  if (!negligible.empty()) {
+    text += in_lines(
+        fmt::format("less than {} % of u^2 each: {}", 100.0 * kShareToPrint, negligible), "    ");
   }
   if (budget.dominating) {
     text += fmt::format("    dominating: {}\n", budget.rows[*budget.dominating].input.name);
@@ -117,7 +138,7 @@ std::string budget_part(const analysis::UncertaintyBudget& budget) {
 std::string list_part(std::string_view title, const std::vector<std::string>& lines) {
   if (lines.empty()) return {};
   std::string text = fmt::format("\n{}\n", title);
-  for (const std::string& line : lines) text += fmt::format("    {}\n", line);
+  for (const std::string& line : lines) text += in_lines(line, "    ");
   return text;
 }
 
@@ -135,7 +156,8 @@ std::string result_text(const ResultSource& source) {
   if (result.gravity) {
     text += gravity_part(result) + '\n';
   } else {
-    text += fmt::format("no G: {} - {}\n\n", name_of(result.status), result.message);
+    text +=
+        in_lines(fmt::format("no G: {} - {}", name_of(result.status), result.message), "") + '\n';
   }
   if (result.fit.status != analysis::FitStatus::kNotConverged)
     text += swing_part(night.info, result);

@@ -11,11 +11,14 @@
 #include <yaml-cpp/yaml.h>
 
 #include "analysis/input_error.h"
+#include "analysis/quantity.h"
 #include "analysis/yaml_mapping.h"
 #include "tracker/line_file.h"
 
 namespace nightswing::tracker {
 namespace {
+
+constexpr std::string_view kSteps = "one frame every ";
 
 int whole_number(const analysis::YamlMapping& file, std::string_view key, double value) {
   if (!(value >= 1.0 && value <= 1e5) || value != std::floor(value)) {
@@ -90,6 +93,17 @@ void write_run_info(const RunFolder& run, const RunInfo& info) {
   out << YAML::Key << "start_from" << YAML::Value << info.start_from;
   out << YAML::EndMap;
   write_whole_file(run.run_yaml(), std::string(out.c_str()) + '\n');
+}
+
+std::string time_from_steps(double frame_every_s) {
+  return fmt::format("{}{} s", kSteps, frame_every_s);
+}
+
+std::optional<double> frame_every_s(const RunInfo& info) {
+  const std::string& text = info.time_from;
+  const std::size_t end = text.find(" s", kSteps.size());
+  if (!text.starts_with(kSteps) || end == std::string::npos) return std::nullopt;
+  return analysis::parse_number(text.substr(kSteps.size(), end - kSteps.size()));
 }
 
 RunInfo read_run_info(const RunFolder& run) {

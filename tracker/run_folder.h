@@ -27,6 +27,9 @@ struct RunFolder {
   [[nodiscard]] std::filesystem::path apparatus() const { return path / "apparatus.yaml"; }
   [[nodiscard]] std::filesystem::path result_json() const { return path / "result.json"; }
   [[nodiscard]] std::filesystem::path result_txt() const { return path / "result.txt"; }
+  [[nodiscard]] std::filesystem::path report() const { return path / "report.html"; }
+  [[nodiscard]] std::filesystem::path plots() const { return path / "plots"; }
+  [[nodiscard]] std::filesystem::path film() const { return path / "film.mp4"; }
 };
 
 /// What run.yaml says of a run.
@@ -67,6 +70,12 @@ class RunLock {
 [[nodiscard]] RunFolder open_run_folder(const std::filesystem::path& path);
 
 void write_run_info(const RunFolder& run, const RunInfo& info);
+
+/// `time_from` of a time-lapse of which a frame was taken every so many seconds.
+[[nodiscard]] std::string time_from_steps(double frame_every_s);
+
+/// The step that time_from_steps wrote; nothing if the times are from elsewhere.
+[[nodiscard]] std::optional<double> frame_every_s(const RunInfo& info);
 
 /// throws InputError for a key that is unknown, missing or of the wrong kind.
 [[nodiscard]] RunInfo read_run_info(const RunFolder& run);

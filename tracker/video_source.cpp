@@ -12,6 +12,7 @@
 
 #include "analysis/input_error.h"
 #include "analysis/track_cleaning.h"
+#include "tracker/run_folder.h"
 #include "tracker/video_facts.h"
 
 namespace nightswing::tracker {
@@ -63,7 +64,7 @@ void VideoSource::set_pace(const std::filesystem::path& path, const SourceOption
   frame_every_s_ = options.frame_every_s;
   facts_.time_from = "timestamps of the file";
   if (frame_every_s_) {
-    facts_.time_from = fmt::format("one frame every {} s", *frame_every_s_);
+    facts_.time_from = time_from_steps(*frame_every_s_);
   } else if (options.whole_s) {
     const long pictures = count_pictures(path);
     if (pictures < 2) throw InputError(fmt::format("{} holds less than two frames", name_));

@@ -8,6 +8,7 @@ void add_commands(CLI::App& app) {
   add_calibrate_command(app);
   add_mark_command(app);
   add_analyse_command(app);
+  add_film_command(app);
 }
 
 }  // namespace nightswing::tracker
