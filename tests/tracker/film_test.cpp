@@ -50,7 +50,7 @@ void write_swinging_spot(const std::filesystem::path& path) {
 /// A run of that video, mapped by a ruler of 0.5 mm per pixel.
 RunFolder swinging_run(const TemporaryFolder& folder) {
   write_swinging_spot(folder / "wall.mp4");
-  const auto summary = replay({.video = folder / "wall.mp4",
+  const auto summary = replay({.source = (folder / "wall.mp4").string(),
                                .run = folder / "run",
                                .frame_every_s = 5.0,
                                .start = {},
