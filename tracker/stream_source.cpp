@@ -4,6 +4,7 @@
 #include <cstdlib>
 
 #include <fmt/format.h>
+#include <opencv2/core/utils/logger.hpp>
 
 #include "analysis/input_error.h"
 
@@ -26,6 +27,7 @@ StreamSource::StreamSource(const std::string& address, const SourceOptions& opti
         address));
   }
   ::setenv("OPENCV_FFMPEG_LOGLEVEL", "-8", 0);
+  cv::utils::logging::setLogLevel(cv::utils::logging::LOG_LEVEL_SILENT);
   const std::vector<int> patience{
       cv::CAP_PROP_OPEN_TIMEOUT_MSEC, kPatience_ms, cv::CAP_PROP_READ_TIMEOUT_MSEC, kPatience_ms};
   if (!capture_.open(address, cv::CAP_FFMPEG, patience)) {

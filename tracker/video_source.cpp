@@ -9,6 +9,7 @@
 #include <system_error>
 
 #include <fmt/format.h>
+#include <opencv2/core/utils/logger.hpp>
 
 #include "analysis/input_error.h"
 #include "analysis/track_cleaning.h"
@@ -44,6 +45,7 @@ VideoSource::VideoSource(const std::filesystem::path& path, const SourceOptions&
   declared_s_ = file.duration_s;
   // The decoder's own complaints would stand between our sentences; what matters is in warnings().
   ::setenv("OPENCV_FFMPEG_LOGLEVEL", "-8", 0);
+  cv::utils::logging::setLogLevel(cv::utils::logging::LOG_LEVEL_SILENT);
   if (!capture_.open(name_, cv::CAP_FFMPEG)) {
     throw InputError(fmt::format(
         "{} cannot be read as a video; if its recorder was cut off the file was not closed and its "
