@@ -111,6 +111,7 @@ TEST_SUITE("wide_swing") {
     const GravityResult result =
         gravity(balance,
                 {.x_plus_mm = 143.4, .x_minus_mm = 56.6, .period_s = 545.1, .damping_per_s = 3e-4});
+    REQUIRE(result.status == GravityStatus::kComputed);
     const PullCurvature plus = pull_curvature(balance, Side::kPlus, result);
     const PullCurvature minus = pull_curvature(balance, Side::kMinus, result);
     CHECK(minus.quadratic == -plus.quadratic);
