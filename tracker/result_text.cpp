@@ -67,16 +67,16 @@ std::string swing_part(const RunInfo& info, const analysis::NightResult& result)
   }
   if (result.wide_swing_mm > 0.0) {
     text += fmt::format(
-        "wide swing  the uneven pull moved positions by up to {:.3f} mm; taken off, which changed "
-        "the shift by {:+.4f} mm\n",
+        "wide swing  the uneven pull moved positions by up to {:.3f} mm; without that the shift\n"
+        "            is {:+.4f} mm different\n",
         result.wide_swing_mm,
         result.wide_swing_shift_mm);
   }
-  text += fmt::format(
-      "\nequilibria, readings of the scale in the middle of each segment, drift included (the "
-      "shift is\n"
-      "taken at one moment and in true mm); {}\n",
-      result.sides_from);
+  text += '\n' + in_lines(
+                     "equilibria, readings of the scale in the middle of each segment, drift "
+                     "included (the shift is taken at one moment and in true mm); " +
+                         result.sides_from,
+                     "");
   for (const analysis::SegmentResult& s : result.segments) {
     text += fmt::format(
         "    {:5}  {}, {:.1f} periods, swing {:.1f} to {:.1f} mm,\n           from {} for {}\n",
