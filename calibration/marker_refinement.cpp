@@ -4,12 +4,15 @@
 #include <cmath>
 #include <numbers>
 #include <stdexcept>
+#include <utility>
 #include <vector>
 
 #include <Eigen/Cholesky>
 #include <Eigen/Core>
 #include <Eigen/Geometry>
 #include <Eigen/LU>
+
+#include "calibration/median.h"
 
 namespace nightswing::calibration {
 namespace {
@@ -251,9 +254,8 @@ double robust_scatter(const Edge& edge, const std::vector<BandPixel>& pixels) {
   std::vector<double> sizes;
   sizes.reserve(pixels.size());
   for (const BandPixel& p : pixels) sizes.push_back(std::abs(model_minus(edge, p)));
-  const auto middle = sizes.begin() + static_cast<std::ptrdiff_t>(sizes.size() / 2);
-  std::nth_element(sizes.begin(), middle, sizes.end());
-  return 1.4826 * *middle;  // median of |x| of a Gaussian is 0.6745 standard deviations
+  return 1.4826 *
+         median_of(std::move(sizes));  // median of |x| of a Gaussian is 0.6745 standard deviations
 }
 
 /// Fits the edge in a band that is laid anew around each estimate, so that a band laid askew at

@@ -9,6 +9,8 @@
 #include <Eigen/Dense>
 #include <opencv2/imgproc.hpp>
 
+#include "calibration/median.h"
+
 namespace nightswing::calibration {
 namespace {
 
@@ -41,11 +43,9 @@ struct Vote {
   double normal_rad;
 };
 
-double median_of(const cv::Mat& values) {
-  std::vector<float> all(values.begin<float>(), values.end<float>());
-  const auto middle = all.begin() + static_cast<std::ptrdiff_t>(all.size() / 2);
-  std::ranges::nth_element(all, middle);
-  return static_cast<double>(*middle);
+double median_in(const cv::Mat& values) {
+  return static_cast<double>(
+      median_of(std::vector<float>(values.begin<float>(), values.end<float>())));
 }
 
 /// Structure tensor of the picture, averaged over the window.
@@ -68,7 +68,7 @@ Tensor tensor_of(const cv::Mat& values, Look look) {
   cv::Scharr(smooth, gx, CV_32F, 1, 0, 1.0 / 32.0);
   cv::Scharr(smooth, gy, CV_32F, 0, 1, 1.0 / 32.0);
   cv::Mat power = gx.mul(gx) + gy.mul(gy);
-  const double usual = std::max(kLeastGradient * kLeastGradient, look.limit * median_of(power));
+  const double usual = std::max(kLeastGradient * kLeastGradient, look.limit * median_in(power));
   power += usual;
   cv::Mat amount;
   cv::sqrt(power, amount);
@@ -88,7 +88,7 @@ Tensor tensor_of(const cv::Mat& values, Look look) {
 
 void add_votes(const cv::Mat& values, Look look, std::vector<Vote>& votes) {
   const Tensor tensor = tensor_of(values, look);
-  const double floor = kAboveUsual * median_of(tensor.xx + tensor.yy);
+  const double floor = kAboveUsual * median_in(tensor.xx + tensor.yy);
   for (int y = kCell_px / 2; y < values.rows; y += kCell_px) {
     for (int x = kCell_px / 2; x < values.cols; x += kCell_px) {
       const double xx = static_cast<double>(tensor.xx.at<float>(y, x));

@@ -5,6 +5,8 @@
 #include <complex>
 #include <numbers>
 
+#include "calibration/median.h"
+
 namespace nightswing::calibration {
 namespace {
 
@@ -18,18 +20,6 @@ constexpr int kBlock = 8;                 // divisions whose spectrum is looked 
 constexpr double kBesideLine = 0.375;     // cycles a division: three lines of such a spectrum
 constexpr double kStandsOut = 4.0;        // power of a line against what is beside it
 constexpr double kRounding = 1.0 / 12.0;  // variance of a gray value rounded to a whole one
-
-float median_of(std::vector<float>& values) {
-  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::ranges::nth_element(values, middle);
-  return *middle;
-}
-
-double median_of(std::vector<double> values) {
-  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::ranges::nth_element(values, middle);
-  return *middle;
-}
 
 /// Median depth by row and place (column), smoothed along the rows.
 cv::Mat folded_depths(const cv::Mat& depths, int first_tick, int period) {

@@ -70,9 +70,13 @@ RunInfo info_of(const ReplayRequest& request, const SourceFacts& source) {
           .start_from = request.start ? "option --start" : source.start_from};
 }
 
+std::optional<UtcTime> time_of(const RunInfo& info, double t_s) {
+  if (!info.start) return std::nullopt;
+  return after(*info.start, t_s);
+}
+
 /// throws InputError if the run was begun with something else than what is asked for now.
-void check_same_run(const RunFolder& run, const RunInfo& now) {
-  const RunInfo begun = read_run_info(run);
+void check_same_run(const RunFolder& run, const RunInfo& begun, const RunInfo& now) {
   const auto check = [&](const std::string& before, const std::string& after) {
     if (before == after) return;
     throw InputError(fmt::format(
@@ -97,8 +101,9 @@ void check_same_run(const RunFolder& run, const RunInfo& now) {
 /// run.yaml of a new run; of a resumed one it is checked, and its way to name the source kept.
 void begin(const ReplayRequest& request, ReplaySummary& summary) {
   if (request.resume && std::filesystem::exists(summary.run.run_yaml())) {
-    check_same_run(summary.run, summary.info);
-    summary.info.source = read_run_info(summary.run).source;
+    const RunInfo begun = read_run_info(summary.run);
+    check_same_run(summary.run, begun, summary.info);
+    summary.info.source = begun.source;
   } else {
     write_run_info(summary.run, summary.info);
   }
@@ -136,7 +141,7 @@ class SpotWatch {
 class CameraLog {
  public:
   CameraLog(const ReplaySummary& summary, StandingLines standing, EventWriter& events)
-      : start_(summary.info.start), file_(summary.run.camera(), standing), events_(events) {}
+      : info_(summary.info), file_(summary.run.camera(), standing), events_(events) {}
 
   bool see(const Frame& frame) {
     const CameraWatch::Look look = watch_.look(frame.picture, frame.t_s);
@@ -164,12 +169,10 @@ class CameraLog {
 
  private:
   void report(const CameraWatch::Event& moved) {
-    std::optional<UtcTime> utc;
-    if (start_) utc = after(*start_, moved.t_s);
-    events_.append({utc, moved.t_s, "camera moved", moved.detail});
+    events_.append({time_of(info_, moved.t_s), moved.t_s, "camera moved", moved.detail});
   }
 
-  std::optional<UtcTime> start_;
+  const RunInfo& info_;
   CameraWatch watch_;
   CameraWriter file_;
   EventWriter& events_;
@@ -221,11 +224,6 @@ class WallReader {
 
 StandingLines standing_lines(const ReplayRequest& request) {
   return request.resume ? StandingLines::kRepeated : StandingLines::kKept;
-}
-
-std::optional<UtcTime> time_of(const ReplaySummary& summary, double t_s) {
-  if (!summary.info.start) return std::nullopt;
-  return after(*summary.info.start, t_s);
 }
 
 /// track.csv: a line a frame, or one for each window of time.
@@ -296,7 +294,7 @@ void track_frames(FrameSource& source,
   while (frames.next(frame)) {
     evidence.see(frame.picture, frame.t_s);
     wall.see(evidence);
-    const std::optional<UtcTime> utc = time_of(summary, frame.t_s);
+    const std::optional<UtcTime> utc = time_of(summary.info, frame.t_s);
     if (!frame.gap.empty()) events.append({utc, frame.t_s, "gap", frame.gap});
     if (camera.see(frame)) {
       finder.camera_moved();
@@ -373,7 +371,7 @@ ReplaySummary replay(const ReplayRequest& request) {
   note_wall(wall.finish(evidence), events, summary);
   summary.warnings = source->warnings();
   for (const std::string& warning : summary.warnings) events.append({{}, {}, "warning", warning});
-  events.append({time_of(summary, summary.last_t_s),
+  events.append({time_of(summary.info, summary.last_t_s),
                  summary.last_t_s,
                  "ended",
                  fmt::format("{} frames", summary.frames)});

@@ -14,8 +14,8 @@ namespace nightswing::tracker {
 /// Reads a video file forwards, frame by frame, through OpenCV. Never seeks. What OpenCV 4.6 is
 /// known to do wrong is mended here and reported in `warnings`:
 ///   - the last frames of H.264 and HEVC with B frames carry time 0: a time that does not grow is
-///     replaced by the previous one plus the usual step (opencv issue 22141)
-///   - rotation tags are applied the wrong way round: never applied (opencv issue 22088)
+///     replaced by the previous one plus the usual step (OpenCV bug 22141)
+///   - rotation tags are applied the wrong way round: never applied (OpenCV bug 22088)
 ///   - one failed read is not the end of a damaged file: up to 50 more are tried, and frames that
 ///     are missing in between (a leap in even timestamps) keep their time free and are told in the
 ///     next frame's `gap`
