@@ -71,9 +71,9 @@ void check_sides(const std::vector<Segment>& segments, const NightResult& result
   if (has(Side::kPlus) && has(Side::kMinus)) return;
   std::string what = "no segment with the sources near the boom";
   if (has(Side::kPlus) || has(Side::kMinus)) {
-    const Segment& first = segments.front();
+    const Side side = has(Side::kPlus) ? Side::kPlus : Side::kMinus;
     what = fmt::format("one side only ({} from {:.0f} s to {:.0f} s)",
-                       name_of(first.side),
+                       name_of(side),
                        result.sides.front().t_s,
                        segments.back().to_s);
   }
@@ -124,10 +124,12 @@ void compute_gravity(const Night& night,
     result.gravity.reset();
     return;
   }
-  result.budget = gravity_budget(
-      apparatus,
-      findings,
-      {.covariance = result.fit.covariance, .wall_map_relative_u = night.wall_map_relative_u});
+  result.budget =
+      gravity_budget(apparatus,
+                     findings,
+                     {.covariance = result.fit.covariance,
+                      .wall_map_relative_u = night.wall_map_relative_u,
+                      .degrees_of_freedom = std::max(1.0, result.fit.degrees_of_freedom)});
   result.status = NightStatus::kMeasured;
   result.message = "measured";
   const double scale_relative = apparatus.scale_factor.u / apparatus.scale_factor.value;
@@ -166,9 +168,7 @@ std::vector<Segment> segments_between(const std::vector<SideChange>& sides,
   for (std::size_t k = 0; k < sides.size(); ++k) {
     const double to_s = k + 1 < sides.size() ? sides[k + 1].t_s : end_s;
     const double from_s = sides[k].t_s + settle_s;
-    if (sides[k].side != Side::kAway && from_s < to_s) {
-      segments.push_back({sides[k].side, from_s, to_s});
-    }
+    if (from_s < to_s) segments.push_back({sides[k].side, from_s, to_s});
   }
   return segments;
 }

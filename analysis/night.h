@@ -66,7 +66,7 @@ struct NightResult {
   std::optional<UncertaintyBudget> budget;
 };
 
-/// Segments between the moves, each cut by `settle_s` at its start. Without the sides named away.
+/// Segments between the moves, each cut by `settle_s` at its start.
 [[nodiscard]] std::vector<Segment> segments_between(const std::vector<SideChange>& sides,
                                                     double end_s,
                                                     double settle_s);

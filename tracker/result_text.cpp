@@ -42,6 +42,32 @@ std::string gravity_part(const analysis::NightResult& result) {
   return text;
 }
 
+std::string noise_part(const RunInfo& info, const analysis::SwingFit& fit) {
+  std::string text =
+      fmt::format("    noise: {:.3f} mm a position, {:.3f} mm of swing kept up by random torque",
+                  fit.noise.white_mm,
+                  fit.noise.torque_mm);
+  if (fit.noise.slow != analysis::SlowNoise::kNone) {
+    text += fmt::format(",\n    {:.3f} mm that fades with {} ({:.3g} {})",
+                        fit.noise.slow_mm,
+                        name_of(fit.noise.slow),
+                        fit.noise.slow_memory,
+                        fit.noise.slow == analysis::SlowNoise::kInTime ? "s" : "mm");
+  }
+  text += fmt::format("\n    drift: {}; least squares would call the shift {}\n",
+                      fit.drift_name,
+                      format_quantity(fit.least_squares_shift_mm, "mm"));
+  for (const analysis::Kick& kick : fit.kicks) {
+    text += fmt::format("    the swing was kicked at {} (its speed changed by {:.3f} mm/s)\n",
+                        when_text(info, kick.t_s),
+                        kick.change_mm_per_s);
+  }
+  if (fit.away_mm && fit.away_period_s) {
+    text += fmt::format("    sources away: period {}\n", format_quantity(*fit.away_period_s, "s"));
+  }
+  return text;
+}
+
 std::string swing_part(const RunInfo& info, const analysis::NightResult& result) {
   std::string text = fmt::format("period      {}\ndamping     {}\nshift       {}\ndrift       {}\n",
                                  format_quantity(result.fit.period_s, "s"),
@@ -63,11 +89,7 @@ std::string swing_part(const RunInfo& info, const analysis::NightResult& result)
                         s.amplitude_from_mm,
                         s.amplitude_to_mm);
   }
-  text += fmt::format(
-      "    one position scatters by {:.3f} mm about the fit; correlation of the readings makes\n"
-      "    u(shift) {:.1f} times wider than if they were independent\n",
-      result.fit.residual_rms_mm,
-      result.fit.correlation_widening);
+  text += noise_part(info, result.fit);
   for (const double t_s : result.disturbances_s) {
     text += fmt::format("    the swing broke off at {} and went on about the same equilibrium\n",
                         when_text(info, t_s));

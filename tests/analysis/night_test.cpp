@@ -158,16 +158,17 @@ TEST_SUITE("night") {
     CHECK(error_text(analyse).starts_with("the track holds 29 measured positions; at least 30"));
   }
 
-  TEST_CASE("segments lie between the moves, cut at their start, away left out") {
+  TEST_CASE("segments lie between the moves, cut at their start, the sources away or not") {
     const auto segments = segments_between(
         {{Side::kPlus, 0.0}, {Side::kAway, 1000.0}, {Side::kMinus, 2000.0}, {Side::kPlus, 2030.0}},
         3000.0,
         60.0);
-    REQUIRE(segments.size() == 2);  // the 30 s of minus are shorter than what is cut
+    REQUIRE(segments.size() == 3);  // the 30 s of minus are shorter than what is cut
     CHECK(segments[0].from_s == 60.0);
     CHECK(segments[0].to_s == 1000.0);
-    CHECK(segments[1].side == Side::kPlus);
-    CHECK(segments[1].from_s == 2090.0);
-    CHECK(segments[1].to_s == 3000.0);
+    CHECK(segments[1].side == Side::kAway);
+    CHECK(segments[2].side == Side::kPlus);
+    CHECK(segments[2].from_s == 2090.0);
+    CHECK(segments[2].to_s == 3000.0);
   }
 }
