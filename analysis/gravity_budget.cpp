@@ -106,8 +106,11 @@ GravityInputs gravity_inputs(const Apparatus& apparatus,
   GravityInputs result;
   Apparatus copy = apparatus;
   for (const NamedQuantity& named : quantities_of(copy)) {
-    const auto [value, u] = *named.quantity;
-    result.inputs.push_back({named.name, value, u, named.unit});
+    result.inputs.push_back({.name = named.name,
+                             .value = named.quantity->value,
+                             .u = named.quantity->u,
+                             .unit = named.unit,
+                             .distribution = named.quantity->distribution});
   }
   const auto first = static_cast<Eigen::Index>(result.inputs.size());
   const Eigen::Vector4d u = uncertainty.covariance.diagonal().cwiseSqrt();
@@ -117,6 +120,9 @@ GravityInputs gravity_inputs(const Apparatus& apparatus,
   result.inputs.push_back({"period", findings.period_s, u[2], "s", dof});
   result.inputs.push_back({"damping", findings.damping_per_s, u[3], "1/s", dof});
   result.inputs.push_back({"wall map", 1.0, uncertainty.wall_map_relative_u, ""});
+  result.first_finding = static_cast<std::size_t>(first);
+  result.cheap = std::holds_alternative<Sphere>(apparatus.source.shape) &&
+                 std::holds_alternative<Sphere>(apparatus.test.shape);
   result.correlation = correlation_of(
       uncertainty.covariance, first, static_cast<Eigen::Index>(result.inputs.size()));
   result.gravitational_constant = [apparatus, findings](const Eigen::VectorXd& values) {

@@ -9,6 +9,7 @@
 #include "analysis/input_error.h"
 #include "analysis/optical_lever.h"
 #include "analysis/quantity.h"
+#include "analysis/student_t.h"
 
 namespace nightswing::analysis {
 namespace {
@@ -115,6 +116,7 @@ NightFindings findings_of(const OpticalLever& lever, const SwingFit& fit) {
 void compute_gravity(const Night& night,
                      const Apparatus& apparatus,
                      const OpticalLever& lever,
+                     const NightOptions& options,
                      NightResult& result) {
   const NightFindings findings = findings_of(lever, result.fit);
   result.gravity = gravity(apparatus, findings);
@@ -124,12 +126,22 @@ void compute_gravity(const Night& night,
     result.gravity.reset();
     return;
   }
-  result.budget =
-      gravity_budget(apparatus,
+  const GravityInputs inputs =
+      gravity_inputs(apparatus,
                      findings,
                      {.covariance = result.fit.covariance,
                       .wall_map_relative_u = night.wall_map_relative_u,
                       .degrees_of_freedom = std::max(1.0, result.fit.degrees_of_freedom)});
+  result.budget = propagate(inputs.inputs, inputs.gravitational_constant, inputs.correlation);
+  const double k95 = coverage_factor(0.95, result.budget->effective_degrees_of_freedom);
+  result.interval_95 = {result.budget->value - k95 * result.budget->u,
+                        result.budget->value + k95 * result.budget->u};
+  if (options.monte_carlo_trials > 0) {
+    result.monte_carlo = gravity_monte_carlo(
+        inputs,
+        {.least_trials = options.monte_carlo_trials,
+         .most_trials = std::max<std::size_t>(1000000, options.monte_carlo_trials)});
+  }
   result.status = NightStatus::kMeasured;
   result.message = "measured";
   const double scale_relative = apparatus.scale_factor.u / apparatus.scale_factor.value;
@@ -230,7 +242,7 @@ NightResult analyse_night(const Night& night,
         format_quantity(result.fit.shift_mm, "mm"),
         kShiftSigmas);
   } else {
-    compute_gravity(night, apparatus, lever, result);
+    compute_gravity(night, apparatus, lever, options, result);
   }
   return result;
 }

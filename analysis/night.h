@@ -6,6 +6,7 @@
 
 #include "analysis/apparatus.h"
 #include "analysis/gravity.h"
+#include "analysis/gravity_monte_carlo.h"
 #include "analysis/measured.h"
 #include "analysis/side_changes.h"
 #include "analysis/spot_path.h"
@@ -27,6 +28,8 @@ struct Night {
 struct NightOptions {
   /// Left out after each move of the sources [s]: they are still under way and stir the air.
   double settle_s = 60.0;
+  /// Trials of the Monte Carlo run at least; 0 for none.
+  std::size_t monte_carlo_trials = 100000;
 };
 
 enum class NightStatus {
@@ -64,6 +67,9 @@ struct NightResult {
   Measured deflection_rad{0.0, 0.0};     ///< rotation of the boom from midway to one side
   std::optional<GravityResult> gravity;  ///< only if measured
   std::optional<UncertaintyBudget> budget;
+  /// G -+ t95 u with the effective degrees of freedom (JCGM 100:2008, G.6.4); only if measured.
+  Interval interval_95{0.0, 0.0};
+  std::optional<GravityMonteCarlo> monte_carlo;
 };
 
 /// Segments between the moves, each cut by `settle_s` at its start.

@@ -410,12 +410,10 @@ class LikelihoodFit {
       FilterTrack track = track_with(kind);
       std::vector<double> from = x;
       if (has_slow && kind == SlowNoise::kNone) from.erase(from.begin() + 3, from.begin() + 5);
-      if (!has_slow && kind != SlowNoise::kNone) {
-        from.insert(from.begin() + 3, {std::log(0.2), std::log(10.0 * typical_slow_step(track))});
-      }
       FilterLayout layout = chosen_.model.layout();
       layout.slow_noise = kind != SlowNoise::kNone;
-      Optimum optimum = maximise(track, layout, std::move(from));
+      Optimum optimum = layout.slow_noise && !has_slow ? best_with_slow_noise(track, layout, from)
+                                                       : maximise(track, layout, from);
       if (!optimum.converged) continue;
       beliefs_.push_back({std::move(track), layout, std::move(optimum)});
     }

@@ -15,7 +15,7 @@ namespace nightswing::analysis {
 namespace {
 
 constexpr double kSlowGain = 3.0;
-constexpr double kPositionPrice = 3.0;
+constexpr double kPositionPrice = 5.0;
 constexpr double kKickGain = 6.0;
 constexpr std::size_t kMostKicks = 24;
 constexpr int kKicksAhead = 4;
@@ -188,20 +188,16 @@ class Search {
       model.slow_noise = kind;
       const FilterTrack filter = track(model);
       const double step = typical_slow_step(filter);
-      for (const double steps : {4.0, 20.0}) {
-        std::vector<double> x = chosen_.optimum.x;
-        x.insert(x.begin() + 3, {std::log(0.5), std::log(steps * step)});
-        Optimum optimum = maximise(filter, model.layout(), std::move(x));
-        // What fades within a reading is white noise by another name.
-        if (!optimum.converged || optimum.x[4] < std::log(step)) continue;
-        // In position only if that is clearly better than in time.
-        const double gain =
-            optimum.log_likelihood - (kind == SlowNoise::kInTime ? 0.0 : kPositionPrice);
-        if (gain <= best_gain) continue;
-        best_gain = gain;
-        best = {model, std::move(optimum)};
-        chosen_.likeliest_slow_noise = kind;
-      }
+      Optimum optimum = best_with_slow_noise(filter, model.layout(), chosen_.optimum.x);
+      // What fades within a reading is white noise by another name.
+      if (!optimum.converged || optimum.x[4] < std::log(step)) continue;
+      // In position only if that is clearly better than in time.
+      const double gain =
+          optimum.log_likelihood - (kind == SlowNoise::kInTime ? 0.0 : kPositionPrice);
+      if (gain <= best_gain) continue;
+      best_gain = gain;
+      best = {model, std::move(optimum)};
+      chosen_.likeliest_slow_noise = kind;
     }
     if (best_gain > chosen_.optimum.log_likelihood + kSlowGain) {
       accept(best.first, std::move(best.second));
@@ -215,7 +211,7 @@ class Search {
         std::ssize(segments_) - std::ranges::count(segments_, Side::kAway, &Segment::side);
     if (near_segments >= 4) drifts.push_back({.order = 3, .relaxation_s = {}});
     const double span_s = segments_.back().to_s - segments_.front().from_s;
-    for (const double share : {0.04, 0.08, 0.16}) {
+    for (const double share : {0.08, 0.16}) {
       drifts.push_back({.order = 1, .relaxation_s = share * span_s});
     }
     return drifts;
@@ -319,6 +315,24 @@ Optimum maximise(const FilterTrack& track, const FilterLayout& layout, std::vect
   optimum.log_likelihood = end.restricted_log_likelihood;
   optimum.x = std::move(x);
   return optimum;
+}
+
+Optimum best_with_slow_noise(const FilterTrack& track,
+                             const FilterLayout& layout,
+                             const std::vector<double>& without) {
+  // Torque noise may have taken the slow noise's part: start with less of it too.
+  const double step = typical_slow_step(track);
+  Optimum best;
+  for (const auto& [less_growth, steps] : {std::pair{0.0, 4.0}, std::pair{3.0, 20.0}}) {
+    std::vector<double> x = without;
+    x[2] = std::max(kLeastLogGrowth, x[2] - less_growth);
+    x.insert(x.begin() + 3, {std::log(0.5), std::log(steps * step)});
+    Optimum optimum = maximise(track, layout, std::move(x));
+    if (optimum.converged && (!best.converged || optimum.log_likelihood > best.log_likelihood)) {
+      best = std::move(optimum);
+    }
+  }
+  return best;
 }
 
 ChosenModel choose_model(std::span<const PlacedSample> readings,

@@ -69,6 +69,11 @@ struct Optimum {
                                const FilterLayout& layout,
                                std::vector<double> x);
 
+/// The same for a layout with slow noise, from several starts around the best parameters without.
+[[nodiscard]] Optimum best_with_slow_noise(const FilterTrack& track,
+                                           const FilterLayout& layout,
+                                           const std::vector<double>& without);
+
 /// A drift model that was compared, with its share of belief by the Bayesian information criterion
 /// and the shift it leads to (0 if the night has not both sides).
 struct DriftBelief {

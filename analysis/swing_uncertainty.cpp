@@ -18,6 +18,8 @@ constexpr int kPoints = 48;
 /// Of the proposal against the likelihood's own spread: its tails shall cover.
 constexpr double kProposalWidth = 0.8;
 constexpr double kWidestLog = 1.5;
+/// No part of the noise can be much larger than all of it.
+constexpr double kLargestNoise = 1.5;
 
 /// What holds at one state of the noise.
 struct Conditional {
@@ -74,9 +76,9 @@ class Averaging {
         places_(belief.layout.swing_places()),
         x_(belief.optimum.x) {
     const FilterFit fit = filter_fit(track_, layout_, x_);
-    const double largest_ratio =
-        9.0 * scatter_mm * scatter_mm / std::max(1e-300, fit.white_variance_mm2);
-    largest_log_ratio_ = std::log(std::max(largest_ratio, 9.0));
+    const double largest_ratio = kLargestNoise * kLargestNoise * scatter_mm * scatter_mm /
+                                 std::max(1e-300, fit.white_variance_mm2);
+    largest_log_ratio_ = std::log(std::max(largest_ratio, 1.0));
     shortest_memory_ = typical_slow_step(track_);
     double whole = 0.0;
     for (const FilterPoint& point : track_.points) whole += point.slow_step;
@@ -97,8 +99,8 @@ class Averaging {
           x[kSlowMemory] > std::log(longest_memory_)) {
         return -std::numeric_limits<double>::infinity();
       }
-      log_density += std::log(0.5) + 0.5 * (x[kSlowRatio] - largest_log_ratio_) -
-                     std::log(std::log(longest_memory_ / shortest_memory_));
+      log_density += std::log(0.5) + 0.5 * (x[kSlowRatio] - largest_log_ratio_) + x[kSlowMemory] -
+                     std::log(longest_memory_ - shortest_memory_);
     }
     return log_density;
   }
@@ -114,11 +116,17 @@ class Averaging {
       return here.gradient;
     };
     constexpr double kStep = 0.02;
-    constexpr double kWidestSwing = 1e3;
     const auto information = information_over(x, places_, kStep, gradient);
     FilterGradient here = swing_gradient(track_, layout_, x);
     if (!information || !here.usable) return std::nullopt;
-    const Eigen::MatrixXd spread = spread_from(*information, kWidestSwing);
+    // No top of the likelihood near by, or one as wide as w itself: not a state to believe in.
+    constexpr double kLeastInformation = 1e-4;
+    const Eigen::MatrixXd symmetric = 0.5 * (*information + information->transpose());
+    if (Eigen::SelfAdjointEigenSolver<Eigen::MatrixXd>(symmetric).eigenvalues().minCoeff() <
+        kLeastInformation) {
+      return std::nullopt;
+    }
+    const Eigen::MatrixXd spread = symmetric.inverse();
     const Eigen::VectorXd move = spread * here.gradient;
     std::vector<double> moved = x;
     for (std::size_t k = 0; k < places_.size(); ++k) {

@@ -33,12 +33,12 @@ struct SwingEstimate {
 /// derivative of beta). But the noise is hardly known from a short night, and the best value of a
 /// component is often zero. Everything is therefore averaged over the levels of the torque noise
 /// and of the slow noise and over the latter's memory, and over the beliefs, with the likelihood as
-/// weight: flat in the r.m.s. values (up to three times the night's whole scatter) and in the
-/// logarithm of the memory. Without slow noise by a grid, with it by importance sampling at fixed
-/// quasi-random points. The mean of the conditional covariances and the covariance of the
-/// conditional means add up (law of total variance); the spread of the conditional variance along
-/// `direction` gives the degrees of freedom, nu = 2 E^2(variance)/Var(variance)
-/// (JCGM 100:2008, (G.3)).
+/// weight: flat in the r.m.s. values (up to one and a half times the night's whole scatter) and in
+/// the memory (up to a quarter of the night). Without slow noise by a grid, with it by importance
+/// sampling at fixed quasi-random points. The mean of the conditional covariances and the
+/// covariance of the conditional means add up (law of total variance); the spread of the
+/// conditional variance along `direction` gives the degrees of freedom, nu = 2
+/// E^2(variance)/Var(variance) (JCGM 100:2008, (G.3)).
 ///   beliefs    on the same readings and design
 ///   direction  of beta: the combination that counts, such as plus minus minus
 ///   source     importance sampling: Kloek and van Dijk, Econometrica 46, 1 (1978) (from memory);

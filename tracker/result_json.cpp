@@ -40,7 +40,8 @@ Json budget_of(const analysis::UncertaintyBudget& budget) {
                     {"u", row.input.u},
                     {"unit", row.input.unit},
                     {"sensitivity", row.sensitivity},
-                    {"share", row.share}});
+                    {"share", row.share},
+                    {"gain_if_halved", row.gain}});
   }
   return list;
 }
@@ -61,6 +62,23 @@ void add_swing_model(Json& json, const analysis::SwingFit& fit) {
   json["away_period_s"] = fit.away_period_s ? json_of(*fit.away_period_s) : Json(nullptr);
 }
 
+Json json_of(const analysis::Interval& interval) {
+  return Json::array({interval.low, interval.high});
+}
+
+void add_monte_carlo(Json& json, const analysis::NightResult& result) {
+  json["G"]["interval_95"] = json_of(result.interval_95);
+  if (!result.monte_carlo) return;
+  const analysis::MonteCarloResult& drawn = result.monte_carlo->result;
+  json["monte_carlo"] = {{"trials", drawn.trials},
+                         {"converged", drawn.converged},
+                         {"mean", drawn.mean},
+                         {"u", drawn.u},
+                         {"symmetric_95", json_of(drawn.symmetric)},
+                         {"shortest_95", json_of(drawn.shortest)},
+                         {"symmetric_68", json_of(drawn.symmetric_68)}};
+}
+
 void add_gravity(Json& json, const analysis::NightResult& result) {
   if (!result.gravity || !result.budget) {
     json["G"] = nullptr;
@@ -72,6 +90,7 @@ void add_gravity(Json& json, const analysis::NightResult& result) {
                {"coverage_factor", 1}};
   const double freedom = result.budget->effective_degrees_of_freedom;
   json["G"]["degrees_of_freedom"] = std::isfinite(freedom) ? Json(freedom) : Json(nullptr);
+  add_monte_carlo(json, result);
   json["textbook_G"] = result.gravity->textbook_m3_kg_s2;
   json["torsion_constant_N_m"] = result.gravity->kappa_n_m;
   json["inertia_kg_m2"] = result.gravity->inertia_kg_m2;

@@ -5,6 +5,7 @@
 
 #include "analysis/constants.h"
 #include "analysis/quantity.h"
+#include "analysis/unmodelled_effects.h"
 #include "tracker/result_file.h"
 #include "tracker/version.h"
 
@@ -34,6 +35,21 @@ std::string gravity_part(const analysis::NightResult& result) {
       format_quantity(accepted, ""),
       std::abs(ratio),
       ratio < 0 ? "above" : "below");
+  if (result.monte_carlo) {
+    const analysis::MonteCarloResult& drawn = result.monte_carlo->result;
+    text += fmt::format(
+        "95 % interval: {:.4g} to {:.4g} (effective degrees of freedom {:.0f})\n"
+        "    by {} draws of all inputs: {:.4g} to {:.4g}, shortest {:.4g} to {:.4g}{}\n",
+        result.interval_95.low,
+        result.interval_95.high,
+        std::min(1e6, result.budget->effective_degrees_of_freedom),
+        drawn.trials,
+        drawn.symmetric.low,
+        drawn.symmetric.high,
+        drawn.shortest.low,
+        drawn.shortest.high,
+        drawn.converged ? "" : "; not converged to two digits of u");
+  }
   text += fmt::format("textbook formula alone: {:.4g} m3 kg-1 s-2\n",
                       result.gravity->textbook_m3_kg_s2);
   for (const analysis::Correction& c : result.gravity->corrections) {
@@ -115,6 +131,12 @@ std::string budget_part(const analysis::UncertaintyBudget& budget) {
   if (budget.dominating) {
     text += fmt::format("    dominating: {}\n", budget.rows[*budget.dominating].input.name);
   }
+  text += "    measured twice as well, the uncertainty of G would fall by:\n";
+  std::ranges::stable_sort(rows, std::ranges::greater{}, &analysis::BudgetRow::gain);
+  for (std::size_t k = 0; k < std::min<std::size_t>(3, rows.size()); ++k) {
+    if (rows[k].gain < 0.005) break;
+    text += fmt::format("        {:4.1f} %  {}\n", 100.0 * rows[k].gain, rows[k].input.name);
+  }
   for (const std::string& name : budget.without_uncertainty) {
     text += fmt::format("    no uncertainty was given for: {}\n", name);
   }
@@ -160,6 +182,13 @@ std::string result_text(const ResultSource& source) {
       warnings.end(), source.apparatus.warnings.begin(), source.apparatus.warnings.end());
   text += list_part("assumed, because not given", source.apparatus.assumptions);
   text += list_part("warnings", warnings);
+  if (result.gravity) {
+    std::vector<std::string> effects;
+    for (const analysis::UnmodelledEffect& e : analysis::unmodelled_effects()) {
+      effects.push_back(fmt::format("{}: {}; {}", e.effect, e.size, e.remedy));
+    }
+    text += list_part("not in the budget (size in G; what to do)", effects);
+  }
   return text;
 }
 
