@@ -55,6 +55,7 @@ struct Count {
 void coverage(int nights) {
   Count all;
   Count all_shifts;
+  std::uint32_t seed = 20000;
   for (const NightKind& kind : night_kinds()) {
     Count g;
     Count shift;
@@ -62,7 +63,7 @@ void coverage(int nights) {
     double least_squares = 0.0;
     int refused = 0;
     for (int k = 0; k < nights / std::ssize(night_kinds()); ++k) {
-      const NightTrial trial = try_night(kind, 20000 + static_cast<std::uint32_t>(k));
+      const NightTrial trial = try_night(kind, seed++);
       if (trial.result.status != NightStatus::kMeasured) {
         ++refused;
         continue;
