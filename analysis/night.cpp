@@ -243,6 +243,10 @@ NightResult analyse_night(const Night& night,
         kShiftSigmas);
   } else {
     compute_gravity(night, apparatus, lever, options, result);
+    if (result.gravity) {
+      result.consistency = second_opinions(
+          apparatus, lever, findings_of(lever, result.fit), result.fit, series, *start);
+    }
   }
   return result;
 }

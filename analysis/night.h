@@ -8,6 +8,7 @@
 #include "analysis/gravity.h"
 #include "analysis/gravity_monte_carlo.h"
 #include "analysis/measured.h"
+#include "analysis/second_opinions.h"
 #include "analysis/side_changes.h"
 #include "analysis/spot_path.h"
 #include "analysis/swing_fit.h"
@@ -70,6 +71,8 @@ struct NightResult {
   /// G -+ t95 u with the effective degrees of freedom (JCGM 100:2008, G.6.4); only if measured.
   Interval interval_95{0.0, 0.0};
   std::optional<GravityMonteCarlo> monte_carlo;
+  Consistency consistency;  ///< G by other ways; only if measured
+  bool blinded = false;     ///< every G here carries a hidden factor (blinding.h)
 };
 
 /// Segments between the moves, each cut by `settle_s` at its start.

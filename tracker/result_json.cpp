@@ -79,6 +79,18 @@ void add_monte_carlo(Json& json, const analysis::NightResult& result) {
                          {"symmetric_68", json_of(drawn.symmetric_68)}};
 }
 
+void add_opinions(Json& json, const analysis::NightResult& result) {
+  json["blinded"] = result.blinded;
+  json["other_ways"] = Json::array();
+  for (const analysis::Opinion& opinion : result.consistency.opinions) {
+    json["other_ways"].push_back({{"method", opinion.method},
+                                  {"value", opinion.g_m3_kg_s2.value},
+                                  {"u", opinion.g_m3_kg_s2.u}});
+  }
+  json["consistent"] = result.consistency.consistent;
+  json["consistency"] = result.consistency.statement;
+}
+
 void add_gravity(Json& json, const analysis::NightResult& result) {
   if (!result.gravity || !result.budget) {
     json["G"] = nullptr;
@@ -91,6 +103,7 @@ void add_gravity(Json& json, const analysis::NightResult& result) {
   const double freedom = result.budget->effective_degrees_of_freedom;
   json["G"]["degrees_of_freedom"] = std::isfinite(freedom) ? Json(freedom) : Json(nullptr);
   add_monte_carlo(json, result);
+  add_opinions(json, result);
   json["textbook_G"] = result.gravity->textbook_m3_kg_s2;
   json["torsion_constant_N_m"] = result.gravity->kappa_n_m;
   json["inertia_kg_m2"] = result.gravity->inertia_kg_m2;

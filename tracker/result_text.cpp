@@ -21,20 +21,36 @@ std::string when_text(const RunInfo& info, double t_s) {
   return text;
 }
 
+std::string comparison(double g, double u) {
+  const Measured accepted = analysis::kAcceptedG;
+  const double ratio = (g - accepted.value) / std::hypot(u, accepted.u);
+  return fmt::format(
+      "    The accepted value, {} (CODATA 2022), lies {:.2f} standard uncertainties {};\n"
+      "    it was not used to get this result.\n",
+      format_quantity(accepted, ""),
+      std::abs(ratio),
+      ratio < 0 ? "above" : "below");
+}
+
+std::string opinions_part(const analysis::Consistency& consistency) {
+  std::string text;
+  for (const analysis::Opinion& opinion : consistency.opinions) {
+    text += fmt::format("    {:32} {}\n", opinion.method, format_quantity(opinion.g_m3_kg_s2, ""));
+  }
+  if (text.empty()) return text;
+  return fmt::format(
+      "G by other ways (u of the night alone)\n{}    {}\n", text, consistency.statement);
+}
+
 std::string gravity_part(const analysis::NightResult& result) {
   const double g = result.gravity->g_m3_kg_s2;
   const double u = result.budget->u;
   std::string text = fmt::format("G = {}   ({:.2f} %, standard uncertainty, k = 1)\n",
                                  format_quantity({g, u}, "m3 kg-1 s-2"),
                                  100.0 * u / g);
-  const Measured accepted = analysis::kAcceptedG;
-  const double ratio = (g - accepted.value) / std::hypot(u, accepted.u);
-  text += fmt::format(
-      "    The accepted value, {} (CODATA 2022), lies {:.2f} standard uncertainties {};\n"
-      "    it was not used to get this result.\n",
-      format_quantity(accepted, ""),
-      std::abs(ratio),
-      ratio < 0 ? "above" : "below");
+  text += result.blinded
+              ? std::string("    BLIND: every G here carries a hidden factor; see --open\n")
+              : comparison(g, u);
   if (result.monte_carlo) {
     const analysis::MonteCarloResult& drawn = result.monte_carlo->result;
     text += fmt::format(
@@ -55,6 +71,7 @@ std::string gravity_part(const analysis::NightResult& result) {
   for (const analysis::Correction& c : result.gravity->corrections) {
     text += fmt::format("    {:+7.3f} %  {}\n", c.percent, c.name);
   }
+  text += opinions_part(result.consistency);
   return text;
 }
 
