@@ -90,7 +90,7 @@ TEST_SUITE("swing_fit") {
       double period = 0.0;
       double damping = 0.0;
       double stated_x0 = 0.0;
-      constexpr int kNights = 200;
+      constexpr int kNights = 50;
       for (int k = 0; k < kNights; ++k) {
         SyntheticNight night = bound.night;
         night.seed = static_cast<std::uint32_t>(1000 + k);
@@ -108,11 +108,11 @@ TEST_SUITE("swing_fit") {
         stated_x0 += std::pow(result.plus_mm.u, 2);
       }
       const auto rms = [&](double sum) { return std::sqrt(sum / kNights); };
-      // The r.m.s. of 200 normal errors scatters by 5 %: three of those, either way.
-      CHECK(rms(x0) == within_rel(bound.bound_x0_mm, 0.15));
-      CHECK(rms(period) == within_rel(bound.bound_period_s, 0.15));
-      CHECK(rms(damping) == within_rel(bound.bound_damping_per_s, 0.15));
-      // The allowance for correlation may widen u in white noise, but not much.
+      // The r.m.s. of 50 normal errors scatters by 10 %: three of those, either way.
+      CHECK(rms(x0) == within_rel(bound.bound_x0_mm, 0.3));
+      CHECK(rms(period) == within_rel(bound.bound_period_s, 0.3));
+      CHECK(rms(damping) == within_rel(bound.bound_damping_per_s, 0.3));
+      // Averaging over noise that is not there may widen u, but not much.
       CHECK(rms(stated_x0) > 0.95 * bound.bound_x0_mm);
       CHECK(rms(stated_x0) < 1.35 * bound.bound_x0_mm);
     }
