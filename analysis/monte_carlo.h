@@ -21,7 +21,7 @@ struct Interval {
 struct MonteCarloOptions {
   double coverage = 0.95;
   std::size_t least_trials = 100000;
-  std::size_t most_trials = 1000000;
+  std::size_t most_trials = 2000000;
   std::uint64_t seed = 1;  ///< the same inputs give the same answer
 };
 

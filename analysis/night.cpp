@@ -103,6 +103,10 @@ void report_equilibria(const OpticalLever& lever, const Apparatus& apparatus, Ni
   const double shift_mm = reading(result.fit.plus_mm).value - reading(result.fit.minus_mm).value;
   result.shift_mm = {apparatus.scale_factor.value * shift_mm,
                      apparatus.scale_factor.value * result.fit.shift_mm.u};
+  if (result.fit.shift_mm.value == 0.0) return;
+  const double to_wall = result.shift_mm.value / result.fit.shift_mm.value;
+  const Measured& plain = result.fit.least_squares_shift_mm;
+  result.least_squares_shift_mm = {to_wall * plain.value, std::abs(to_wall) * plain.u};
 }
 
 NightFindings findings_of(const OpticalLever& lever, const SwingFit& fit) {
@@ -140,7 +144,7 @@ void compute_gravity(const Night& night,
     result.monte_carlo = gravity_monte_carlo(
         inputs,
         {.least_trials = options.monte_carlo_trials,
-         .most_trials = std::max<std::size_t>(1000000, options.monte_carlo_trials)});
+         .most_trials = std::max<std::size_t>(2000000, options.monte_carlo_trials)});
   }
   result.status = NightStatus::kMeasured;
   result.message = "measured";

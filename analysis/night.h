@@ -64,9 +64,10 @@ struct NightResult {
   SpotPath path;
   SwingFit fit;  ///< in straightened mm, see optical_lever.h
   std::vector<SegmentResult> segments;
-  Measured shift_mm{0.0, 0.0};           ///< plus - minus on the wall, true mm; fit, map and scale
-  Measured deflection_rad{0.0, 0.0};     ///< rotation of the boom from midway to one side
-  std::optional<GravityResult> gravity;  ///< only if measured
+  Measured shift_mm{0.0, 0.0};  ///< plus - minus on the wall, true mm; fit, map and scale
+  Measured least_squares_shift_mm{0.0, 0.0};  ///< the same by least squares; u of the fit alone
+  Measured deflection_rad{0.0, 0.0};          ///< rotation of the boom from midway to one side
+  std::optional<GravityResult> gravity;       ///< only if measured
   std::optional<UncertaintyBudget> budget;
   /// G -+ t95 u with the effective degrees of freedom (JCGM 100:2008, G.6.4); only if measured.
   Interval interval_95{0.0, 0.0};

@@ -46,7 +46,8 @@ Json budget_of(const analysis::UncertaintyBudget& budget) {
   return list;
 }
 
-void add_swing_model(Json& json, const analysis::SwingFit& fit) {
+void add_swing_model(Json& json, const analysis::NightResult& result) {
+  const analysis::SwingFit& fit = result.fit;
   json["drift_model"] = fit.drift_name;
   json["noise"] = {{"white_mm", fit.noise.white_mm},
                    {"torque_mm", fit.noise.torque_mm},
@@ -57,7 +58,7 @@ void add_swing_model(Json& json, const analysis::SwingFit& fit) {
   for (const analysis::Kick& kick : fit.kicks) {
     json["kicks"].push_back({{"t_s", kick.t_s}, {"change_mm_per_s", kick.change_mm_per_s}});
   }
-  json["least_squares_shift_mm"] = json_of(fit.least_squares_shift_mm);
+  json["least_squares_shift_mm"] = json_of(result.least_squares_shift_mm);
   json["away_equilibrium_mm"] = fit.away_mm ? json_of(*fit.away_mm) : Json(nullptr);
   json["away_period_s"] = fit.away_period_s ? json_of(*fit.away_period_s) : Json(nullptr);
 }
@@ -135,7 +136,7 @@ std::string result_json(const ResultSource& source) {
     json["residual_rms_mm"] = result.fit.residual_rms_mm;
     json["correlation_widening"] = result.fit.correlation_widening;
     json["left_out_s"] = result.fit.left_out_s;
-    add_swing_model(json, result.fit);
+    add_swing_model(json, result);
   }
   if (result.gravity) json["deflection_rad"] = json_of(result.deflection_rad);
   json["segments"] = segments_of(result);

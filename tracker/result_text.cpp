@@ -54,11 +54,13 @@ std::string gravity_part(const analysis::NightResult& result) {
   if (result.monte_carlo) {
     const analysis::MonteCarloResult& drawn = result.monte_carlo->result;
     text += fmt::format(
-        "95 % interval: {:.4g} to {:.4g} (effective degrees of freedom {:.0f})\n"
+        "95 % interval: {:.4g} to {:.4g} (effective degrees of freedom {})\n"
         "    by {} draws of all inputs: {:.4g} to {:.4g}, shortest {:.4g} to {:.4g}{}\n",
         result.interval_95.low,
         result.interval_95.high,
-        std::min(1e6, result.budget->effective_degrees_of_freedom),
+        result.budget->effective_degrees_of_freedom > 1e4
+            ? "without limit"
+            : fmt::format("{:.0f}", result.budget->effective_degrees_of_freedom),
         drawn.trials,
         drawn.symmetric.low,
         drawn.symmetric.high,
@@ -75,7 +77,8 @@ std::string gravity_part(const analysis::NightResult& result) {
   return text;
 }
 
-std::string noise_part(const RunInfo& info, const analysis::SwingFit& fit) {
+std::string noise_part(const RunInfo& info, const analysis::NightResult& result) {
+  const analysis::SwingFit& fit = result.fit;
   std::string text =
       fmt::format("    noise: {:.3f} mm a position, {:.3f} mm of swing kept up by random torque",
                   fit.noise.white_mm,
@@ -89,7 +92,7 @@ std::string noise_part(const RunInfo& info, const analysis::SwingFit& fit) {
   }
   text += fmt::format("\n    drift: {}; least squares would call the shift {}\n",
                       fit.drift_name,
-                      format_quantity(fit.least_squares_shift_mm, "mm"));
+                      format_quantity(result.least_squares_shift_mm, "mm"));
   for (const analysis::Kick& kick : fit.kicks) {
     text += fmt::format("    the swing was kicked at {} (its speed changed by {:.3f} mm/s)\n",
                         when_text(info, kick.t_s),
@@ -122,7 +125,7 @@ std::string swing_part(const RunInfo& info, const analysis::NightResult& result)
                         s.amplitude_from_mm,
                         s.amplitude_to_mm);
   }
-  text += noise_part(info, result.fit);
+  text += noise_part(info, result);
   for (const double t_s : result.disturbances_s) {
     text += fmt::format("    the swing broke off at {} and went on about the same equilibrium\n",
                         when_text(info, t_s));
