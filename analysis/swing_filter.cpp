@@ -25,10 +25,11 @@ bool sensible(const FilterTrack& track, const FilterLayout& layout, std::span<co
   const auto near_start = [&](double omega) {
     return omega > 0.3 * track.omega_per_s && omega < 3.0 * track.omega_per_s;
   };
-  if (std::abs(x[2]) > kLargestLog) return false;
-  if (layout.slow_noise && (std::abs(x[3]) > kLargestLog || std::abs(x[4]) > kLargestLog)) {
-    return false;
-  }
+  const auto fitting = [&](double log_noise) {
+    return log_noise > -kLargestLog && log_noise < track.largest_log_noise;
+  };
+  if (!fitting(x[2])) return false;
+  if (layout.slow_noise && (!fitting(x[3]) || std::abs(x[4]) > kLargestLog)) return false;
   // A swing that grows by itself is only noise's doing; over-damped ones are refused before.
   return near_start(p.omega_per_s) && near_start(p.away_omega_per_s) &&
          std::abs(p.damping_per_s) < track.omega_per_s;

@@ -48,6 +48,9 @@ struct FilterTrack {
   Eigen::MatrixXd design;  ///< a row for each reading
   int segments = 0;
   double omega_per_s = 0.0;  ///< start value, the unit of the parameters below
+  /// Largest logarithm of a noise over the white one that is considered: without a bound the
+  /// likelihood may take everything for torque noise read without error.
+  double largest_log_noise = 40.0;
 };
 
 /// Which of the nonlinear parameters exist. Their vector, in this order:

@@ -21,6 +21,8 @@ constexpr std::size_t kMostKicks = 24;
 constexpr int kKicksAhead = 4;
 /// A kick is looked for with this much less torque noise (in variance).
 constexpr double kLoweredNoise = 1e-2;
+/// No noise moves the spot more than ten times as far as it was seen to move.
+constexpr double kLargestNoise = 100.0;
 constexpr double kLeastLogGrowth = -25.0;
 
 /// Minus the restricted log-likelihood, less its start value so that the optimiser's relative
@@ -56,14 +58,16 @@ bool has_both_sides(std::span<const Segment> segments) {
          std::ranges::count(segments, Side::kMinus, &Segment::side) > 0;
 }
 
-/// Half the mean square of second differences over their six-fold: what neighbours do not share.
+/// The part of the readings that neighbours do not share, by fourth differences: those of a swing
+/// are (w dt)^4 of its amplitude, next to nothing.
 double white_variance_of(std::span<const PlacedSample> readings) {
+  constexpr double kSumOfSquares = 70.0;  // 1, 4, 6, 4, 1
   std::vector<double> squares;
-  for (std::size_t i = 2; i < readings.size(); ++i) {
-    if (readings[i].segment != readings[i - 2].segment) continue;
-    const double d =
-        readings[i].sample.x_mm - 2.0 * readings[i - 1].sample.x_mm + readings[i - 2].sample.x_mm;
-    squares.push_back(d * d / 6.0);
+  for (std::size_t i = 4; i < readings.size(); ++i) {
+    if (readings[i].segment != readings[i - 4].segment) continue;
+    const auto x = [&](std::size_t back) { return readings[i - back].sample.x_mm; };
+    const double d = x(0) - 4.0 * x(1) + 6.0 * x(2) - 4.0 * x(3) + x(4);
+    squares.push_back(d * d / kSumOfSquares);
   }
   // The median of a squared normal number is 0.455 of its mean.
   return squares.empty() ? 1.0 : std::max(1e-12, median_of(std::move(squares)) / 0.455);
@@ -256,6 +260,18 @@ class Search {
   ChosenModel chosen_;
 };
 
+/// Mean square of all positions about their mean.
+double motion_mm2(std::span<const PlacedSample> readings) {
+  double sum = 0.0;
+  double square = 0.0;
+  for (const PlacedSample& r : readings) {
+    sum += r.sample.x_mm;
+    square += r.sample.x_mm * r.sample.x_mm;
+  }
+  const auto n = static_cast<double>(readings.size());
+  return std::max(0.0, square - sum * sum / n) / n;
+}
+
 /// Lets slow noise fade with the way travelled, of the path smoothed over five readings: the
 /// readings' own noise is no way.
 void count_travel(FilterTrack& track) {
@@ -287,6 +303,8 @@ FilterTrack track_of(const SwingModel& model,
                      double white_variance_mm2) {
   FilterTrack track = filter_track(readings, segments, model.drift, omega_per_s);
   if (model.slow_noise == SlowNoise::kInPosition) count_travel(track);
+  track.largest_log_noise =
+      std::log(kLargestNoise * (1.0 + motion_mm2(readings) / white_variance_mm2));
   for (const Kick& kick : model.kicks) {
     const auto point =
         std::ranges::lower_bound(track.points, kick.t_s - 1e-6, {}, &FilterPoint::t_s);
@@ -323,10 +341,14 @@ Optimum best_with_slow_noise(const FilterTrack& track,
   // Torque noise may have taken the slow noise's part: start with less of it too.
   const double step = typical_slow_step(track);
   Optimum best;
-  for (const auto& [less_growth, steps] : {std::pair{0.0, 4.0}, std::pair{3.0, 20.0}}) {
+  struct Start {
+    double less_growth, steps, ratio;
+  };
+  for (const auto& [less_growth, steps, ratio] :
+       {Start{0.0, 4.0, 0.5}, Start{3.0, 20.0, 0.5}, Start{10.0, 6.0, 5.0}}) {
     std::vector<double> x = without;
     x[2] = std::max(kLeastLogGrowth, x[2] - less_growth);
-    x.insert(x.begin() + 3, {std::log(0.5), std::log(steps * step)});
+    x.insert(x.begin() + 3, {std::log(ratio), std::log(steps * step)});
     Optimum optimum = maximise(track, layout, std::move(x));
     if (optimum.converged && (!best.converged || optimum.log_likelihood > best.log_likelihood)) {
       best = std::move(optimum);
