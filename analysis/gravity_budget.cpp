@@ -58,7 +58,8 @@ Quantities quantities_of(Apparatus& apparatus) {
 void check(const NightUncertainty& uncertainty) {
   const bool usable =
       uncertainty.covariance.allFinite() && uncertainty.covariance.diagonal().minCoeff() >= 0 &&
-      std::isfinite(uncertainty.wall_map_relative_u) && uncertainty.wall_map_relative_u >= 0;
+      std::isfinite(uncertainty.wall.relative_u()) && uncertainty.wall.scale_relative_u >= 0 &&
+      uncertainty.wall.nonlinearity_relative_u >= 0 && std::abs(uncertainty.wall.correlation) <= 1;
   if (!usable) {
     throw std::invalid_argument("gravity_inputs: negative or unusable uncertainty of the night");
   }
@@ -94,7 +95,7 @@ double evaluate(Apparatus apparatus, NightFindings findings, const Eigen::Vector
   findings.x_minus_mm = values[i++];
   findings.period_s = values[i++];
   findings.damping_per_s = values[i++];
-  return gravitational_constant(apparatus, stretched(findings, values[i]));
+  return gravitational_constant(apparatus, stretched(findings, values[i] * values[i + 1]));
 }
 
 }  // namespace
@@ -119,12 +120,17 @@ GravityInputs gravity_inputs(const Apparatus& apparatus,
   result.inputs.push_back({"equilibrium minus", findings.x_minus_mm, u[1], "mm", dof});
   result.inputs.push_back({"period", findings.period_s, u[2], "s", dof});
   result.inputs.push_back({"damping", findings.damping_per_s, u[3], "1/s", dof});
-  result.inputs.push_back({"wall map", 1.0, uncertainty.wall_map_relative_u, ""});
+  result.inputs.push_back({"wall map, scale factor", 1.0, uncertainty.wall.scale_relative_u, ""});
+  result.inputs.push_back(
+      {"wall map, non-linearity", 1.0, uncertainty.wall.nonlinearity_relative_u, ""});
   result.first_finding = static_cast<std::size_t>(first);
   result.cheap = std::holds_alternative<Sphere>(apparatus.source.shape) &&
                  std::holds_alternative<Sphere>(apparatus.test.shape);
   result.correlation = correlation_of(
       uncertainty.covariance, first, static_cast<Eigen::Index>(result.inputs.size()));
+  const Eigen::Index last = result.correlation.cols() - 1;
+  result.correlation(last, last - 1) = result.correlation(last - 1, last) =
+      uncertainty.wall.correlation;
   result.gravitational_constant = [apparatus, findings](const Eigen::VectorXd& values) {
     return evaluate(apparatus, findings, values);
   };

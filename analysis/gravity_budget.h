@@ -9,6 +9,7 @@
 #include "analysis/apparatus.h"
 #include "analysis/gravity.h"
 #include "analysis/uncertainty_budget.h"
+#include "analysis/wall_doubt.h"
 
 /// Everything that G rests on as inputs with standard uncertainties.
 namespace nightswing::analysis {
@@ -16,8 +17,7 @@ namespace nightswing::analysis {
 struct NightUncertainty {
   /// Covariance of x_plus_mm, x_minus_mm, period_s, damping_per_s, in this order and these units.
   Eigen::Matrix4d covariance;
-  /// Relative standard uncertainty of a displacement on the wall, from the map of the wall.
-  double wall_map_relative_u;
+  WallDoubt wall;  ///< of the distance of the equilibria
   double degrees_of_freedom = std::numeric_limits<double>::infinity();  // of the four findings
 };
 
@@ -33,9 +33,10 @@ struct GravityInputs {
 /// The inputs, named like the keys of the apparatus file, in SI units (foot and positions in mm).
 /// Both source masses count as one input, and so do both test masses: what is wrong with one is
 /// taken to be wrong with both. Left out: the diameter of spherical source masses, a rod, mirror
-/// inertia or foot that the apparatus does not have, and the wire. "wall map" is a factor of 1 on
-/// the shift. For Monte Carlo runs draw from `inputs` and `correlation` and call the function.
-/// throws  std::invalid_argument for a covariance with negative variances or a negative relative u.
+/// inertia or foot that the apparatus does not have, and the wire. The two rows of the wall map are
+/// factors of 1 on the shift. For Monte Carlo runs draw from `inputs` and `correlation` and call
+/// the function. throws  std::invalid_argument for a covariance with negative variances or a
+/// negative relative u.
 [[nodiscard]] GravityInputs gravity_inputs(const Apparatus& apparatus,
                                            const NightFindings& findings,
                                            const NightUncertainty& uncertainty);

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <span>
 
 #include <fmt/format.h>
 
@@ -10,12 +11,16 @@
 #include "analysis/optical_lever.h"
 #include "analysis/quantity.h"
 #include "analysis/student_t.h"
+#include "analysis/wide_swing.h"
 
 namespace nightswing::analysis {
 namespace {
 
 constexpr std::size_t kLeastSamples = 30;
+constexpr std::ptrdiff_t kLeastInSegment = 8;
+constexpr double kLeastOfPeriod = 0.1;
 constexpr double kShiftSigmas = 4.0;
+constexpr double kJustAfter_s = 1e-6;  // segments end before their to_s
 constexpr double kMillimetre_m = 1e-3;
 
 OpticalLever lever_over(const Apparatus& apparatus, const std::vector<SwingSample>& series) {
@@ -65,6 +70,51 @@ std::vector<SideChange> with_disturbances(const NightResult& result) {
   return changes;
 }
 
+/// Cuts the segments to what was watched of them, so that a side that was marked hours before the
+/// first frame does not count as watched for hours, and leaves out what was hardly watched.
+std::vector<Segment> watched_part(const std::vector<Segment>& segments,
+                                  const std::vector<SwingSample>& series,
+                                  double period_s,
+                                  NightResult& result) {
+  std::vector<Segment> watched;
+  for (const SideChange& change : result.sides) {
+    if (change.t_s <= series.back().t_s) continue;
+    result.warnings.push_back(fmt::format(
+        "side {} at {:.0f} s was marked after the last position of the track ({:.0f} s)",
+        name_of(change.side),
+        change.t_s,
+        series.back().t_s));
+  }
+  for (const Segment& segment : segments) {
+    const auto first = std::ranges::lower_bound(series, segment.from_s, {}, &SwingSample::t_s);
+    const auto end = std::ranges::lower_bound(series, segment.to_s, {}, &SwingSample::t_s);
+    if (end - first < kLeastInSegment) {
+      result.warnings.push_back(
+          fmt::format("side {} from {:.0f} s to {:.0f} s holds {} measured positions and was left "
+                      "out; check when it was marked",
+                      name_of(segment.side),
+                      segment.from_s,
+                      segment.to_s,
+                      end - first));
+      continue;
+    }
+    const Segment seen{segment.side,
+                       std::max(segment.from_s, first->t_s),
+                       std::min(segment.to_s, std::prev(end)->t_s + kJustAfter_s)};
+    if (seen.to_s - seen.from_s < kLeastOfPeriod * period_s) {
+      result.warnings.push_back(fmt::format(
+          "side {} from {:.0f} s to {:.0f} s was watched for less than a tenth of a period "
+          "and was left out",
+          name_of(seen.side),
+          seen.from_s,
+          seen.to_s));
+      continue;
+    }
+    watched.push_back(seen);
+  }
+  return watched;
+}
+
 void check_sides(const std::vector<Segment>& segments, const NightResult& result) {
   const auto has = [&](Side side) {
     return std::ranges::any_of(segments, [&](const Segment& s) { return s.side == side; });
@@ -75,9 +125,10 @@ void check_sides(const std::vector<Segment>& segments, const NightResult& result
     const Side side = has(Side::kPlus) ? Side::kPlus : Side::kMinus;
     what = fmt::format("one side only ({} from {:.0f} s to {:.0f} s)",
                        name_of(side),
-                       result.sides.front().t_s,
+                       segments.front().from_s,
                        segments.back().to_s);
   }
+  if (!result.warnings.empty()) what += fmt::format(" ({})", fmt::join(result.warnings, "; "));
   throw InputError(fmt::format(
       "the night has {}; G needs plus and minus: name each move with 'nightswing mark RUN minus "
       "--at "
@@ -93,8 +144,16 @@ void report_equilibria(const OpticalLever& lever, const Apparatus& apparatus, Ni
     return Measured{x_mm, std::abs(step) * straight_mm.u};
   };
   for (const SegmentSwing& s : result.fit.segments) {
+    const Measured equilibrium_mm = reading(s.equilibrium_mm);
+    const double later_mm =
+        reading({s.equilibrium_mm.value + s.drift_mm_per_hour, s.equilibrium_mm.u}).value;
+    const Measured& level = s.segment.side == Side::kPlus    ? result.fit.plus_mm
+                            : s.segment.side == Side::kMinus ? result.fit.minus_mm
+                                                             : *result.fit.away_mm;
     result.segments.push_back({.segment = s.segment,
-                               .equilibrium_mm = reading(s.equilibrium_mm),
+                               .equilibrium_mm = equilibrium_mm,
+                               .without_drift_mm = reading(level).value,
+                               .drift_mm_per_hour = later_mm - equilibrium_mm.value,
                                .amplitude_from_mm = s.amplitude_from_mm,
                                .amplitude_to_mm = s.amplitude_to_mm,
                                .periods = s.periods,
@@ -130,11 +189,13 @@ void compute_gravity(const Night& night,
     result.gravity.reset();
     return;
   }
+  const WallDoubt wall =
+      night.wall_doubt ? night.wall_doubt(findings.x_minus_mm, findings.x_plus_mm) : WallDoubt{};
   const GravityInputs inputs =
       gravity_inputs(apparatus,
                      findings,
                      {.covariance = result.fit.covariance,
-                      .wall_map_relative_u = night.wall_map_relative_u,
+                      .wall = wall,
                       .degrees_of_freedom = std::max(1.0, result.fit.degrees_of_freedom)});
   result.budget = propagate(inputs.inputs, inputs.gravitational_constant, inputs.correlation);
   const double k95 = coverage_factor(0.95, result.budget->effective_degrees_of_freedom);
@@ -149,12 +210,50 @@ void compute_gravity(const Night& night,
   result.status = NightStatus::kMeasured;
   result.message = "measured";
   const double scale_relative = apparatus.scale_factor.u / apparatus.scale_factor.value;
-  const double common = std::hypot(night.wall_map_relative_u, scale_relative);
+  const double common = std::hypot(wall.relative_u(), scale_relative);
   result.shift_mm.u = std::hypot(result.shift_mm.u, common * result.shift_mm.value);
   const double lever_relative = apparatus.mirror_to_wall_m.u / apparatus.mirror_to_wall_m.value;
   const double theta_rad = result.gravity->theta_rad;
   const double shift_relative = result.shift_mm.u / std::abs(result.shift_mm.value);
   result.deflection_rad = {theta_rad, theta_rad * std::hypot(shift_relative, lever_relative)};
+}
+
+bool shift_is_clear(const SwingFit& fit) {
+  return std::abs(fit.shift_mm.value) >= kShiftSigmas * fit.shift_mm.u;
+}
+
+/// Takes off the positions what the uneven pull does to a wide swing, and fits again. What it does
+/// follows from the first fit well enough: it is some 1e-4 of the swing.
+void refit_without_wide_swing(const Apparatus& apparatus,
+                              const OpticalLever& lever,
+                              const std::vector<Segment>& segments,
+                              const SwingStart& start,
+                              std::vector<SwingSample>& series,
+                              NightResult& result) {
+  if (result.fit.status != FitStatus::kConverged || !shift_is_clear(result.fit)) return;
+  const GravityResult first = gravity(apparatus, findings_of(lever, result.fit));
+  if (first.status != GravityStatus::kComputed) return;
+  const double mm_per_rad = 2e3 * lever.mirror_to_wall_m / lever.scale_factor;
+  const double sign = result.fit.shift_mm.value > 0.0 ? 1.0 : -1.0;  // of x towards plus
+  for (const Segment& segment : segments) {
+    if (segment.side == Side::kAway) continue;
+    const PullCurvature per_rad = pull_curvature(apparatus, segment.side, first);
+    const auto from = std::ranges::lower_bound(series, segment.from_s, {}, &SwingSample::t_s);
+    const auto to = std::ranges::lower_bound(series, segment.to_s, {}, &SwingSample::t_s);
+    const std::span<SwingSample> part(from, to);
+    const auto departures_mm = wide_swing_mm(part,
+                                             result.fit.period_s.value,
+                                             result.fit.damping_per_s.value,
+                                             {.quadratic = sign * per_rad.quadratic / mm_per_rad,
+                                              .cubic = per_rad.cubic / (mm_per_rad * mm_per_rad)});
+    for (std::size_t i = 0; i < part.size(); ++i) {
+      part[i].x_mm -= departures_mm[i];
+      result.wide_swing_mm = std::max(result.wide_swing_mm, std::abs(departures_mm[i]));
+    }
+  }
+  const double before_mm = result.fit.shift_mm.value;
+  result.fit = fit_swing(series, segments, start);
+  result.wide_swing_shift_mm = result.fit.shift_mm.value - before_mm;
 }
 
 }  // namespace
@@ -223,10 +322,15 @@ NightResult analyse_night(const Night& night,
     return result;
   }
   // What the track says of a move is uncertain by itself: that much is cut off too.
+  const double end_s = series.back().t_s + kJustAfter_s;
   const auto segments =
-      segments_between(with_disturbances(result), series.back().t_s + 1e-6, options.settle_s);
+      watched_part(segments_between(with_disturbances(result), end_s, options.settle_s),
+                   series,
+                   start->period_s,
+                   result);
   check_sides(segments, result);
   result.fit = fit_swing(series, segments, *start);
+  refit_without_wide_swing(apparatus, lever, segments, *start, series, result);
   if (result.fit.status == FitStatus::kNotConverged) {
     result.message = result.fit.message;
     return result;
@@ -238,7 +342,7 @@ NightResult analyse_night(const Night& night,
   } else if (result.fit.status == FitStatus::kTooShort) {
     result.status = NightStatus::kTooShort;
     result.message = result.fit.message;
-  } else if (std::abs(result.fit.shift_mm.value) < kShiftSigmas * result.fit.shift_mm.u) {
+  } else if (!shift_is_clear(result.fit)) {
     result.status = NightStatus::kNoShift;
     result.message = fmt::format(
         "the equilibria of the two sides differ by {}, which is less than {:.0f} standard "

@@ -13,6 +13,7 @@
 #include "analysis/spot_path.h"
 #include "analysis/swing_fit.h"
 #include "analysis/uncertainty_budget.h"
+#include "analysis/wall_doubt.h"
 
 /// The whole way from a night's positions on the wall to G.
 namespace nightswing::analysis {
@@ -22,8 +23,8 @@ struct Night {
   std::vector<WallSample> samples;  ///< time-ordered
   /// When the source masses went where, time-ordered. Empty: to be found from the track.
   std::vector<SideChange> sides;
-  /// Relative standard uncertainty of a displacement along the path, from the map of the wall.
-  double wall_map_relative_u = 0.0;
+  /// What the map of the wall leaves in doubt; without it the map is taken as exact.
+  WallDoubtOf wall_doubt{};
 };
 
 struct NightOptions {
@@ -48,7 +49,9 @@ enum class NightStatus {
 /// A segment as reported: positions are readings of the scale.
 struct SegmentResult {
   Segment segment;
-  Measured equilibrium_mm;
+  Measured equilibrium_mm;   ///< in the segment's middle, drift included
+  double without_drift_mm;   ///< of its side, in the middle of the night
+  double drift_mm_per_hour;  ///< slope in the segment's middle
   double amplitude_from_mm;
   double amplitude_to_mm;
   double periods;
@@ -60,10 +63,15 @@ struct NightResult {
   std::string message;                 ///< one sentence: what was found, or why there is no G
   std::string sides_from;              ///< where the sides are from, a sentence
   std::vector<SideChange> sides;       ///< as used
+  std::vector<std::string> warnings;   ///< a sentence each, such as a segment left out
   std::vector<double> disturbances_s;  ///< breaks of the swing found in the track
   SpotPath path;
   SwingFit fit;  ///< in straightened mm, see optical_lever.h
   std::vector<SegmentResult> segments;
+  /// Taken off the positions before the final fit, see wide_swing.h: the farthest that the uneven
+  /// pull put a wide swing off a harmonic one, and what that changed the shift by.
+  double wide_swing_mm = 0.0;
+  double wide_swing_shift_mm = 0.0;
   Measured shift_mm{0.0, 0.0};  ///< plus - minus on the wall, true mm; fit, map and scale
   Measured least_squares_shift_mm{0.0, 0.0};  ///< the same by least squares; u of the fit alone
   Measured deflection_rad{0.0, 0.0};          ///< rotation of the boom from midway to one side
@@ -81,7 +89,9 @@ struct NightResult {
                                                     double end_s,
                                                     double settle_s);
 
-/// Path, sides, joint swing fit, rotation, G and its budget.
+/// Path, sides, joint swing fit, rotation, G and its budget. Each segment is cut to the first and
+/// last position measured in it; one with fewer than eight, or shorter than a tenth of a period, is
+/// left out, with a warning.
 /// throws InputError if the sides given leave no segment or only one side, or there are too few
 ///        positions. Anything that the night itself lacks is a status.
 [[nodiscard]] NightResult analyse_night(const Night& night,

@@ -130,7 +130,7 @@ void add_budget(const Apparatus& apparatus, const PlanOptions& options, Plan& pl
       .period_s = 2.0 * std::numbers::pi / std::sqrt(omega0_square - g * g),
       .damping_per_s = g,
       .period_measured = PeriodMeasured::kBesideSources};
-  NightUncertainty night{.covariance = Eigen::Matrix4d::Zero(), .wall_map_relative_u = 0.0};
+  NightUncertainty night{.covariance = Eigen::Matrix4d::Zero(), .wall = {}};
   plan.apparatus_relative_u = [&] {
     const UncertaintyBudget budget = gravity_budget(apparatus, findings, night);
     return budget.u / budget.value;

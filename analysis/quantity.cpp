@@ -102,8 +102,12 @@ double si_factor(std::string_view text, std::string_view unit_text, Dimension ex
                                     text,
                                     known_units(expected)));
   }
+  if (symbol.front() == ',') fail_malformed(text, "the decimal sign is a point");
   const auto unit = std::ranges::find(kUnits, symbol, &Unit::symbol);
   if (unit == kUnits.end()) {
+    if (symbol.front() == '+' || symbol.front() == '-' || symbol.front() == '(') {
+      fail_malformed(text, fmt::format("'{}' is not understood", symbol));
+    }
     if (expected == Dimension::kNumber) {
       throw QuantityError(fmt::format(
           "is a plain number, but '{}' goes on with '{}' after the number", text, symbol));

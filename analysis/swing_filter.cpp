@@ -154,6 +154,26 @@ FilterGradient swing_gradient(const FilterTrack& track,
                      : gradient_of<2>(track, layout, x, places);
 }
 
+std::vector<double> innovations_mm(const FilterTrack& track,
+                                   const FilterLayout& layout,
+                                   std::span<const double> x,
+                                   const Eigen::VectorXd& beta) {
+  if (!sensible(track, layout, x)) return {};
+  if (beta.size() != track.design.cols() + 2 * track.segments) {
+    throw std::invalid_argument("innovations_mm: beta");
+  }
+  std::vector<double> result;
+  result.reserve(track.points.size());
+  Recursion<double> recursion(
+      track, layout, swing_recursion::parameters_from(track, layout, x.data()));
+  const bool ran = recursion.run([&](std::size_t, const Recursion<double>& r) {
+    const Eigen::Map<const Eigen::VectorXd> columns(r.innovations().data() + 1, beta.size());
+    result.push_back(r.innovations()[0] - columns.dot(beta));
+  });
+  if (!ran) result.clear();
+  return result;
+}
+
 namespace {
 
 struct Record {

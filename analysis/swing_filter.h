@@ -113,6 +113,13 @@ struct FilterGradient {
                                             const FilterLayout& layout,
                                             std::span<const double> x);
 
+/// Each reading less what is foretold for it from those before it, beta being known [mm]. Empty if
+/// the parameters make no sense.
+[[nodiscard]] std::vector<double> innovations_mm(const FilterTrack& track,
+                                                 const FilterLayout& layout,
+                                                 std::span<const double> x,
+                                                 const Eigen::VectorXd& beta);
+
 /// How much each reading would like to be an exception.
 struct Shock {
   double kick_z = 0.0;  ///< change of u' just before it, in its standard deviations

@@ -23,7 +23,8 @@ constexpr double kSecondsPerHour = 3600.0;
 constexpr double kFinePerPeriod = 100.0;
 constexpr double kCoarsePerPeriod = 30.0;
 constexpr double kMostReadings = 4000.0;
-constexpr std::size_t kLeastReadings = 8;
+constexpr std::ptrdiff_t kLeastPerSegment = 4;  // twice the unknowns of its swing
+constexpr std::ptrdiff_t kLeastReadings = 3;    // of a segment, when averaged for the search
 constexpr std::size_t kLeastSquaresSamples = 4000;
 /// A scatter below this is rounding: the track was made without noise.
 constexpr double kNoiseless_mm = 1e-9;
@@ -36,16 +37,21 @@ struct Prepared {
   double origin_mm = 0.0;  ///< taken off all positions: sums of squares keep their digits
 };
 
-/// The segments that hold enough samples to say anything.
-std::vector<Segment> filled(std::span<const Segment> segments,
-                            std::span<const PlacedSample> samples) {
-  std::vector<std::size_t> counts(segments.size(), 0);
-  for (const PlacedSample& s : samples) ++counts[s.segment];
-  std::vector<Segment> kept;
-  for (std::size_t k = 0; k < segments.size(); ++k) {
-    if (counts[k] >= kLeastReadings) kept.push_back(segments[k]);
+/// Why these positions do not carry a fit; empty if they do.
+std::string too_few(std::span<const PlacedSample> samples, std::span<const Segment> segments) {
+  if (samples.size() < 2 * (6 + 2 * segments.size())) {
+    return fmt::format("{} positions in the segments are too few to fit", samples.size());
   }
-  return kept;
+  for (std::size_t k = 0; k < segments.size(); ++k) {
+    const auto count = std::ranges::count(samples, k, &PlacedSample::segment);
+    if (count >= kLeastPerSegment) continue;
+    return fmt::format("side {} from {:.0f} s to {:.0f} s has {} positions, too few to fit",
+                       name_of(segments[k].side),
+                       segments[k].from_s,
+                       segments[k].to_s,
+                       count);
+  }
+  return {};
 }
 
 /// 1.4826 times the median of |r|: the standard deviation of normal scatter, blind to a few
@@ -128,7 +134,9 @@ class Report {
     fit.degrees_of_freedom = estimate_.degrees_of_freedom;
     write_shared(fit);
     if (model_.away) write_away(fit);
-    if (model_.drift.columns() > 0) write_drift(fit);
+    const double middle_s =
+        0.5 * (prepared_.segments.front().from_s + prepared_.segments.back().to_s);
+    fit.drift_mm_per_hour = along(estimate_, slope_at(middle_s));
     for (std::size_t k = 0; k < prepared_.segments.size(); ++k) {
       fit.segments.push_back(segment(k));
     }
@@ -177,19 +185,18 @@ class Report {
         period_s, period_s / omega_away * std::sqrt(estimate_.covariance(beta_ + 2, beta_ + 2))};
   }
 
-  void write_drift(SwingFit& fit) const {
-    const Segment& first = prepared_.segments.front();
-    const Segment& last = prepared_.segments.back();
-    const double middle_s = 0.5 * (first.from_s + last.to_s);
-    const double step_s = 1e-4 * (last.to_s - first.from_s);
-    const auto above = drift_terms(model_.drift, prepared_.segments, middle_s + step_s);
-    const auto below = drift_terms(model_.drift, prepared_.segments, middle_s - step_s);
+  /// What gives the drift's slope at a moment [mm/h].
+  [[nodiscard]] Eigen::VectorXd slope_at(double t_s) const {
+    const double step_s =
+        1e-4 * (prepared_.segments.back().to_s - prepared_.segments.front().from_s);
+    const auto above = drift_terms(model_.drift, prepared_.segments, t_s + step_s);
+    const auto below = drift_terms(model_.drift, prepared_.segments, t_s - step_s);
     Eigen::VectorXd slope = zero();
     for (std::size_t k = 0; k < above.size(); ++k) {
       slope(std::ssize(sides_) + static_cast<Eigen::Index>(k)) =
           (above[k] - below[k]) / (2.0 * step_s) * kSecondsPerHour;
     }
-    fit.drift_mm_per_hour = along(estimate_, slope);
+    return slope;
   }
 
   [[nodiscard]] SegmentSwing segment(std::size_t k) const {
@@ -220,6 +227,7 @@ class Report {
     const double grown = std::exp(estimate_.mean(beta_ + 1) * since_s);
     return {.segment = s,
             .equilibrium_mm = raised(along(estimate_, weights)),
+            .drift_mm_per_hour = along(estimate_, slope_at(0.5 * (s.from_s + s.to_s))).value,
             .amplitude_from_mm = grown * amplitude_mm,
             .u_amplitude_from_mm = along(estimate_, along_swing).u,
             .amplitude_to_mm = end_amplitude_mm_[k],
@@ -332,6 +340,7 @@ class LikelihoodFit {
   }
 
   void run() {
+    if (too_brief()) return;
     const bool noiseless = !(prepared_.least_squares.residual_rms_mm > kNoiseless_mm);
     if (!(noiseless ? choose_noiseless() : choose())) return;
     SwingEstimate estimate = average_over_noise(
@@ -347,6 +356,7 @@ class LikelihoodFit {
     const auto likeliest = static_cast<std::size_t>(std::ranges::max_element(estimate.weights) -
                                                     estimate.weights.begin());
     report_noise(beliefs_[likeliest]);
+    report_residuals(beliefs_[likeliest]);
     const FilterFit best = filter_fit(
         beliefs_[likeliest].track, beliefs_[likeliest].layout, beliefs_[likeliest].optimum.x);
     Report(prepared_, chosen_.model, estimate, best.end_amplitude_mm).write(fit_);
@@ -354,6 +364,23 @@ class LikelihoodFit {
   }
 
  private:
+  /// A segment that was watched for a small part of a period says nothing of its swing.
+  bool too_brief() {
+    const auto coarse = averaged(prepared_.samples, coarse_s_);
+    for (std::size_t k = 0; k < prepared_.segments.size(); ++k) {
+      if (std::ranges::count(coarse, k, &PlacedSample::segment) >= kLeastReadings) continue;
+      const Segment& segment = prepared_.segments[k];
+      fit_.message = fmt::format(
+          "side {} from {:.0f} s to {:.0f} s shows too little of a period of {:.0f} s to fit",
+          name_of(segment.side),
+          segment.from_s,
+          segment.to_s,
+          2.0 * std::numbers::pi / omega_);
+      return true;
+    }
+    return false;
+  }
+
   [[nodiscard]] FilterTrack track_with(SlowNoise kind) const {
     SwingModel model = chosen_.model;
     model.slow_noise = kind;
@@ -431,11 +458,12 @@ class LikelihoodFit {
     }
     if (out_s.empty() || out_s.size() > fine_.size() / 10) return;
     fine_ = std::move(kept);
-    for (const PlacedSample& s : prepared_.samples) {
+    std::erase_if(prepared_.samples, [&](const PlacedSample& s) {
       const bool out = std::ranges::any_of(
           out_s, [&](double t_s) { return std::abs(s.sample.t_s - t_s) <= 0.5 * fine_s_; });
       if (out) fit_.left_out_s.push_back(s.sample.t_s);
-    }
+      return out;
+    });
     std::ranges::sort(fit_.left_out_s);
   }
 
@@ -453,6 +481,32 @@ class LikelihoodFit {
     fit_.noise.slow = chosen_.likeliest_slow_noise;
     fit_.noise.slow_mm = std::sqrt(p.slow_ratio * at.white_variance_mm2);
     fit_.noise.slow_memory = p.slow_memory;
+  }
+
+  /// By the samples themselves, not by their averages.
+  void report_residuals(const NoiseBelief& belief) {
+    const FilterFit at = filter_fit(belief.track, belief.layout, belief.optimum.x);
+    const double samples_a_reading =
+        static_cast<double>(prepared_.samples.size()) / static_cast<double>(fine_.size());
+    SwingModel model = chosen_.model;
+    model.slow_noise = belief.layout.slow_noise ? chosen_.likeliest_slow_noise : SlowNoise::kNone;
+    const FilterTrack track = track_of(model,
+                                       prepared_.samples,
+                                       prepared_.segments,
+                                       omega_,
+                                       at.white_variance_mm2 * samples_a_reading);
+    // The white variance is the unit of the others, and a sample has more of it than a reading.
+    std::vector<double> x = belief.optimum.x;
+    x[2] -= std::log(samples_a_reading);
+    if (belief.layout.slow_noise) x[3] -= std::log(samples_a_reading);
+    // The start of a segment is here its first sample, not its first average: beta anew.
+    const FilterFit by_samples = filter_fit(track, belief.layout, x);
+    if (!by_samples.usable) return;
+    fit_.residuals_mm = innovations_mm(track, belief.layout, x, by_samples.beta);
+    double squares = 0.0;
+    for (const double r : fit_.residuals_mm) squares += r * r;
+    fit_.residual_rms_mm = std::sqrt(squares / static_cast<double>(fit_.residuals_mm.size()));
+    for (const PlacedSample& s : prepared_.samples) fit_.fitted_t_s.push_back(s.sample.t_s);
   }
 
   Prepared& prepared_;
@@ -475,14 +529,10 @@ SwingFit fit_swing(std::span<const SwingSample> samples,
   if (segments.empty()) throw std::invalid_argument("fit_swing: no segment");
   SwingFit fit;
   Prepared prepared;
-  prepared.segments = filled(segments, placed_samples(samples, segments));
+  prepared.segments.assign(segments.begin(), segments.end());
   prepared.samples = placed_samples(samples, prepared.segments);
-  const std::size_t unknowns = 6 + 2 * segments.size();
-  if (prepared.samples.size() < 2 * unknowns) {
-    fit.message =
-        fmt::format("{} positions in the segments are too few to fit", prepared.samples.size());
-    return fit;
-  }
+  fit.message = too_few(prepared.samples, segments);
+  if (!fit.message.empty()) return fit;
   prepared.origin_mm = prepared.samples.front().sample.x_mm;
   for (PlacedSample& s : prepared.samples) s.sample.x_mm -= prepared.origin_mm;
   fit.message =
@@ -501,6 +551,10 @@ SwingFit fit_swing(std::span<const SwingSample> samples,
   fit.has_both_sides =
       std::ranges::count(sides, Side::kPlus) + std::ranges::count(sides, Side::kMinus) == 2;
   leave_out_false_readings(prepared, fit);
+  if (auto lack = too_few(prepared.samples, segments); !lack.empty()) {
+    fit.message = std::move(lack);
+    return fit;
+  }
   LikelihoodFit(prepared, options, fit).run();
   const double independent = prepared.least_squares.independent_shift_mm.u;
   if (independent > 0.0) fit.correlation_widening = fit.shift_mm.u / independent;

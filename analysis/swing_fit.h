@@ -18,13 +18,14 @@ enum class FitStatus {
   kConverged,
   kTooShort,      ///< some side was watched for less than one period: numbers given, not to be used
   kNoSwing,       ///< no segment swings by more than its uncertainty: the period means nothing
-  kNotConverged,  ///< the optimiser gave up: no numbers
+  kNotConverged,  ///< too few positions, or the optimiser gave up: no numbers, see the message
 };
 
 /// One segment of the joint fit.
 struct SegmentSwing {
   Segment segment;
   Measured equilibrium_mm;         ///< rest position at the segment's middle, drift included
+  double drift_mm_per_hour = 0.0;  ///< slope there
   double amplitude_from_mm = 0.0;  ///< of the swing at the segment's start
   double u_amplitude_from_mm = 0.0;
   double amplitude_to_mm = 0.0;  ///< and at its last reading
@@ -46,7 +47,7 @@ struct SwingFit {
   FitStatus status = FitStatus::kNotConverged;
   std::string message = "not fitted";
 
-  std::vector<SegmentSwing> segments;  ///< those with enough readings
+  std::vector<SegmentSwing> segments;
   /// Rest positions of plus and minus in the middle of the night (drift taken out), period of the
   /// damped swing beside the sources and its damping; their joint covariance in this order
   /// [mm, mm, s, 1/s]. A side that the night does not have is 0 with no variance: see
@@ -66,7 +67,7 @@ struct SwingFit {
   Measured shift_mm{0.0, 0.0};           ///< plus - minus
   Measured drift_mm_per_hour{0.0, 0.0};  ///< slope in the middle of the night
   std::string drift_name;                ///< linear, quadratic, ...
-  double residual_rms_mm = 0.0;          ///< scatter about the least-squares swing
+  double residual_rms_mm = 0.0;          ///< r.m.s. of residuals_mm
   SwingNoise noise;
   std::vector<Kick> kicks;
   /// What robust least squares makes of the shift. A difference of several u is a warning.
@@ -74,6 +75,11 @@ struct SwingFit {
   /// How many times wider u(shift) is than least squares with independent residuals would say.
   double correlation_widening = 1.0;
   std::vector<double> left_out_s;  ///< times of the samples taken for false readings
+  /// Time of each sample in the fit, and the sample less what was foretold for it from those
+  /// before it, all rest positions, period and damping being known: white if the model of the noise
+  /// is right.
+  std::vector<double> fitted_t_s;
+  std::vector<double> residuals_mm;
 };
 
 struct SwingFitOptions {

@@ -11,9 +11,10 @@ namespace nightswing::analysis {
 [[nodiscard]] double median_of(std::vector<double> values);
 
 /// The samples without single false readings, for finding starting values only (the fit itself
-/// names what it leaves out): a sample goes if it lies further than eight robust standard
-/// deviations from the median of itself and its two neighbours on either side. A steady motion
-/// passes unharmed.
+/// names what it leaves out): a sample goes if it lies further from the median of itself and its
+/// two neighbours on either side than eight times what is usual in the track, that is, the largest
+/// of the upper quartile of these distances, the median step from sample to sample and the median
+/// u_mm. A steady motion passes unharmed.
 ///   samples  time-ordered;  source  Hampel, J. Am. Stat. Assoc. 69, 383 (1974)
 [[nodiscard]] std::vector<SwingSample> without_spikes(std::span<const SwingSample> samples);
 

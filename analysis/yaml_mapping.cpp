@@ -3,10 +3,13 @@
 #include <algorithm>
 #include <fstream>
 #include <numeric>
+#include <optional>
 #include <sstream>
 #include <utility>
 
 #include <fmt/format.h>
+#include <yaml-cpp/eventhandler.h>
+#include <yaml-cpp/yaml.h>
 
 #include "analysis/input_error.h"
 
@@ -58,6 +61,73 @@ std::optional<std::string> nearest(std::string_view key, const std::vector<std::
   return *best;
 }
 
+// What the parser's words hide from somebody who does not know it.
+std::string syntax_complaint(const std::string& text, const YAML::Exception& error) {
+  int line = 1;
+  std::istringstream lines(text);
+  for (std::string content; std::getline(lines, content); ++line) {
+    const std::size_t first = content.find_first_not_of(" \t");
+    if (first == std::string::npos || content.substr(0, first).find('\t') == std::string::npos) {
+      continue;
+    }
+    return fmt::format("{}: the line is indented with a tab; use blanks", line);
+  }
+  return fmt::format(
+      "{}: not valid YAML: {}; check indentation, colons and brackets here and above",
+      line_of(error.mark),
+      error.msg);
+}
+
+/// Hears where the content of each document begins and nothing else.
+class DocumentStarts : public YAML::EventHandler {
+ public:
+  void OnDocumentStart(const YAML::Mark&) override { begins_ = true; }
+  void OnDocumentEnd() override {}
+  void OnNull(const YAML::Mark& mark, YAML::anchor_t) override { note(mark); }
+  void OnAlias(const YAML::Mark& mark, YAML::anchor_t) override { note(mark); }
+  void OnScalar(const YAML::Mark& mark,
+                const std::string&,
+                YAML::anchor_t,
+                const std::string&) override {
+    note(mark);
+  }
+  void OnSequenceStart(const YAML::Mark& mark,
+                       const std::string&,
+                       YAML::anchor_t,
+                       YAML::EmitterStyle::value) override {
+    note(mark);
+  }
+  void OnSequenceEnd() override {}
+  void OnMapStart(const YAML::Mark& mark,
+                  const std::string&,
+                  YAML::anchor_t,
+                  YAML::EmitterStyle::value) override {
+    note(mark);
+  }
+  void OnMapEnd() override {}
+
+  [[nodiscard]] const YAML::Mark& last() const { return last_; }
+
+ private:
+  void note(const YAML::Mark& mark) {
+    if (begins_) last_ = mark;
+    begins_ = false;
+  }
+
+  bool begins_ = false;
+  YAML::Mark last_;
+};
+
+/// Where a second document begins, if there is one. YAML::LoadAll goes round for ever on some text
+/// that is none, such as a tag with bytes that are not UTF-8 (yaml-cpp 0.7; found by fuzzing).
+std::optional<YAML::Mark> second_document(const std::string& text) {
+  std::istringstream stream(text);
+  YAML::Parser parser(stream);
+  DocumentStarts starts;
+  if (!parser.HandleNextDocument(starts) || !parser.HandleNextDocument(starts)) return std::nullopt;
+  return starts.last();
+}
+
 }  // namespace
 
 YamlMapping YamlMapping::from_file(const std::filesystem::path& path) {
@@ -72,23 +142,21 @@ YamlMapping YamlMapping::from_file(const std::filesystem::path& path) {
 }
 
 YamlMapping YamlMapping::from_text(const std::string& text, std::string file_name) {
-  std::vector<YAML::Node> documents;
+  YAML::Node document;
   try {
-    documents = YAML::LoadAll(text);
+    if (const auto second = second_document(text)) {
+      throw InputError(fmt::format(
+          "{}:{}: a second document begins here; keep one in a file", file_name, line_of(*second)));
+    }
+    document = YAML::Load(text);
   } catch (const YAML::Exception& error) {
-    throw InputError(
-        fmt::format("{}:{}: not valid YAML: {}", file_name, line_of(error.mark), error.msg));
+    throw InputError(fmt::format("{}:{}", file_name, syntax_complaint(text, error)));
   }
-  if (documents.empty() || documents.front().IsNull()) {
+  if (!document.IsDefined() || document.IsNull()) {
     throw InputError(fmt::format("{}: the file is empty", file_name));
   }
-  if (documents.size() > 1) {
-    throw InputError(fmt::format("{}:{}: a second document begins here; keep one in a file",
-                                 file_name,
-                                 line_of(documents[1].Mark())));
-  }
-  const int line = line_of(documents.front().Mark());
-  return {documents.front(), std::move(file_name), "", line};
+  const int line = line_of(document.Mark());
+  return {document, std::move(file_name), "", line};
 }
 
 YamlMapping::YamlMapping(const YAML::Node& node, std::string file_name, std::string name, int line)
@@ -236,11 +304,20 @@ const YamlMapping::Entry* YamlMapping::take(std::string_view key) {
 const YamlMapping::Entry& YamlMapping::take_required(std::string_view key) {
   const Entry* entry = take(key);
   if (entry == nullptr) {
-    throw InputError(fmt::format("{}:{}: the key '{}' is missing{}",
-                                 file_name_,
-                                 line_,
-                                 key,
-                                 name_.empty() ? "" : " in " + name_));
+    std::vector<std::string> others;
+    for (const Entry& other : entries_) {
+      if (std::ranges::find(known_, other.key) == known_.end()) others.push_back(other.key);
+    }
+    const auto mistyped = nearest(key, others);
+    throw InputError(fmt::format(
+        "{}:{}: the key '{}' is missing{}{}",
+        file_name_,
+        line_,
+        key,
+        name_.empty() ? "" : " in " + name_,
+        mistyped
+            ? fmt::format("; is '{}' in line {} meant for it?", *mistyped, find(*mistyped)->line)
+            : ""));
   }
   return *entry;
 }

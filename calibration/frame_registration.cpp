@@ -4,8 +4,11 @@
 #include <cmath>
 #include <numbers>
 #include <stdexcept>
+#include <utility>
 
 #include <opencv2/imgproc.hpp>
+
+#include "calibration/median.h"
 
 namespace nightswing::calibration {
 namespace {
@@ -42,9 +45,7 @@ double noise_of(const cv::Mat& luma) {
   cv::filter2D(luma, rest, CV_32F, mask);
   std::vector<float> sizes(rest.begin<float>(), rest.end<float>());
   for (float& size : sizes) size = std::abs(size);
-  const auto middle = sizes.begin() + static_cast<std::ptrdiff_t>(sizes.size() / 2);
-  std::nth_element(sizes.begin(), middle, sizes.end());
-  return static_cast<double>(*middle) / 0.6745 / 6.0;
+  return static_cast<double>(median_of(std::move(sizes))) / 0.6745 / 6.0;
 }
 
 /// Where `ignored` or the border leaves no room for a patch: 0, elsewhere 255.

@@ -5,6 +5,8 @@
 #include <stdexcept>
 #include <vector>
 
+#include "calibration/ruler_map.h"
+
 namespace nightswing::calibration {
 namespace {
 
@@ -14,8 +16,26 @@ double displacement_mm(const WallMap& map, PixelPoint from, PixelPoint to) {
   return std::hypot(b.x_mm - a.x_mm, b.y_mm - a.y_mm);
 }
 
+constexpr std::size_t kRulerStretches = 20;
+
+/// The ticks of a ruler in stretches, so that what neighbours have in common counts.
+std::vector<std::size_t> stretches_of(const WallMap& map) {
+  int ticks = 0;
+  for (const FittedReference& reference : map.references) {
+    ticks = std::max(ticks, reference.point.marker + 1);
+  }
+  const auto count = static_cast<std::size_t>(ticks);
+  const std::size_t stretches = std::min(kRulerStretches, count);
+  std::vector<std::size_t> groups;
+  for (const FittedReference& reference : map.references) {
+    groups.push_back(static_cast<std::size_t>(reference.point.marker) * stretches / count);
+  }
+  return groups;
+}
+
 /// For each reference point the number of its group, 0, 1, 2, ...
 std::vector<std::size_t> groups_of(const WallMap& map) {
+  if (map.kind == MapKind::kRuler) return stretches_of(map);
   std::vector<std::size_t> groups;
   std::vector<int> markers;  // of each group
   for (const FittedReference& reference : map.references) {
@@ -35,17 +55,20 @@ MapFit fit_without(const WallMap& map,
                    const std::vector<std::size_t>& groups,
                    std::size_t left_out) {
   std::vector<ReferencePoint> points;
-  std::vector<LineReference> ticks;
+  std::vector<LineReference> readings;
+  std::vector<TickPoint> ticks;
   for (std::size_t i = 0; i < groups.size(); ++i) {
     if (groups[i] == left_out) continue;
     const ReferencePoint& p = map.references[i].point;
     points.push_back(p);
+    readings.push_back({.pixel = p.pixel, .x_mm = p.wall.x_mm, .u_px = p.u_px});
     ticks.push_back({.pixel = p.pixel, .x_mm = p.wall.x_mm, .u_px = p.u_px});
   }
   if (map.kind == MapKind::kPlane) return fit_plane_map(points, map.frame);
-  // Two ticks would give a straight map, which cannot be compared with a projective one.
-  if (ticks.size() < 3) return {};
-  return fit_line_map(ticks, map.frame);
+  if (map.kind == MapKind::kRuler) return fit_ruler_map(ticks, map.frame);
+  // Two readings would give a straight map, which cannot be compared with a projective one.
+  if (readings.size() < 3) return {};
+  return fit_line_map(readings, map.frame);
 }
 
 }  // namespace
@@ -85,6 +108,44 @@ MapQuality assess_map(const WallMap& map, PixelPoint from, PixelPoint to) {
   const auto member = std::ranges::find(groups, worst_group) - groups.begin();
   quality.worst_marker = map.references[static_cast<std::size_t>(member)].point.marker;
   return quality;
+}
+
+PathUncertainty path_uncertainty(const WallMap& map,
+                                 PixelPoint from,
+                                 PixelPoint to,
+                                 PixelPoint equilibrium_a,
+                                 PixelPoint equilibrium_b) {
+  PathUncertainty result;
+  result.path_mm = displacement_mm(map, from, to);
+  result.shift_mm = displacement_mm(map, equilibrium_a, equilibrium_b);
+  if (result.path_mm == 0.0 || result.shift_mm == 0.0) {
+    throw std::invalid_argument("a path or a shift of no length has no relative uncertainty");
+  }
+  const Eigen::MatrixXd covariance = covariance_matrix(map);
+  const Eigen::VectorXd path = distance_gradient(map, from, to) / result.path_mm;
+  const Eigen::VectorXd shift =
+      distance_gradient(map, equilibrium_a, equilibrium_b) / result.shift_mm;
+  const Eigen::VectorXd ratio = shift - path;
+  const auto root = [&covariance](const Eigen::VectorXd& gradient) {
+    return std::sqrt(std::max(0.0, gradient.dot(covariance * gradient)));
+  };
+  result.scale_relative_u = std::hypot(root(path), map.print_relative_u);
+  result.nonlinearity_relative_u = root(ratio);
+  result.shift_relative_u = std::hypot(root(shift), map.print_relative_u);
+  const double product = result.scale_relative_u * result.nonlinearity_relative_u;
+  if (product > 0.0) {
+    result.correlation = std::clamp(path.dot(covariance * ratio) / product, -1.0, 1.0);
+  }
+  constexpr int kSteps = 100;
+  int outside = 0;
+  for (int i = 0; i <= kSteps; ++i) {
+    const double share = static_cast<double>(i) / kSteps;
+    const PixelPoint place{from.x_px + share * (to.x_px - from.x_px),
+                           from.y_px + share * (to.y_px - from.y_px)};
+    if (extrapolates(map, place)) ++outside;
+  }
+  result.extrapolated_share = static_cast<double>(outside) / (kSteps + 1);
+  return result;
 }
 
 }  // namespace nightswing::calibration

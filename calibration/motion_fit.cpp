@@ -3,9 +3,12 @@
 #include <algorithm>
 #include <cmath>
 #include <stdexcept>
+#include <utility>
 #include <vector>
 
 #include <Eigen/Cholesky>
+
+#include "calibration/median.h"
 
 namespace nightswing::calibration {
 namespace {
@@ -79,12 +82,6 @@ class Model {
   double length_px_;
 };
 
-double median(std::vector<double> values) {
-  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
-  return *middle;
-}
-
 /// Moves the start to where half of the places are, so that most weights are not zero at first.
 void shift_to_median(const Model& model, std::span<const PlacePair> places, Parameters& p) {
   std::vector<double> x_px;
@@ -94,8 +91,8 @@ void shift_to_median(const Model& model, std::span<const PlacePair> places, Para
     x_px.push_back(residual.x());
     y_px.push_back(residual.y());
   }
-  p[0] += median(std::move(x_px));
-  p[1] += median(std::move(y_px));
+  p[0] += median_of(std::move(x_px));
+  p[1] += median_of(std::move(y_px));
 }
 
 }  // namespace
@@ -118,7 +115,7 @@ MotionFit fit_motion(std::span<const PlacePair> places,
   for (int round = 0; round < kRounds; ++round) {
     std::vector<double> lengths_px;
     for (const PlacePair& place : places) lengths_px.push_back(model.residual(p, place).norm());
-    const double sigma_px = std::max(median(lengths_px) / kMedianOfRayleigh, kLeastScatter_px);
+    const double sigma_px = std::max(median_of(lengths_px) / kMedianOfRayleigh, kLeastScatter_px);
     normal.setZero();
     Parameters right = Parameters::Zero();
     weights = squares = 0.0;

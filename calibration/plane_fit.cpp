@@ -1,25 +1,33 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <iomanip>
+#include <numbers>
+#include <set>
+#include <sstream>
 #include <stdexcept>
 #include <string>
 #include <utility>
 
-#include <ceres/ceres.h>
 #include <Eigen/Geometry>
 #include <Eigen/LU>
 #include <Eigen/SVD>
 
+#include "calibration/lens.h"
+#include "calibration/plane_model.h"
 #include "calibration/wall_map.h"
 
 namespace nightswing::calibration {
 namespace {
 
 constexpr int kParameters = 8;
-constexpr double kHuberBend = 3.0;         // in standard uncertainties
 constexpr double kFlatness = 1e-3;         // of the half span: nearer to a line is on the line
 constexpr double kWorstReducedChi2 = 9.0;  // residuals three times the stated ones deserve a word
-using Matrix8d = Eigen::Matrix<double, kParameters, kParameters>;
+constexpr double kFlat_mm = 0.04;          // in the picture's plane: ridges of 1 to 2 mm
+constexpr double kWorthAWord_mm = 0.2;     // of a sheet's shift: what careful hands leave
+constexpr double kWorthAWord_rad = 0.003;  // of its turn: 0.2 mm over half its length
+constexpr double kSure = 3.0;              // standard uncertainties
+constexpr double kUnheardOf = 6.0;         // standard deviations of the usual lenses
 using Vector8d = Eigen::Matrix<double, kParameters, 1>;
 
 /// Centre and half span that bring coordinates to about -1 .. 1, without which the equations of the
@@ -120,84 +128,105 @@ bool sees_all(const Eigen::Matrix3d& matrix,
          std::ranges::all_of(walls, [&](const auto& p) { return in_front(inverse, p); });
 }
 
-/// Predicted minus measured pixel in standard uncertainties, as a function of h0 .. h7 (last
-/// element 1), which lead the other way; so the matrix is inverted (adjugate, its factor cancels).
-struct PixelResidual {
-  Eigen::Vector2d pixel;  // conditioned
-  Eigen::Vector2d wall;   // conditioned
-  double weight;          // half span of the picture over u_px
-
-  template <typename T>
-  bool operator()(const T* h, T* residual) const {
-    const T x = T(wall.x());
-    const T y = T(wall.y());
-    const T u = (h[4] - h[5] * h[7]) * x + (h[2] * h[7] - h[1]) * y + (h[1] * h[5] - h[2] * h[4]);
-    const T v = (h[5] * h[6] - h[3]) * x + (h[0] - h[2] * h[6]) * y + (h[2] * h[3] - h[0] * h[5]);
-    const T w = (h[3] * h[7] - h[4] * h[6]) * x + (h[1] * h[6] - h[0] * h[7]) * y +
-                (h[0] * h[4] - h[1] * h[3]);
-    residual[0] = (u / w - pixel.x()) * weight;
-    residual[1] = (v / w - pixel.y()) * weight;
-    return true;
-  }
-};
-
-struct Refined {
-  bool converged = false;
-  Vector8d h = Vector8d::Zero();
-  Matrix8d covariance = Matrix8d::Zero();
-  double cost = 0.0;  // half of the robust sum of squares
-};
-
-Refined refine(const Eigen::Matrix3d& start, const std::vector<PixelResidual>& residuals) {
-  Refined result;
-  result.h << start(0, 0), start(0, 1), start(0, 2), start(1, 0), start(1, 1), start(1, 2),
-      start(2, 0), start(2, 1);
-  ceres::Problem problem;
-  double stiffness = 0.0;
-  for (const PixelResidual& residual : residuals) {
-    stiffness += residual.weight * residual.weight;
-    auto* cost =
-        new ceres::AutoDiffCostFunction<PixelResidual, 2, kParameters>(new PixelResidual(residual));
-    problem.AddResidualBlock(cost, new ceres::HuberLoss(kHuberBend), result.h.data());
-  }
-  ceres::Solver::Options options;
-  options.linear_solver_type = ceres::DENSE_QR;
-  options.max_num_iterations = 200;
-  options.function_tolerance = 1e-16;
-  // Gradient over stiffness is the distance from the minimum: 1e-13 of the half span is far below
-  // any use, and above the rounding of exact points, beyond which no step lowers the cost any more.
-  options.gradient_tolerance = 1e-13 * stiffness;
-  options.parameter_tolerance = 1e-14;
-  options.logging_type = ceres::SILENT;
-  ceres::Solver::Summary summary;
-  ceres::Solve(options, &problem, &summary);
-  result.cost = summary.final_cost;
-  if (!summary.IsSolutionUsable() || !result.h.allFinite()) return result;
-
-  ceres::Covariance::Options covariance_options;
-  covariance_options.algorithm_type = ceres::DENSE_SVD;
-  ceres::Covariance covariance(covariance_options);
-  const std::vector<const double*> blocks{result.h.data()};
-  if (!covariance.Compute(blocks, &problem)) return result;
-  Eigen::Matrix<double, kParameters, kParameters, Eigen::RowMajor> matrix;
-  covariance.GetCovarianceBlock(result.h.data(), result.h.data(), matrix.data());
-  result.covariance = matrix;
-  result.converged = result.covariance.allFinite();
-  return result;
+PlaneFrame frame_of(const Conditioning& from_pixel, const Conditioning& from_wall, FrameSize size) {
+  const Eigen::Vector2d corner_px(size.width_px - 1.0, size.height_px - 1.0);
+  const bool known = size.width_px > 0 && size.height_px > 0;
+  return {.pixel_centre = from_pixel.centre,
+          .pixel_half_span = from_pixel.half_span,
+          .wall_centre = from_wall.centre,
+          .wall_half_span = from_wall.half_span,
+          .lens_middle = corner_px / 2.0,
+          .lens_radius = known ? std::hypot(size.width_px, size.height_px) / 2.0 : 0.0};
 }
 
-/// Fills parameters and covariance: x_mm = centre + half_span X is linear in the conditioned h.
-void store_in_mm(const Refined& refined, const Conditioning& wall, double inflation, WallMap& map) {
-  Matrix8d to_mm = Matrix8d::Identity();
-  to_mm.topLeftCorner<6, 6>() *= wall.half_span;
-  to_mm(0, 6) = to_mm(1, 7) = wall.centre.x();
-  to_mm(3, 6) = to_mm(4, 7) = wall.centre.y();
-  Vector8d h = to_mm * refined.h;
-  h[2] += wall.centre.x();
-  h[5] += wall.centre.y();
-  const Matrix8d covariance = to_mm * refined.covariance * to_mm.transpose() * inflation;
-  map.parameters.assign(h.data(), h.data() + kParameters);
+/// The sheets that have points, ascending.
+std::vector<int> pages_of(std::span<const ReferencePoint> points) {
+  std::set<int> pages;
+  for (const ReferencePoint& p : points) pages.insert(p.page);
+  return {pages.begin(), pages.end()};
+}
+
+std::vector<Eigen::Vector2d> pivots_of(std::span<const ReferencePoint> points,
+                                       const std::vector<int>& pages) {
+  std::vector<Eigen::Vector2d> pivots_mm;
+  for (const int page : pages) {
+    std::vector<Eigen::Vector2d> places;
+    for (const ReferencePoint& p : points) {
+      if (p.page == page) places.emplace_back(p.wall.x_mm, p.wall.y_mm);
+    }
+    pivots_mm.push_back(conditioning_of(places).centre);
+  }
+  return pivots_mm;
+}
+
+/// The points of each marker, and each point of none, in the order in which they come.
+std::vector<PointGroup> groups_of(std::span<const ReferencePoint> points,
+                                  const std::vector<int>& pages) {
+  std::vector<PointGroup> groups;
+  for (const ReferencePoint& p : points) {
+    const auto known = std::ranges::find_if(groups, [&p](const PointGroup& group) {
+      return p.marker != kNoMarker && group.points.front().marker == p.marker &&
+             group.points.front().page == p.page;
+    });
+    if (known != groups.end()) {
+      known->points.push_back(p);
+    } else {
+      const auto page = std::ranges::find(pages, p.page) - pages.begin();
+      groups.push_back({.points = {p},
+                        .page = static_cast<std::size_t>(page),
+                        .slant = Eigen::Vector4d::Zero()});
+    }
+  }
+  for (PointGroup& group : groups) group.slant = slant_of(group.points);
+  return groups;
+}
+
+/// Fills parameters, lens and covariance: x_mm = centre + half_span X is linear in the conditioned
+/// h.
+void store_map(const PlaneSolution& solution, const PlaneFrame& frame, WallMap& map) {
+  const bool lens = frame.lens_radius > 0.0;
+  const Eigen::Index count = lens ? 8 + static_cast<Eigen::Index>(kLensUnknowns) : 8;
+  Eigen::MatrixXd to_mm = Eigen::MatrixXd::Identity(count, count);
+  to_mm.topLeftCorner<6, 6>() *= frame.wall_half_span;
+  to_mm(0, 6) = to_mm(1, 7) = frame.wall_centre.x();
+  to_mm(3, 6) = to_mm(4, 7) = frame.wall_centre.y();
+  if (lens) to_mm.bottomRightCorner<2, 2>() *= frame.lens_radius;
+  const Eigen::Map<const Vector8d> conditioned(solution.unknowns.homography.data());
+  Vector8d h = to_mm.topLeftCorner<8, 8>() * conditioned;
+  h[2] += frame.wall_centre.x();
+  h[5] += frame.wall_centre.y();
+  map.parameters.assign(h.data(), h.data() + h.size());
+  const Eigen::MatrixXd covariance =
+      to_mm * solution.covariance.topLeftCorner(count, count) * to_mm.transpose();
   map.covariance.assign(covariance.data(), covariance.data() + covariance.size());
+  if (!lens) return;
+  const auto& terms = solution.unknowns.lens;
+  map.distortion.assign(terms.begin(), terms.begin() + kLensTerms);
+  map.distortion_radius_px = frame.lens_radius;
+  map.distortion_centre = {frame.lens_middle.x() + frame.lens_radius * terms[kLensTerms],
+                           frame.lens_middle.y() + frame.lens_radius * terms[kLensTerms + 1]};
+}
+
+void store_pages(const PlaneSolution& solution,
+                 const std::vector<int>& pages,
+                 const std::vector<Eigen::Vector2d>& pivots_mm,
+                 WallMap& map) {
+  const std::size_t before = 8 + (map.distortion.empty() ? 0 : kLensUnknowns);
+  for (std::size_t i = 1; i < pages.size(); ++i) {
+    const auto& shift = solution.unknowns.pages[i];
+    const auto u = [&](std::size_t k) {
+      const auto at = static_cast<Eigen::Index>(before + kPageUnknowns * (i - 1) + k);
+      return std::sqrt(solution.covariance(at, at));
+    };
+    map.pages.push_back({.page = pages[i],
+                         .pivot = {pivots_mm[i].x(), pivots_mm[i].y()},
+                         .shift_x_mm = shift[0],
+                         .shift_y_mm = shift[1],
+                         .turn_rad = shift[2],
+                         .u_x_mm = u(0),
+                         .u_y_mm = u(1),
+                         .u_turn_rad = u(2)});
+  }
 }
 
 void check_numbers(std::span<const ReferencePoint> points) {
@@ -214,8 +243,10 @@ void check_numbers(std::span<const ReferencePoint> points) {
 bool sees_its_references(WallMap& map) {
   for (FittedReference& reference : map.references) {
     const ReferencePoint& point = reference.point;
-    if (beyond_horizon(map, point.pixel) || behind_camera(map, point.wall)) return false;
-    const PixelPoint fitted = pixel_from_wall(map, point.wall);
+    if (beyond_horizon(map, point.pixel) || behind_camera(map, hung_place(map, point))) {
+      return false;
+    }
+    const PixelPoint fitted = pixel_from_wall(map, hung_place(map, point));
     reference.residual_x_px = point.pixel.x_px - fitted.x_px;
     reference.residual_y_px = point.pixel.y_px - fitted.y_px;
   }
@@ -232,15 +263,103 @@ MapFit not_a_view() {
                  "check whether two of them were swapped or a coordinate was mistyped");
 }
 
-std::string note_of(const WallMap& map) {
+MapFit no_lens() {
+  return refusal(MapStatus::kNotAView,
+                 "the reference points seem bent more than any lens bends a flat wall; check that "
+                 "the scale lies flat, that nothing covers it in part and that no point is "
+                 "mistaken");
+}
+
+/// Whether the lens is one that exists, and its terms can be undone all over the picture.
+bool is_a_lens(const PlaneUnknowns& unknowns, const WallMap& map) {
+  if (map.distortion.empty()) return true;
+  for (std::size_t i = 0; i < kLensUnknowns; ++i) {
+    if (std::abs(unknowns.lens[i]) > kUnheardOf * kUsualLens[i]) return false;
+  }
+  const double off_middle = std::hypot(unknowns.lens[kLensTerms], unknowns.lens[kLensTerms + 1]);
+  return monotonic_reach(map.distortion) > 1.0 + off_middle;
+}
+
+std::string rounded(double value, int digits) {
+  std::ostringstream text;
+  text << std::fixed << std::setprecision(digits) << std::abs(value);
+  return text.str();
+}
+
+/// Where the sheet lies, if that is worth a word.
+std::string note_of(const PageShift& page) {
+  const auto tells = [](double value, double u, double least) {
+    return std::abs(value) > std::max(kSure * u, least);
+  };
+  std::vector<std::string> parts;
+  if (tells(page.shift_x_mm, page.u_x_mm, kWorthAWord_mm)) {
+    parts.push_back(rounded(page.shift_x_mm, 1) + " mm further " +
+                    (page.shift_x_mm > 0.0 ? "right" : "left"));
+  }
+  if (tells(page.shift_y_mm, page.u_y_mm, kWorthAWord_mm)) {
+    parts.push_back(rounded(page.shift_y_mm, 1) + " mm " +
+                    (page.shift_y_mm > 0.0 ? "higher" : "lower"));
+  }
+  if (tells(page.turn_rad, page.u_turn_rad, kWorthAWord_rad)) {
+    parts.push_back(rounded(page.turn_rad * 180.0 / std::numbers::pi, 2) + " degrees turned " +
+                    (page.turn_rad > 0.0 ? "to the left" : "to the right"));
+  }
+  if (parts.empty()) return {};
+  std::string text = "page " + std::to_string(page.page) + " seems to lie " + parts.front();
+  for (std::size_t i = 1; i < parts.size(); ++i) text += " and " + parts[i];
+  return text + " than printed, which the map allows for";
+}
+
+std::string note_of(const WallMap& map, double off_wall_mm) {
   if (map.degrees_of_freedom == 0) {
     return "four points fit any plane, so nothing checks the map; add a fifth point";
   }
-  if (map.reduced_chi2 <= kWorstReducedChi2) return {};
-  return "the reference points scatter " +
-         std::to_string(std::lround(std::sqrt(map.reduced_chi2))) +
-         " times more than their uncertainties; check that the scale lies flat, that its pages "
-         "join without a gap, that the lens bends no straight line and that no point is mistaken";
+  std::string note;
+  for (const PageShift& page : map.pages) {
+    const std::string text = note_of(page);
+    if (!text.empty()) note += (note.empty() ? "" : "; ") + text;
+  }
+  if (off_wall_mm > kFlat_mm) {
+    note += (note.empty() ? "" : "; ");
+    note += "the markers lie off one flat wall by about " + rounded(off_wall_mm, 2) +
+            " mm, which the uncertainty allows for; check that the scale lies flat";
+  }
+  const bool by_hand = std::ranges::all_of(
+      map.references, [](const auto& r) { return r.point.marker == kNoMarker; });
+  if (by_hand && map.reduced_chi2 > kWorstReducedChi2) {
+    note += "the reference points scatter " +
+            std::to_string(std::lround(std::sqrt(map.reduced_chi2))) +
+            " times more than their uncertainties; check that the wall is flat and that no point "
+            "is mistaken";
+  }
+  return note;
+}
+
+/// The map from its start on.
+MapFit fitted_map(std::span<const ReferencePoint> points,
+                  const PlaneFrame& frame,
+                  const PlaneUnknowns& start,
+                  WallMap map) {
+  const std::vector<int> pages = pages_of(points);
+  const auto pivots_mm = pivots_of(points, pages);
+  PlaneUnknowns unknowns = start;
+  unknowns.pages.resize(pages.size());
+  const PlaneSolution solution = solve_plane(frame, groups_of(points, pages), pivots_mm, unknowns);
+  if (!solution.converged) {
+    return refusal(MapStatus::kNotConverged,
+                   "the map of the wall could not be fitted to the reference points; check them "
+                   "for mistyped coordinates");
+  }
+  map.degrees_of_freedom = 2 * static_cast<int>(points.size()) - kParameters;
+  map.reduced_chi2 = solution.reduced_chi2;
+  map.widening = solution.scatter.widening;
+  map.marker_scatter_px = solution.scatter.common_px;
+  store_map(solution, frame, map);
+  store_pages(solution, pages, pivots_mm, map);
+  if (!is_a_lens(solution.unknowns, map)) return no_lens();
+  if (!sees_its_references(map)) return not_a_view();
+  map.note = note_of(map, solution.off_wall_mm);
+  return {.status = MapStatus::kFitted, .message = map.note, .map = map};
 }
 
 }  // namespace
@@ -268,31 +387,25 @@ MapFit fit_plane_map(std::span<const ReferencePoint> points, FrameSize frame) {
   }
   const Conditioning from_pixel = conditioning_of(pixels);
   const Conditioning from_wall = conditioning_of(walls);
-  std::vector<PixelResidual> residuals;
-  for (std::size_t i = 0; i < points.size(); ++i) {
-    pixels[i] = from_pixel(pixels[i]);
-    walls[i] = from_wall(walls[i]);
-    residuals.push_back({pixels[i], walls[i], from_pixel.half_span / points[i].u_px});
-  }
+  for (Eigen::Vector2d& p : pixels) p = from_pixel(p);
+  for (Eigen::Vector2d& p : walls) p = from_wall(p);
   map.kind = MapKind::kPlane;
   map.frame = frame;
   map.centre = {from_pixel.centre.x(), from_pixel.centre.y()};
   map.half_span_px = from_pixel.half_span;
   // A horizon through the middle of the points makes the last element vanish: not a view either.
-  const Eigen::Matrix3d start = direct_linear_transform(pixels, walls);
-  if (!start.allFinite() || !sees_all(start, pixels, walls)) return not_a_view();
-  const Refined refined = refine(start, residuals);
-  if (!refined.converged) {
-    return refusal(MapStatus::kNotConverged,
-                   "the map of the wall could not be fitted to the reference points; check them "
-                   "for mistyped coordinates");
-  }
-  map.degrees_of_freedom = 2 * static_cast<int>(points.size()) - kParameters;
-  if (map.degrees_of_freedom > 0) map.reduced_chi2 = 2.0 * refined.cost / map.degrees_of_freedom;
-  store_in_mm(refined, from_wall, std::max(1.0, map.reduced_chi2), map);
-  if (!sees_its_references(map)) return not_a_view();
-  map.note = note_of(map);
-  return {.status = MapStatus::kFitted, .message = map.note, .map = map};
+  const Eigen::Matrix3d matrix = direct_linear_transform(pixels, walls);
+  if (!matrix.allFinite() || !sees_all(matrix, pixels, walls)) return not_a_view();
+  PlaneUnknowns start;
+  start.homography = {matrix(0, 0),
+                      matrix(0, 1),
+                      matrix(0, 2),
+                      matrix(1, 0),
+                      matrix(1, 1),
+                      matrix(1, 2),
+                      matrix(2, 0),
+                      matrix(2, 1)};
+  return fitted_map(points, frame_of(from_pixel, from_wall, frame), start, map);
 }
 
 }  // namespace nightswing::calibration

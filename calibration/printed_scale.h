@@ -22,9 +22,9 @@
 /// edge of the black border, so one of the 6 x 6 cells measures 4 mm. Column k has its centre at
 /// x = 20 + 40 k mm, carries id 2 k below and 2 k + 1 above. Ticks: thin black lines (0.2 to 0.4
 /// mm) with their middle on each whole millimetre, from 0 to the end of the page. A page is 240 mm
-/// long; pages join without gap to at most 50 columns = 2000 mm. Ids are unique, so that every
-/// marker says by itself where on the scale it is, and a part of the scale can be read when the
-/// rest is hidden.
+/// long (160 mm in portrait); pages join without gap to at most 50 columns = 2000 mm. Ids are
+/// unique, so that every marker says by itself where on the scale it is, and a part of the scale
+/// can be read when the rest is hidden.
 namespace nightswing::calibration {
 
 inline constexpr double kMarkerSide_mm = 24.0;

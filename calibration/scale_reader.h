@@ -16,7 +16,7 @@ enum class ScaleStatus {
   kTooFewMarkers,  ///< a single marker, which nothing could check
   kMirrored,       ///< the scale is there, but left and right are exchanged
   kTwoScales,      ///< markers occur twice
-  kInconsistent,   ///< most markers do not fit one flat wall together
+  kInconsistent,   ///< most markers do not fit one flat wall, or all scatter by 0.5 mm about it
 };
 
 /// points are the corners of the markers' fields of bits (one cell inside the outer corners; why,
@@ -32,15 +32,16 @@ struct ScaleReading {
 
 /// Reads the printed scale (printed_scale.h): detects its markers, locates each by its four
 /// edges (marker_refinement.h) and leaves out what does not lie in one plane with the rest.
-///   A marker is left out if its edges cannot be fitted, if a corner of it lies off the plane of
-///   the majority by more than a tenth of a marker's side = 2.4 mm (an id misread, a sheet stuck
-///   elsewhere), or if a corner lies off the common plane by more than 5 robust standard deviations
-///   of all corners (a finger over an edge).
+///   A marker is left out if its edges cannot be fitted, if a corner of it lies off the wall of
+///   the majority, seen through a usual lens, by more than a tenth of a marker's side = 2.4 mm (an
+///   id misread, a sheet stuck elsewhere), or if a corner lies off the common map by more than 5
+///   robust standard deviations of all corners (a finger over an edge).
 /// picture  CV_8UC1 gray or CV_8UC3 BGR, as stored; the mean of several frames lowers its noise.
 /// returns  the points and what was seen. In rendered views all markers are read from 22 px a side
 ///          on, some from 15 px.
 /// throws   std::invalid_argument if the picture is of another type (an empty one holds no scale).
-/// not here lens distortion, ordinary rulers.
+/// not here ordinary rulers; the shift of sheets against each other is left to fit_plane_map, which
+///          finds the sheet of each point in it.
 [[nodiscard]] ScaleReading read_printed_scale(const cv::Mat& picture);
 
 }  // namespace nightswing::calibration

@@ -121,7 +121,9 @@ void TexturePatch::prepare(const Surroundings& luma) {
   }
   const Eigen::Matrix4d normal = columns.transpose() * columns;
   const Eigen::LDLT<Eigen::Matrix4d> solver(normal);
-  if (solver.info() != Eigen::Success || !(solver.rcond() > 1e-12)) return;
+  // What a singular matrix leaves open is solved as if it were 0 and known; its pivots tell.
+  const Eigen::Vector4d pivots = solver.vectorD();
+  if (solver.info() != Eigen::Success || !(pivots.minCoeff() > 1e-12 * pivots.maxCoeff())) return;
   const Eigen::Matrix4d inverse = solver.solve(Eigen::Matrix4d::Identity());
   u_px_per_count_ = std::sqrt(std::max(inverse(0, 0), inverse(1, 1)));
   const Eigen::Matrix<double, 4, Eigen::Dynamic> solve = inverse * columns.transpose();

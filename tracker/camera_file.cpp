@@ -77,7 +77,8 @@ std::string_view word_for(CameraState state) {
   throw std::invalid_argument("word_for: not a state of the camera");
 }
 
-CameraWriter::CameraWriter(const std::filesystem::path& path) : file_(path, kHeader) {}
+CameraWriter::CameraWriter(const std::filesystem::path& path, StandingLines standing)
+    : file_(path, kHeader, standing) {}
 
 void CameraWriter::append(const CameraRow& row) {
   std::string motion = ",,,,,,";

@@ -41,7 +41,8 @@ struct CameraRow {
 /// Appends to camera.csv, a line a look, flushed.
 class CameraWriter {
  public:
-  explicit CameraWriter(const std::filesystem::path& path);
+  explicit CameraWriter(const std::filesystem::path& path,
+                        StandingLines standing = StandingLines::kKept);
   void append(const CameraRow& row);
 
  private:

@@ -29,7 +29,8 @@ std::optional<Event> event_from(const std::string& line) {
 
 }  // namespace
 
-EventWriter::EventWriter(const std::filesystem::path& path) : file_(path, kHeader) {}
+EventWriter::EventWriter(const std::filesystem::path& path, StandingLines standing)
+    : file_(path, kHeader, standing) {}
 
 void EventWriter::append(const Event& event) {
   file_.append(fmt::format("{},{},{},{}",

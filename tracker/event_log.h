@@ -19,6 +19,7 @@ namespace nightswing::tracker {
 /// started     source of the frames
 /// side        plus, minus or away: the source masses are there from now on
 /// camera moved    by how much, in words; positions are taken back from then on
+/// resumed     after how many frames an interrupted tracking was gone on with
 /// spot lost, spot found, gap, warning, ended, calibrated    a sentence
 struct Event {
   std::optional<UtcTime> utc;
@@ -30,7 +31,8 @@ struct Event {
 /// Appends to events.csv, a line an event, flushed.
 class EventWriter {
  public:
-  explicit EventWriter(const std::filesystem::path& path);
+  explicit EventWriter(const std::filesystem::path& path,
+                       StandingLines standing = StandingLines::kKept);
   void append(const Event& event);
 
  private:

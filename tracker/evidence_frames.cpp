@@ -3,9 +3,8 @@
 #include <cmath>
 
 #include <fmt/format.h>
-#include <opencv2/imgcodecs.hpp>
 
-#include "analysis/input_error.h"
+#include "tracker/picture_file.h"
 
 namespace nightswing::tracker {
 namespace {
@@ -13,12 +12,6 @@ namespace {
 constexpr int kMeanOf = 8;
 constexpr int kMostKept = 24;
 constexpr double kEvery_s = 1800.0;
-
-void write_picture(const std::filesystem::path& path, const cv::Mat& picture) {
-  if (!cv::imwrite(path.string(), picture)) {
-    throw InputError(fmt::format("cannot write the picture {}; is the disk full?", path.string()));
-  }
-}
 
 }  // namespace
 

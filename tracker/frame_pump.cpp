@@ -15,7 +15,7 @@ constexpr int kGivenWay = 5;  // steps of the scheduler's niceness: a third of t
 
 }  // namespace
 
-FramePump::FramePump(VideoSource& source)
+FramePump::FramePump(FrameSource& source)
     : source_(source), empty_(kFramesAhead), thread_([this] { run(); }) {}
 
 FramePump::~FramePump() {

@@ -6,7 +6,7 @@
 #include <mutex>
 #include <thread>
 
-#include "tracker/video_source.h"
+#include "tracker/frame_source.h"
 
 namespace nightswing::tracker {
 
@@ -16,7 +16,7 @@ namespace nightswing::tracker {
 class FramePump {
  public:
   /// The source must outlive the pump and must not be used meanwhile.
-  explicit FramePump(VideoSource& source);
+  explicit FramePump(FrameSource& source);
   /// Stops decoding and waits for the thread.
   ~FramePump();
   FramePump(const FramePump&) = delete;
@@ -29,7 +29,7 @@ class FramePump {
  private:
   void run();
 
-  VideoSource& source_;
+  FrameSource& source_;
   std::mutex mutex_;
   std::condition_variable changed_;
   std::deque<Frame> full_;

@@ -52,23 +52,21 @@ std::string cut_torn_line(const std::filesystem::path& path) {
 
 }  // namespace
 
-LineFile::LineFile(std::filesystem::path path,
-                   std::string_view header,
-                   const std::function<void(const std::string&)>& on_torn)
-    : path_(std::move(path)) {
-  if (std::filesystem::exists(path_)) {
-    const std::string torn = cut_torn_line(path_);
-    if (!torn.empty() && on_torn) on_torn(torn);
-  }
+LineFile::LineFile(std::filesystem::path path, std::string_view header, StandingLines standing)
+    : path_(std::move(path)), standing_(standing) {
+  if (std::filesystem::exists(path_)) torn_line_ = cut_torn_line(path_);
   descriptor_ = ::open(path_.c_str(), O_WRONLY | O_CREAT | O_APPEND | O_CLOEXEC, 0644);
   if (descriptor_ < 0) throw cannot("open", path_);
-  std::ifstream existing(path_);
+  earlier_.open(path_, std::ios::binary);
   std::string first;
-  if (std::getline(existing, first)) {
-    check_header(path_, first, header);
-  } else {
-    append(header);
+  if (!std::getline(earlier_, first)) {
+    write_all(descriptor_, std::string(header) + '\n', path_);
+    return;
   }
+  check_header(path_, first, header);
+  if (standing_ == StandingLines::kKept) return;
+  repeated_end_ = earlier_.tellg();
+  standing_end_ = static_cast<std::streamoff>(std::filesystem::file_size(path_));
 }
 
 LineFile::~LineFile() {
@@ -76,7 +74,30 @@ LineFile::~LineFile() {
 }
 
 void LineFile::append(std::string_view line) {
+  if (is_repeating() && stands_already(line)) return;
   write_all(descriptor_, std::string(line) + '\n', path_);
+}
+
+bool LineFile::stands_already(std::string_view line) {
+  earlier_.clear();
+  earlier_.seekg(repeated_end_);
+  std::string found;
+  while (earlier_.tellg() < standing_end_ && std::getline(earlier_, found)) {
+    if (found == line) {
+      repeated_end_ = earlier_.tellg();
+      return true;
+    }
+    if (standing_ == StandingLines::kRepeated) {
+      throw InputError(fmt::format(
+          "{} cannot be gone on with: it holds the line '{}' where '{}' belongs; was it "
+          "another film, another version of the program, or edited? Track into a new "
+          "folder",
+          path_.string(),
+          found,
+          line));
+    }
+  }
+  return false;
 }
 
 void read_lines(const std::filesystem::path& path,

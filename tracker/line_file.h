@@ -1,11 +1,19 @@
 #pragma once
 
 #include <filesystem>
+#include <fstream>
 #include <functional>
 #include <string>
 #include <string_view>
 
 namespace nightswing::tracker {
+
+/// What becomes of the lines that a file holds already when it is opened for appending.
+enum class StandingLines {
+  kKept,      ///< what is appended comes after them
+  kRepeated,  ///< the same lines are appended again, from the first one; the file must not differ
+  kMixed,     ///< the same, but lines that others wrote may stand between them
+};
 
 /// A text file that only grows, one whole line at a time. A line is in the hands of the operating
 /// system when `append` returns; a killed program loses none, a power cut at most what the system
@@ -13,21 +21,35 @@ namespace nightswing::tracker {
 class LineFile {
  public:
   /// Opens for appending and creates the file with its header line if it is new or empty.
-  /// A last line without its line break (power cut) is cut off first and handed to `on_torn`.
+  /// A last line without its line break (power cut) is cut off first.
   /// throws InputError if the file cannot be opened or another header stands in it.
   LineFile(std::filesystem::path path,
            std::string_view header,
-           const std::function<void(const std::string& torn)>& on_torn = {});
+           StandingLines standing = StandingLines::kKept);
   ~LineFile();
   LineFile(const LineFile&) = delete;
   LineFile& operator=(const LineFile&) = delete;
 
-  /// Writes the line and its line break in one call. throws InputError if the disk takes no more.
+  /// Writes the line and its line break in one call; a line that is repeated is not written again.
+  /// throws InputError if the disk takes no more, or (kRepeated) if the file holds another line.
   void append(std::string_view line);
 
+  /// Whether lines stand in the file that have not been repeated yet; kKept: false.
+  [[nodiscard]] bool is_repeating() const { return repeated_end_ < standing_end_; }
+
+  /// The unfinished last line that was cut off; empty if there was none.
+  [[nodiscard]] const std::string& torn_line() const { return torn_line_; }
+
  private:
+  [[nodiscard]] bool stands_already(std::string_view line);
+
   std::filesystem::path path_;
+  StandingLines standing_;
+  std::string torn_line_;
   int descriptor_ = -1;
+  std::ifstream earlier_;  // what stood in the file when it was opened
+  std::streamoff repeated_end_ = 0;
+  std::streamoff standing_end_ = 0;
 };
 
 /// Calls `use(number, line)` for each whole line after the header, number = line number in the

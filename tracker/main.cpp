@@ -4,8 +4,7 @@
 #include <CLI/CLI.hpp>
 
 #include "analysis/input_error.h"
-#include "tracker/commands/commands.h"
-#include "tracker/version.h"
+#include "tracker/commands/program.h"
 
 namespace {
 
@@ -16,17 +15,18 @@ constexpr int kWrongUsage = 2;
 
 int main(int argc, char** argv) {
   try {
-    CLI::App app(
-        "Measures the gravitational constant G with a torsion balance, a laser spot and a camera.",
-        "nightswing");
-    app.set_version_flag("--version", nightswing::tracker::program_and_version());
-    app.require_subcommand(1);
-    app.footer(nightswing::tracker::kCautions);
-    nightswing::tracker::add_commands(app);
+    const auto program = nightswing::tracker::make_program();
     try {
-      app.parse(argc, argv);
+      program->parse(argc, argv);
     } catch (const CLI::ParseError& error) {
-      return app.exit(error) == 0 ? 0 : kWrongUsage;
+      // Without this, a mistyped command would only be told that a command is missing.
+      if (program->get_subcommands().empty() && !program->remaining().empty()) {
+        fmt::print(stderr,
+                   "'{}' is no command of nightswing; see nightswing --help\n",
+                   program->remaining().front());
+        return kWrongUsage;
+      }
+      return program->exit(error) == 0 ? 0 : kWrongUsage;
     }
     return 0;
   } catch (const nightswing::InputError& error) {

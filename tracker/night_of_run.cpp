@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <numbers>
+#include <utility>
 
 #include <fmt/format.h>
 #include <Eigen/Core>
@@ -58,20 +59,20 @@ analysis::WallSample sample_on_wall(const WallMap& map, double t_s, const SpotPo
           .u_y_mm = std::hypot(slope(1, 0) * spot.u_x_px, slope(1, 1) * spot.u_y_px)};
 }
 
-/// The length along a tilted path is that along the ruler over cos(tilt). With a line map the tilt
-/// is only as good as the view is straight: half of the correction is taken for its uncertainty.
-void judge_tilt(const WallMap& map, NightOfRun& result) {
-  if (map.kind == calibration::MapKind::kPlane) return;
-  const double tilt_rad = analysis::fit_path(result.night.samples).tilt_rad;
+/// The length along a tilted path is that along the ruler over cos(tilt). Without a plane map the
+/// tilt is only as good as the view is straight: half of the correction is taken for its relative
+/// uncertainty, which is returned.
+double judge_tilt(const WallMap& map, double tilt_rad, std::vector<std::string>& warnings) {
+  if (map.kind == calibration::MapKind::kPlane) return 0.0;
   const double correction = 1.0 / std::cos(tilt_rad) - 1.0;
-  result.night.wall_map_relative_u = std::hypot(result.night.wall_map_relative_u, 0.5 * correction);
   if (correction > kTiltToMention) {
-    result.warnings.push_back(fmt::format(
+    warnings.push_back(fmt::format(
         "the spot's path is tilted by {:.1f} degrees to the ruler, which makes the shift {:.2f} % "
         "longer; a ruler cannot tell this well, a printed scale can",
         tilt_rad * 180.0 / std::numbers::pi,
         100.0 * correction));
   }
+  return 0.5 * correction;
 }
 
 constexpr double kShiftToTell_px = 0.3;
@@ -130,18 +131,74 @@ class SteadyTrack {
   double max_u_px_ = 0.0;
 };
 
-/// What the map leaves in doubt, over the whole travel of the spot.
-void judge_map(const WallMap& map, PixelPoint from, PixelPoint to, NightOfRun& result) {
-  const auto a = calibration::wall_from_pixel(map, from);
-  const auto b = calibration::wall_from_pixel(map, to);
-  const double travel_mm = std::hypot(b.x_mm - a.x_mm, b.y_mm - a.y_mm);
-  if (travel_mm > 0.0) {
+/// A measured pixel and where it lies along the path.
+struct PathPixel {
+  double s_mm;
+  PixelPoint pixel;
+};
+
+/// The pixels in the order along the path.
+std::vector<PathPixel> pixels_along(const analysis::SpotPath& path,
+                                    const std::vector<analysis::WallSample>& samples,
+                                    const std::vector<PixelPoint>& pixels) {
+  const auto positions = analysis::along_path(path, samples);
+  std::vector<PathPixel> along;
+  for (std::size_t i = 0; i < pixels.size(); ++i) along.push_back({positions[i].x_mm, pixels[i]});
+  std::ranges::sort(along, {}, &PathPixel::s_mm);
+  return along;
+}
+
+/// Answers what the map leaves in doubt about the distance of two places on the path.
+class MapDoubt {
+ public:
+  /// other_relative_u  beside that of the map itself, of all lengths along the path alike.
+  MapDoubt(WallMap map, std::vector<PathPixel> along, double other_relative_u)
+      : map_(std::move(map)), along_(std::move(along)), other_relative_u_(other_relative_u) {
+    if (!has_length()) return;
     // Two opinions, the wider one counts: the covariance of the fit, and what leaving out one
-    // marker at a time changes, which sees a bent paper or lens that the model does not know.
-    const double fitted = calibration::displacement_uncertainty_mm(map, from, to) / travel_mm;
-    const auto quality = calibration::assess_map(map, from, to);
-    result.night.wall_map_relative_u = std::max(fitted, quality.jackknife_relative.value_or(0.0));
+    // marker at a time changes, which sees a bent paper that the model does not know.
+    jackknife_relative_ = calibration::assess_map(map_, along_.front().pixel, along_.back().pixel)
+                              .jackknife_relative.value_or(0.0);
   }
+
+  [[nodiscard]] analysis::WallDoubt operator()(double from_mm, double to_mm) const {
+    const PixelPoint from = nearest(from_mm);
+    const PixelPoint to = nearest(to_mm);
+    if (!has_length() || from == to) return {};
+    const auto doubt =
+        calibration::path_uncertainty(map_, along_.front().pixel, along_.back().pixel, from, to);
+    const double left_out = std::hypot(jackknife_relative_, map_.print_relative_u);
+    return {.scale_relative_u =
+                std::hypot(std::max(doubt.scale_relative_u, left_out), other_relative_u_),
+            .nonlinearity_relative_u = doubt.nonlinearity_relative_u,
+            .correlation = doubt.correlation};
+  }
+
+ private:
+  [[nodiscard]] bool has_length() const { return along_.front().s_mm < along_.back().s_mm; }
+
+  [[nodiscard]] PixelPoint nearest(double s_mm) const {
+    const auto above = std::ranges::lower_bound(along_, s_mm, {}, &PathPixel::s_mm);
+    if (above == along_.begin()) return above->pixel;
+    const auto below = above - 1;
+    if (above == along_.end()) return below->pixel;
+    return s_mm - below->s_mm < above->s_mm - s_mm ? below->pixel : above->pixel;
+  }
+
+  WallMap map_;
+  std::vector<PathPixel> along_;
+  double other_relative_u_;
+  double jackknife_relative_ = 0.0;
+};
+
+/// What the map leaves in doubt, over the whole travel of the spot.
+void judge_map(const WallMap& map, const std::vector<PixelPoint>& pixels, NightOfRun& result) {
+  const analysis::SpotPath path = analysis::fit_path(result.night.samples);
+  std::vector<PathPixel> along = pixels_along(path, result.night.samples, pixels);
+  const PixelPoint from = along.front().pixel;
+  const PixelPoint to = along.back().pixel;
+  const double tilt_relative_u = judge_tilt(map, path.tilt_rad, result.warnings);
+  result.night.wall_doubt = MapDoubt(map, std::move(along), tilt_relative_u);
   result.mm_per_px =
       calibration::mm_per_px(map, {0.5 * (from.x_px + to.x_px), 0.5 * (from.y_px + to.y_px)});
   if (calibration::extrapolates(map, from) || calibration::extrapolates(map, to)) {
@@ -157,7 +214,8 @@ void judge_map(const WallMap& map, PixelPoint from, PixelPoint to, NightOfRun& r
 NightOfRun read_night(const RunFolder& run) {
   NightOfRun result;
   result.info = read_run_info(run);
-  const WallMap map = read_wall_map(run.wall());
+  result.map = read_wall_map(run.wall());
+  const WallMap& map = result.map;
   check_frame_size(map, run, result.info);
   Track track = read_track(run.track());
   EventLog log = read_events(run.events());
@@ -166,7 +224,7 @@ NightOfRun read_night(const RunFolder& run) {
   result.warnings.insert(result.warnings.end(), log.warnings.begin(), log.warnings.end());
 
   SteadyTrack camera(run, result.info, result.warnings);
-  std::vector<PixelPoint> pixels;
+  std::vector<PixelPoint>& pixels = result.pixels;
   long beyond = 0;
   for (const TrackRow& row : track.rows) {
     result.frames_by_state.add(row.spot.state);
@@ -188,9 +246,7 @@ NightOfRun read_night(const RunFolder& run) {
   if (pixels.empty()) {
     throw InputError(fmt::format("{}: no position was measured in this run", run.track().string()));
   }
-  const auto [left, right] = std::ranges::minmax_element(pixels, {}, &PixelPoint::x_px);
-  judge_map(map, *left, *right, result);
-  judge_tilt(map, result);
+  judge_map(map, pixels, result);
   return result;
 }
 

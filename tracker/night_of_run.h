@@ -5,6 +5,7 @@
 #include <vector>
 
 #include "analysis/night.h"
+#include "calibration/wall_map.h"
 #include "tracker/frame_counts.h"
 #include "tracker/run_folder.h"
 
@@ -24,9 +25,11 @@ struct NightOfRun {
   analysis::Night night;
   RunInfo info;
   FrameCounts frames_by_state{};
-  double mm_per_px = 0.0;               ///< in the middle of the travel
-  std::optional<CameraOfRun> camera{};  ///< nothing if the camera was not watched
-  std::vector<std::string> warnings;    ///< damaged lines, extrapolation, a map that does not fit
+  double mm_per_px = 0.0;  ///< in the middle of the travel
+  calibration::WallMap map;
+  std::vector<calibration::PixelPoint> pixels;  ///< of the samples, in the calibrated picture
+  std::optional<CameraOfRun> camera{};          ///< nothing if the camera was not watched
+  std::vector<std::string> warnings;  ///< damaged lines, extrapolation, a map that does not fit
 };
 
 /// Reads run.yaml, track.csv, events.csv, camera.csv and wall.yaml, takes every measured position

@@ -20,7 +20,7 @@ constexpr Seconds kRedraw{0.2};
 
 Progress::Progress(std::string label, std::optional<long> total, bool quiet)
     : label_(std::move(label)),
-      total_(total),
+      total_(total && *total > 0 ? total : std::nullopt),
       quiet_(quiet),
       terminal_(isatty(STDERR_FILENO) == 1) {}
 

@@ -10,7 +10,7 @@ namespace nightswing::tracker {
 /// tenth elsewhere, nothing when quiet.
 class Progress {
  public:
-  /// total: how many steps the job will take, nothing if not known.
+  /// total: how many steps the job will take, nothing (or 0) if not known.
   Progress(std::string label, std::optional<long> total, bool quiet);
   ~Progress();
   Progress(const Progress&) = delete;

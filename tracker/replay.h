@@ -8,15 +8,20 @@
 #include "tracker/frame_counts.h"
 #include "tracker/run_folder.h"
 #include "tracker/time_text.h"
+#include "tracker/wall_calibration.h"
 
 namespace nightswing::tracker {
 
 struct ReplayRequest {
-  std::filesystem::path video;
+  std::string source;  ///< a video file, a folder of photographs, or the address of a stream
   std::filesystem::path run;
-  std::optional<double> frame_every_s;  ///< nothing: the file's own timestamps
-  std::optional<UtcTime> start;         ///< nothing: the file's creation time, if it has one
-  bool quiet = false;                   ///< no progress on stderr
+  std::optional<double> frame_every_s{};  ///< nothing: the source's own clock
+  std::optional<UtcTime> start{};         ///< nothing: what the source says, if it does
+  std::optional<UtcTime> end{};  ///< of the last frame: with `start` and instead of `frame_every_s`
+  std::optional<double> average_s{};  ///< one line for each such window; nothing: one a frame
+  bool resume = false;                ///< go on with a run that was interrupted
+  ScaleInView scale{};                ///< what is known of the scale on the wall
+  bool quiet = false;                 ///< no progress on stderr
 };
 
 struct ReplaySummary {
@@ -31,11 +36,19 @@ struct ReplaySummary {
 };
 
 /// Tracks the spot through a video file into a new run folder: run.yaml, track.csv, events.csv,
-/// camera.csv, a few evidence frames, and wall.yaml if the printed scale is in view. A few frames
+/// camera.csv, a few evidence frames, and wall.yaml if a scale is in view. A few frames
 /// are held at a time.
 ///
-/// throws InputError if the file is no video, holds no frame, shows no spot in any frame, or the
-///        run folder has a track already. What was measured until then stays on the disk.
+/// With `resume` an interrupted run, whatever moment it was killed at, ends up the same as one that
+/// was not, to the byte, but for a `resumed` line in the log. The film is decoded and the spot
+/// followed from the first frame again, because what the finder has learned until then decides what
+/// it does later, and because seeking in films is not exact; lines that stand in the files are
+/// compared instead of written. What others wrote into the log meanwhile, and a wall map, is kept.
+///
+/// throws InputError if the file is no video, holds no frame, shows no spot in any frame, if the
+///        run folder has a track already (with `resume`: one that this film with these options does
+///        not give), or another program is tracking into it. What was measured until then stays on
+///        the disk.
 [[nodiscard]] ReplaySummary replay(const ReplayRequest& request);
 
 }  // namespace nightswing::tracker

@@ -19,8 +19,7 @@ struct ResultSource {
 /// result.json: every number with its unit in the key or beside it; see DEVELOPERS.md, formats.
 [[nodiscard]] std::string result_json(const ResultSource& source);
 
-/// result.txt: one page for people, also printed by `analyse`. Here alone G is compared with the
-/// accepted value.
+/// result.txt: one page for people, also printed by `analyse`.
 [[nodiscard]] std::string result_text(const ResultSource& source);
 
 }  // namespace nightswing::tracker

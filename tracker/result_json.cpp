@@ -81,7 +81,6 @@ void add_monte_carlo(Json& json, const analysis::NightResult& result) {
 }
 
 void add_opinions(Json& json, const analysis::NightResult& result) {
-  json["blinded"] = result.blinded;
   json["other_ways"] = Json::array();
   for (const analysis::Opinion& opinion : result.consistency.opinions) {
     json["other_ways"].push_back({{"method", opinion.method},
@@ -127,11 +126,14 @@ std::string result_json(const ResultSource& source) {
   json["apparatus"] = source.apparatus.title;
   json["status"] = name_of(result.status);
   json["message"] = result.message;
+  json["blinded"] = result.blinded;
   add_gravity(json, result);
   if (result.fit.status != analysis::FitStatus::kNotConverged) {
     json["period_s"] = json_of(result.fit.period_s);
     json["damping_per_s"] = json_of(result.fit.damping_per_s);
     json["drift_mm_per_hour"] = json_of(result.fit.drift_mm_per_hour);
+    json["wide_swing"] = {{"most_mm", result.wide_swing_mm},
+                          {"shift_mm", result.wide_swing_shift_mm}};
     json["shift_mm"] = json_of(result.shift_mm);
     json["residual_rms_mm"] = result.fit.residual_rms_mm;
     json["correlation_widening"] = result.fit.correlation_widening;
@@ -163,7 +165,9 @@ std::string result_json(const ResultSource& source) {
   json["assumptions"] = source.apparatus.assumptions;
   json["warnings"] = source.night.warnings;
   for (const std::string& warning : source.apparatus.warnings) json["warnings"].push_back(warning);
-  return json.dump(2) + '\n';
+  for (const std::string& warning : source.result.warnings) json["warnings"].push_back(warning);
+  // A title or a path in another encoding than UTF-8 must not cost the result.
+  return json.dump(2, ' ', false, Json::error_handler_t::replace) + '\n';
 }
 
 }  // namespace nightswing::tracker

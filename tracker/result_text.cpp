@@ -1,11 +1,12 @@
 #include <algorithm>
 #include <cmath>
+#include <sstream>
 
 #include <fmt/format.h>
 
-#include "analysis/constants.h"
 #include "analysis/quantity.h"
 #include "analysis/unmodelled_effects.h"
+#include "tracker/comparison.h"
 #include "tracker/result_file.h"
 #include "tracker/version.h"
 
@@ -13,7 +14,9 @@ namespace nightswing::tracker {
 namespace {
 
 using analysis::format_quantity;
-using analysis::Measured;
+
+/// Inputs below this share of the squared uncertainty are only named: result.json has them all.
+constexpr double kShareToPrint = 5e-4;
 
 std::string when_text(const RunInfo& info, double t_s) {
   std::string text = duration_text(t_s);
@@ -21,15 +24,21 @@ std::string when_text(const RunInfo& info, double t_s) {
   return text;
 }
 
-std::string comparison(double g, double u) {
-  const Measured accepted = analysis::kAcceptedG;
-  const double ratio = (g - accepted.value) / std::hypot(u, accepted.u);
-  return fmt::format(
-      "    The accepted value, {} (CODATA 2022), lies {:.2f} standard uncertainties {};\n"
-      "    it was not used to get this result.\n",
-      format_quantity(accepted, ""),
-      std::abs(ratio),
-      ratio < 0 ? "above" : "below");
+/// The sentence broken at blanks into lines of the page.
+std::string in_lines(const std::string& sentence, std::string_view indent) {
+  constexpr std::size_t kPageWidth = 96;
+  std::string text;
+  std::string line(indent);
+  std::istringstream words(sentence);
+  for (std::string word; words >> word;) {
+    if (line.size() > indent.size() && line.size() + 1 + word.size() > kPageWidth) {
+      text += line + '\n';
+      line = indent;
+    }
+    if (line.size() > indent.size()) line += ' ';
+    line += word;
+  }
+  return text + line + '\n';
 }
 
 std::string opinions_part(const analysis::Consistency& consistency) {
@@ -38,8 +47,25 @@ std::string opinions_part(const analysis::Consistency& consistency) {
     text += fmt::format("    {:32} {}\n", opinion.method, format_quantity(opinion.g_m3_kg_s2, ""));
   }
   if (text.empty()) return text;
+  return "G by other ways (u of the night alone)\n" + text +
+         in_lines(consistency.statement, "    ");
+}
+
+std::string interval_part(const analysis::NightResult& result) {
+  const analysis::MonteCarloResult& drawn = result.monte_carlo->result;
+  const double freedom = result.budget->effective_degrees_of_freedom;
   return fmt::format(
-      "G by other ways (u of the night alone)\n{}    {}\n", text, consistency.statement);
+      "95 % interval: {:.4g} to {:.4g} (effective degrees of freedom {})\n"
+      "    by {} draws of all inputs: {:.4g} to {:.4g}, shortest {:.4g} to {:.4g}{}\n",
+      result.interval_95.low,
+      result.interval_95.high,
+      freedom > 1e4 ? "without limit" : fmt::format("{:.0f}", freedom),
+      drawn.trials,
+      drawn.symmetric.low,
+      drawn.symmetric.high,
+      drawn.shortest.low,
+      drawn.shortest.high,
+      drawn.converged ? "" : "; not converged to two digits of u");
 }
 
 std::string gravity_part(const analysis::NightResult& result) {
@@ -49,25 +75,10 @@ std::string gravity_part(const analysis::NightResult& result) {
                                  format_quantity({g, u}, "m3 kg-1 s-2"),
                                  100.0 * u / g);
   text += result.blinded
-              ? std::string("    BLIND: every G here carries a hidden factor; see --open\n")
-              : comparison(g, u);
-  if (result.monte_carlo) {
-    const analysis::MonteCarloResult& drawn = result.monte_carlo->result;
-    text += fmt::format(
-        "95 % interval: {:.4g} to {:.4g} (effective degrees of freedom {})\n"
-        "    by {} draws of all inputs: {:.4g} to {:.4g}, shortest {:.4g} to {:.4g}{}\n",
-        result.interval_95.low,
-        result.interval_95.high,
-        result.budget->effective_degrees_of_freedom > 1e4
-            ? "without limit"
-            : fmt::format("{:.0f}", result.budget->effective_degrees_of_freedom),
-        drawn.trials,
-        drawn.symmetric.low,
-        drawn.symmetric.high,
-        drawn.shortest.low,
-        drawn.shortest.high,
-        drawn.converged ? "" : "; not converged to two digits of u");
-  }
+              ? in_lines("BLIND: every G here carries the same hidden factor, until analyse --open",
+                         "    ")
+              : in_lines(compare_with_accepted({g, u}).sentence, "    ");
+  if (result.monte_carlo) text += interval_part(result);
   text += fmt::format("textbook formula alone: {:.4g} m3 kg-1 s-2\n",
                       result.gravity->textbook_m3_kg_s2);
   for (const analysis::Correction& c : result.gravity->corrections) {
@@ -79,24 +90,28 @@ std::string gravity_part(const analysis::NightResult& result) {
 
 std::string noise_part(const RunInfo& info, const analysis::NightResult& result) {
   const analysis::SwingFit& fit = result.fit;
-  std::string text =
-      fmt::format("    noise: {:.3f} mm a position, {:.3f} mm of swing kept up by random torque",
-                  fit.noise.white_mm,
-                  fit.noise.torque_mm);
+  std::string noise = fmt::format(
+      "one position scatters by {:.3f} mm about the fit; random torque keeps up {:.3f} mm of swing",
+      fit.residual_rms_mm,
+      fit.noise.torque_mm);
   if (fit.noise.slow != analysis::SlowNoise::kNone) {
-    text += fmt::format(",\n    {:.3f} mm that fades with {} ({:.3g} {})",
-                        fit.noise.slow_mm,
-                        name_of(fit.noise.slow),
-                        fit.noise.slow_memory,
-                        fit.noise.slow == analysis::SlowNoise::kInTime ? "s" : "mm");
+    noise += fmt::format("; {:.3f} mm are alike over {:.3g} {}",
+                         fit.noise.slow_mm,
+                         fit.noise.slow_memory,
+                         fit.noise.slow == analysis::SlowNoise::kInTime ? "s" : "mm of the path");
   }
-  text += fmt::format("\n    drift: {}; least squares would call the shift {}\n",
-                      fit.drift_name,
-                      format_quantity(result.least_squares_shift_mm, "mm"));
+  noise += fmt::format("; u(shift) {:.1f} times wider than by independent readings",
+                       fit.correlation_widening);
+  std::string text = in_lines(noise, "    ");
+  text += in_lines(fmt::format("drift model: {}; by least squares the shift would be {}",
+                               fit.drift_name,
+                               format_quantity(result.least_squares_shift_mm, "mm")),
+                   "    ");
   for (const analysis::Kick& kick : fit.kicks) {
-    text += fmt::format("    the swing was kicked at {} (its speed changed by {:.3f} mm/s)\n",
-                        when_text(info, kick.t_s),
-                        kick.change_mm_per_s);
+    text += in_lines(fmt::format("the swing was kicked at {} (its speed changed by {:.2g} mm/s)",
+                                 when_text(info, kick.t_s),
+                                 kick.change_mm_per_s),
+                     "    ");
   }
   if (fit.away_mm && fit.away_period_s) {
     text += fmt::format("    sources away: period {}\n", format_quantity(*fit.away_period_s, "s"));
@@ -114,16 +129,26 @@ std::string swing_part(const RunInfo& info, const analysis::NightResult& result)
     text += fmt::format("deflection  {} from midway to one side\n",
                         format_quantity(result.deflection_rad, "rad"));
   }
-  text += fmt::format("\nequilibria ({})\n", result.sides_from);
+  if (result.wide_swing_mm > 0.0) {
+    text += fmt::format(
+        "wide swing  put positions off by up to {:.3f} mm; taking that off moved the shift by "
+        "{:+.4f} mm\n",
+        result.wide_swing_mm,
+        result.wide_swing_shift_mm);
+  }
+  text +=
+      "\nequilibria, as read on the scale mid-segment (the shift is at one moment, in true mm)\n" +
+      in_lines(result.sides_from, "");
   for (const analysis::SegmentResult& s : result.segments) {
-    text += fmt::format("    {:5}  {}  from {} for {}, {:.1f} periods, swing {:.1f} to {:.1f} mm\n",
-                        name_of(s.segment.side),
-                        format_quantity(s.equilibrium_mm, "mm"),
-                        when_text(info, s.segment.from_s),
-                        duration_text(s.segment.to_s - s.segment.from_s),
-                        s.periods,
-                        s.amplitude_from_mm,
-                        s.amplitude_to_mm);
+    text += fmt::format(
+        "    {:5}  {}, {:.1f} periods, swing {:.1f} to {:.1f} mm,\n           from {} for {}\n",
+        name_of(s.segment.side),
+        format_quantity(s.equilibrium_mm, "mm"),
+        s.periods,
+        s.amplitude_from_mm,
+        s.amplitude_to_mm,
+        when_text(info, s.segment.from_s),
+        duration_text(s.segment.to_s - s.segment.from_s));
   }
   text += noise_part(info, result);
   for (const double t_s : result.disturbances_s) {
@@ -131,8 +156,10 @@ std::string swing_part(const RunInfo& info, const analysis::NightResult& result)
                         when_text(info, t_s));
   }
   if (!result.fit.left_out_s.empty()) {
-    text += fmt::format("    {} positions left out as false readings (times in result.json)\n",
-                        result.fit.left_out_s.size());
+    text += fmt::format(
+        "    {} positions left out: beyond 5 times the usual scatter about the fit (times in "
+        "result.json)\n",
+        result.fit.left_out_s.size());
   }
   return text;
 }
@@ -141,32 +168,49 @@ std::string budget_part(const analysis::UncertaintyBudget& budget) {
   std::string text = "uncertainty budget of G (what dominates is worth measuring better)\n";
   std::vector<analysis::BudgetRow> rows = budget.rows;
   std::ranges::stable_sort(rows, std::ranges::greater{}, &analysis::BudgetRow::share);
+  std::string negligible;
   for (const analysis::BudgetRow& row : rows) {
+    if (std::abs(row.share) < kShareToPrint) {
+      negligible += (negligible.empty() ? "" : ", ") + row.input.name;
+      continue;
+    }
     text += fmt::format("    {:28} {:>26}   {:6.3f} % of G  {:5.1f} % of u^2\n",
                         row.input.name,
                         format_quantity({row.input.value, row.input.u}, row.input.unit),
                         100.0 * std::abs(row.contribution) / budget.value,
                         100.0 * row.share);
   }
+  if (!negligible.empty()) {
+    text += in_lines(
+        fmt::format("less than {} % of u^2 each: {}", 100.0 * kShareToPrint, negligible), "    ");
+  }
   if (budget.dominating) {
     text += fmt::format("    dominating: {}\n", budget.rows[*budget.dominating].input.name);
   }
-  text += "    measured twice as well, the uncertainty of G would fall by:\n";
+  std::string gains;
   std::ranges::stable_sort(rows, std::ranges::greater{}, &analysis::BudgetRow::gain);
   for (std::size_t k = 0; k < std::min<std::size_t>(3, rows.size()); ++k) {
     if (rows[k].gain < 0.005) break;
-    text += fmt::format("        {:4.1f} %  {}\n", 100.0 * rows[k].gain, rows[k].input.name);
+    gains += fmt::format(
+        "{}{} by {:.1f} %", gains.empty() ? "" : ", ", rows[k].input.name, 100.0 * rows[k].gain);
+  }
+  if (!gains.empty()) {
+    text +=
+        in_lines("measured twice as well, each would lower the uncertainty of G: " + gains, "    ");
   }
   for (const std::string& name : budget.without_uncertainty) {
     text += fmt::format("    no uncertainty was given for: {}\n", name);
   }
-  return text;
+  const auto effects = analysis::unmodelled_effects();
+  return text + fmt::format("    {} effects stand in no row, such as {}: see report.html\n",
+                            effects.size(),
+                            effects.front().effect);
 }
 
 std::string list_part(std::string_view title, const std::vector<std::string>& lines) {
   if (lines.empty()) return {};
   std::string text = fmt::format("\n{}\n", title);
-  for (const std::string& line : lines) text += fmt::format("    {}\n", line);
+  for (const std::string& line : lines) text += in_lines(line, "    ");
   return text;
 }
 
@@ -184,7 +228,8 @@ std::string result_text(const ResultSource& source) {
   if (result.gravity) {
     text += gravity_part(result) + '\n';
   } else {
-    text += fmt::format("no G: {} - {}\n\n", name_of(result.status), result.message);
+    text +=
+        in_lines(fmt::format("no G: {} - {}", name_of(result.status), result.message), "") + '\n';
   }
   if (result.fit.status != analysis::FitStatus::kNotConverged)
     text += swing_part(night.info, result);
@@ -200,15 +245,9 @@ std::string result_text(const ResultSource& source) {
   std::vector<std::string> warnings = night.warnings;
   warnings.insert(
       warnings.end(), source.apparatus.warnings.begin(), source.apparatus.warnings.end());
+  warnings.insert(warnings.end(), result.warnings.begin(), result.warnings.end());
   text += list_part("assumed, because not given", source.apparatus.assumptions);
   text += list_part("warnings", warnings);
-  if (result.gravity) {
-    std::vector<std::string> effects;
-    for (const analysis::UnmodelledEffect& e : analysis::unmodelled_effects()) {
-      effects.push_back(fmt::format("{}: {}; {}", e.effect, e.size, e.remedy));
-    }
-    text += list_part("not in the budget (size in G; what to do)", effects);
-  }
   return text;
 }
 

@@ -1,16 +1,24 @@
 #include "tracker/run_folder.h"
 
+#include <fcntl.h>
+#include <sys/file.h>
+#include <unistd.h>
+
+#include <cerrno>
 #include <cmath>
 
 #include <fmt/format.h>
 #include <yaml-cpp/yaml.h>
 
 #include "analysis/input_error.h"
+#include "analysis/quantity.h"
 #include "analysis/yaml_mapping.h"
 #include "tracker/line_file.h"
 
 namespace nightswing::tracker {
 namespace {
+
+constexpr std::string_view kSteps = "one frame every ";
 
 int whole_number(const analysis::YamlMapping& file, std::string_view key, double value) {
   if (!(value >= 1.0 && value <= 1e5) || value != std::floor(value)) {
@@ -22,11 +30,19 @@ int whole_number(const analysis::YamlMapping& file, std::string_view key, double
 }  // namespace
 
 RunFolder create_run_folder(const std::filesystem::path& path) {
-  RunFolder run{path};
-  if (std::filesystem::exists(run.track())) {
-    throw InputError(fmt::format(
-        "{} holds a track already; give --run another folder, or remove this one", path.string()));
+  // A shell variable that is not set would else scatter a run over the folder one stands in.
+  if (path.empty()) throw InputError("--run is empty; name a folder for this night");
+  if (std::filesystem::exists(RunFolder{path}.track())) {
+    throw InputError(
+        fmt::format("{} holds a track already; give --run another folder, or go on with a track "
+                    "that was interrupted with --resume",
+                    path.string()));
   }
+  return resume_run_folder(path);
+}
+
+RunFolder resume_run_folder(const std::filesystem::path& path) {
+  RunFolder run{path};
   std::error_code failed;
   std::filesystem::create_directories(run.frames(), failed);
   if (failed) {
@@ -34,6 +50,22 @@ RunFolder create_run_folder(const std::filesystem::path& path) {
         fmt::format("cannot make the run folder {}: {}", path.string(), failed.message()));
   }
   return run;
+}
+
+RunLock::RunLock(const RunFolder& run)
+    : descriptor_(::open(run.path.c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC)) {
+  // A file system that knows no locks is no reason not to measure.
+  if (descriptor_ < 0 || ::flock(descriptor_, LOCK_EX | LOCK_NB) == 0 || errno != EWOULDBLOCK) {
+    return;
+  }
+  ::close(descriptor_);
+  throw InputError(
+      fmt::format("another program is still tracking into {}; wait until it has ended, or stop it",
+                  run.path.string()));
+}
+
+RunLock::~RunLock() {
+  if (descriptor_ >= 0) ::close(descriptor_);
 }
 
 RunFolder open_run_folder(const std::filesystem::path& path) {
@@ -61,6 +93,17 @@ void write_run_info(const RunFolder& run, const RunInfo& info) {
   out << YAML::Key << "start_from" << YAML::Value << info.start_from;
   out << YAML::EndMap;
   write_whole_file(run.run_yaml(), std::string(out.c_str()) + '\n');
+}
+
+std::string time_from_steps(double frame_every_s) {
+  return fmt::format("{}{} s", kSteps, frame_every_s);
+}
+
+std::optional<double> frame_every_s(const RunInfo& info) {
+  const std::string& text = info.time_from;
+  const std::size_t end = text.find(" s", kSteps.size());
+  if (!text.starts_with(kSteps) || end == std::string::npos) return std::nullopt;
+  return analysis::parse_number(text.substr(kSteps.size(), end - kSteps.size()));
 }
 
 RunInfo read_run_info(const RunFolder& run) {

@@ -20,9 +20,16 @@ struct RunFolder {
   [[nodiscard]] std::filesystem::path frames() const { return path / "frames"; }
   /// The mean of the first frames, which the scale is read from.
   [[nodiscard]] std::filesystem::path first_frame() const { return frames() / "first.png"; }
+  /// What the calibration found, drawn into the picture that it read.
+  [[nodiscard]] std::filesystem::path calibration_picture() const {
+    return frames() / "calibration.png";
+  }
   [[nodiscard]] std::filesystem::path apparatus() const { return path / "apparatus.yaml"; }
   [[nodiscard]] std::filesystem::path result_json() const { return path / "result.json"; }
   [[nodiscard]] std::filesystem::path result_txt() const { return path / "result.txt"; }
+  [[nodiscard]] std::filesystem::path report() const { return path / "report.html"; }
+  [[nodiscard]] std::filesystem::path plots() const { return path / "plots"; }
+  [[nodiscard]] std::filesystem::path film() const { return path / "film.mp4"; }
 };
 
 /// What run.yaml says of a run.
@@ -41,10 +48,34 @@ struct RunInfo {
 /// made.
 [[nodiscard]] RunFolder create_run_folder(const std::filesystem::path& path);
 
+/// The folder of a run that was interrupted, made if it never came to that. throws InputError if it
+/// cannot be made.
+[[nodiscard]] RunFolder resume_run_folder(const std::filesystem::path& path);
+
+/// Keeps other programs from tracking into a run at the same time, as long as this lives; it ends
+/// with the program, however that ends.
+class RunLock {
+ public:
+  /// throws InputError if another program holds the lock.
+  explicit RunLock(const RunFolder& run);
+  ~RunLock();
+  RunLock(const RunLock&) = delete;
+  RunLock& operator=(const RunLock&) = delete;
+
+ private:
+  int descriptor_ = -1;
+};
+
 /// An existing run. throws InputError if the folder or its run.yaml is not there.
 [[nodiscard]] RunFolder open_run_folder(const std::filesystem::path& path);
 
 void write_run_info(const RunFolder& run, const RunInfo& info);
+
+/// `time_from` of a time-lapse of which a frame was taken every so many seconds.
+[[nodiscard]] std::string time_from_steps(double frame_every_s);
+
+/// The step that time_from_steps wrote; nothing if the times are from elsewhere.
+[[nodiscard]] std::optional<double> frame_every_s(const RunInfo& info);
 
 /// throws InputError for a key that is unknown, missing or of the wrong kind.
 [[nodiscard]] RunInfo read_run_info(const RunFolder& run);

@@ -11,7 +11,6 @@
 namespace nightswing::tracker {
 namespace {
 
-constexpr double kPatch_sigmas = 4.0;       // half-width of the fitted square
 constexpr double kZone_sigmas = 6.0;        // half-width of what is not learned as wall
 constexpr double kEdge_sigmas = 2.0;        // a spot nearer to the border is cut
 constexpr double kLeastSignificance = 6.0;  // of a spot of known width
@@ -28,22 +27,18 @@ constexpr int kRivalEvery = 4;      // frames, while the spot is young; later 8 
 constexpr int kYoung = 64;
 constexpr int kRivalSightings = 3;
 constexpr int kRivalMisses = 4;
-constexpr double kMoved_sigmas = 2.0;  // merging with another light moves it by less
-constexpr double kRivalShare = 0.1;    // of the followed light's peak
+constexpr double kRivalShare = 0.1;  // of the followed light's peak
 constexpr int kRoughPatch_px = 40;
+constexpr int kMostBlackFrames = 20;  // longer, and the light was switched off
+constexpr int kStillFrames = 400;
+constexpr int kUndecided = 512;      // frames in which a brighter moving light is waited for
+constexpr int kFaintMisses = 25;     // frames after which a light of less than
+constexpr double kFaintShare = 0.5;  // this share of the last one's peak may be the spot
+constexpr double kSameRival = 1.6;   // peaks of one and the same light, at most that far apart
+constexpr int kWidthsForDoubt = 20;
+constexpr double kLeastDoubt = 0.04;  // of the logarithm of a width
+constexpr double kDoubt_scatters = 6.0;
 constexpr double kLossyWidening = 1.4;  // of the uncertainty; see the header
-
-double larger_sigma(const SpotShape& shape) {
-  return std::max(shape.sigma_x_px, shape.sigma_y_px);
-}
-
-double width_of(const SpotShape& shape) {
-  return std::sqrt(shape.sigma_x_px * shape.sigma_y_px);
-}
-
-int patch_half_px(double sigma_px) {
-  return std::clamp(static_cast<int>(std::ceil(kPatch_sigmas * sigma_px)) + 2, 8, 180);
-}
 
 /// Counts of a patch, smoothed over a square.
 cv::Mat smoothed_counts(const SpotPatch& patch, int half_px) {
@@ -87,16 +82,41 @@ void SpotFinder::check(const cv::Mat& frame) {
 SpotMeasurement SpotFinder::measure(const cv::Mat& frame) {
   check(frame);
   lossy_film_ = repeated_wall_.look(frame);
-  if (wall_.light_changed(frame, spot_zone())) wall_.forget();
+  note_light(frame);
   const SpotMeasurement measurement = followed_ ? follow(frame) : search(frame, std::nullopt);
   // Light of unknown whereabouts must not become part of the wall.
   const bool unknown_light = measurement.state == SpotState::kBlocked && !followed_;
-  if (!unknown_light) wall_.learn(frame, spot_zone());
+  if (!unknown_light && black_frames_ == 0) wall_.learn(frame, spot_zone());
   return measurement;
+}
+
+/// Forgets the wall when its light has changed, but not for a few black frames.
+void SpotFinder::note_light(const cv::Mat& frame) {
+  const bool changed = wall_.light_changed(frame, spot_zone());
+  const bool black = changed && cv::mean(luma_of(frame, {{0, 0}, size_}))[0] < options_.dark_luma;
+  black_frames_ = black && black_frames_ < kMostBlackFrames ? black_frames_ + 1 : 0;
+  if (!changed || black_frames_ > 0) return;
+  remember_fixed_lights();
+  wall_.forget();
+}
+
+/// Lights of a spot's shape in the learned wall.
+void SpotFinder::remember_fixed_lights() {
+  if (wall_.mean().empty() || !followed_ || !followed_->has_moved) return;
+  cv::Mat wall;
+  wall_.mean().convertTo(wall, CV_8U);
+  // Where the wall is not known yet, nothing was learned: zeros, not light.
+  for (const SpotCandidate& candidate : search_frame(wall, WallLight(), {}).candidates) {
+    if (!wall_.is_known(candidate.x_px, candidate.y_px)) continue;
+    const Judged judged = look_at_candidate(wall, candidate, Learned::kIgnored);
+    if (judged.verdict == Verdict::kSpot) fixed_.remember(judged.fit.shape);
+  }
 }
 
 void SpotFinder::camera_moved() {
   wall_.forget();
+  fixed_.clear();  // where they are now is not known
+  ghost_.forget();
   rival_.reset();
   if (followed_ && !followed_->has_moved) followed_.reset();
 }
@@ -104,9 +124,39 @@ void SpotFinder::camera_moved() {
 SpotMeasurement SpotFinder::follow(const cv::Mat& frame) {
   const std::optional<Judged> near = look_near(frame);
   if (!near || near->verdict != Verdict::kSpot) return search(frame, near);
+  if (is_doubtful(near->fit)) {
+    // It is the spot, or else it would not be where it should be, but with something on it.
+    const bool learned_enough = ++width_.doubtful >= kNewWidthFrames;
+    if (learned_enough) width_ = {};
+    const LearnedWidth width = width_;
+    accept(near->fit);
+    if (!learned_enough) width_ = width;
+    return {SpotState::kBlocked, measured(followed_->fit).position};
+  }
   accept(near->fit);
   look_for_rival(frame);  // may change what is followed
+  look_for_ghost(frame);
   return measured(followed_->fit);
+}
+
+bool SpotFinder::is_doubtful(const SpotFit& fit) const {
+  if (width_.spots < kWidthsForDoubt) return false;
+  const auto is_off = [](double sigma_px, double log, double variance) {
+    return std::abs(std::log(sigma_px) - log) >
+           std::max(kLeastDoubt, kDoubt_scatters * std::sqrt(variance));
+  };
+  return is_off(fit.shape.sigma_x_px, width_.log_x, width_.variance_x) ||
+         is_off(fit.shape.sigma_y_px, width_.log_y, width_.variance_y);
+}
+
+/// The light that was found elsewhere is the spot from now on.
+void SpotFinder::switch_to(const SpotFit& fit) {
+  wall_.forget();
+  width_ = {};
+  followed_.reset();
+  accept(fit);
+  followed_->has_moved = true;
+  rival_.reset();
 }
 
 /// First exactly where the spot should be, then at the brightest place around it.
@@ -143,7 +193,10 @@ SpotMeasurement SpotFinder::search(const cv::Mat& frame, const std::optional<Jud
   bool cut = false;
   for (const SpotCandidate& candidate : found.candidates) {
     const Judged judged = look_at_candidate(frame, candidate, Learned::kUsed);
-    if (judged.verdict == Verdict::kSpot) {
+    // Better to miss the spot for some frames than to take its ghost or a speck for it.
+    const bool faint = followed_ && followed_->misses < kFaintMisses &&
+                       judged.fit.shape.peak < kFaintShare * followed_->fit.shape.peak;
+    if (judged.verdict == Verdict::kSpot && !faint) {
       accept(judged.fit);
       look_for_rival(frame);
       return measured(followed_->fit);
@@ -172,10 +225,19 @@ SpotFinder::Judged SpotFinder::look_at(const cv::Mat& frame,
   const cv::Rect area = square_around(start.x_px, start.y_px, half_px, size_);
   if (area.empty()) return {};
   SpotPatch patch = cut_patch(frame, area, options_.saturation);
-  if (learned == Learned::kUsed) wall_.prepare(patch);
+  if (learned == Learned::kUsed) {
+    wall_.prepare(patch);
+    fixed_.take_away(patch, wall_);
+  }
   Judged judged;
-  judged.fit = fit_spot(patch, start);
+  judged.fit = learned == Learned::kUsed ? fit_beside_ghost(patch, start) : fit_spot(patch, start);
   judged.verdict = judge(patch, judged.fit, learned);
+  if (learned == Learned::kIgnored || judged.verdict != Verdict::kSpot) return judged;
+  // What is left of a fixed light is not the spot come back; the spot itself may cross it.
+  const bool came_back = !followed_ || followed_->misses > 0;
+  if ((came_back && fixed_.holds(judged.fit.shape, wall_)) || is_ghostly(judged.fit)) {
+    judged.verdict = Verdict::kWrongShape;
+  }
   return judged;
 }
 
@@ -270,13 +332,27 @@ void SpotFinder::accept(const SpotFit& fit) {
   }
   const double travel_px =
       std::hypot(fit.shape.x_px - next.origin_x_px, fit.shape.y_px - next.origin_y_px);
-  next.has_moved = next.has_moved || travel_px > kMoved_sigmas * width_of(fit.shape);
+  if (travel_px > kMovedSigmas * width_of(fit.shape)) {
+    next.has_moved = true;
+    next.still = 0;
+    next.origin_x_px = fit.shape.x_px;
+    next.origin_y_px = fit.shape.y_px;
+  } else if (next.has_moved && ++next.still > kStillFrames) {
+    next.has_moved = false;
+  }
   followed_ = next;
   learn_width(fit);
 }
 
 void SpotFinder::learn_width(const SpotFit& fit) {
   width_.spots = std::min(width_.spots + 1, kMostWidths);
+  const double off_x = std::log(fit.shape.sigma_x_px) - width_.log_x;
+  const double off_y = std::log(fit.shape.sigma_y_px) - width_.log_y;
+  if (width_.spots > 1) {
+    width_.variance_x += (off_x * off_x - width_.variance_x) / (width_.spots - 1);
+    width_.variance_y += (off_y * off_y - width_.variance_y) / (width_.spots - 1);
+  }
+  width_.doubtful = 0;
   width_.log_x += (std::log(fit.shape.sigma_x_px) - width_.log_x) / width_.spots;
   width_.log_y += (std::log(fit.shape.sigma_y_px) - width_.log_y) / width_.spots;
   width_.u_log += (fit.u_log_sigma - width_.u_log) / width_.spots;
@@ -303,18 +379,18 @@ void SpotFinder::look_for_rival(const cv::Mat& frame) {
     const Judged judged = look_at_candidate(frame, candidate, Learned::kIgnored);
     if (judged.verdict != Verdict::kSpot) continue;
     const SpotShape& shape = judged.fit.shape;
-    if (!rival_) rival_ = Rival{shape.x_px, shape.y_px, 0, 0};
+    if (rival_ && shape.peak * kSameRival < rival_->peak) continue;  // a weaker one: its ghost
+    if (!rival_ || shape.peak > kSameRival * rival_->peak) {
+      rival_ = Rival{shape.x_px, shape.y_px, shape.peak, 0, 0};
+    }
     ++rival_->sightings;
     rival_->misses = 0;
     const double travel_px =
         std::hypot(shape.x_px - rival_->origin_x_px, shape.y_px - rival_->origin_y_px);
-    if (rival_->sightings < kRivalSightings || travel_px < kMoved_sigmas * width_of(shape)) return;
-    wall_.forget();
-    width_ = {};
-    followed_.reset();
-    accept(judged.fit);
-    followed_->has_moved = true;
-    rival_.reset();
+    if (rival_->sightings < kRivalSightings || travel_px < kMovedSigmas * width_of(shape)) return;
+    // What was followed stands still: a reflection.
+    fixed_.remember(followed_->fit.shape);
+    switch_to(judged.fit);
     return;
   }
   if (rival_ && ++rival_->misses >= kRivalMisses) rival_.reset();
@@ -331,7 +407,8 @@ cv::Rect SpotFinder::spot_zone() const {
 
 SpotMeasurement SpotFinder::measured(const SpotFit& fit) const {
   const SpotShape& shape = fit.shape;
-  const bool undecided = rival_ && followed_->age < kYoung;
+  const bool undecided =
+      (rival_ && followed_->age < kYoung) || (brighter_frames_ > 0 && followed_->age < kUndecided);
   const SpotState measured_state =
       fit.core_clipped > kCoreClipped ? SpotState::kClipped : SpotState::kFound;
   const SpotState state = undecided ? SpotState::kBlocked : measured_state;

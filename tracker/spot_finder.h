@@ -4,8 +4,10 @@
 
 #include <opencv2/core.hpp>
 
+#include "tracker/fixed_lights.h"
 #include "tracker/repeated_wall.h"
 #include "tracker/spot_fit.h"
+#include "tracker/spot_ghost.h"
 #include "tracker/spot_measurement.h"
 #include "tracker/spot_search.h"
 #include "tracker/wall_light.h"
@@ -30,7 +32,15 @@ struct SpotFinderOptions {
 ///   looked at every few frames: if another light of a spot's shape moves, that is the spot, and
 ///   the still one is a reflection. Until this is decided, for at most 64 frames, the state is
 ///   kBlocked.
-/// - The wall without the spot is learned meanwhile, and anew after a change of light.
+/// - The wall without the spot is learned meanwhile, and anew after a change of light. Fixed lights
+///   (reflections) that were known are remembered over it, and neither taken for the spot again nor
+///   allowed to drag it. A few black frames change nothing.
+/// - A light that has stood still for 400 frames must prove itself again as a new one would.
+/// - A weaker light that moves with the spot (SpotGhost) is taken away before the fit, so that the
+///   two may cross. Should the weaker one be followed, the brighter takes its place as soon as the
+///   two are known to belong together; until then, early in the night, the state is kBlocked.
+/// - Two lights that merge unknown to all this are wider than the spot: kBlocked as soon as a width
+///   is off by more than 4 % and six times its usual scatter.
 /// - In lossy film (see RepeatedWall) the uncertainty is widened by a factor of 1.4, because such
 ///   film displaces the spot without a trace in its shape: over H.264 films of known truth (crf 18
 ///   and 23; creeping and moving spots) the scatter was 1.3 to 1.5 times what the fit says.
@@ -55,6 +65,8 @@ class SpotFinder {
   [[nodiscard]] const WallLight& wall() const { return wall_; }
 
  private:
+  static constexpr double kMovedSigmas = 2.0;  // merging with another light moves it by less
+
   enum class Verdict { kNoLight, kWrongShape, kSpot };
 
   /// Whether what has been learned of the wall and of the spot's width is used.
@@ -75,20 +87,35 @@ class SpotFinder {
     double origin_x_px = 0;  ///< where it was first measured
     double origin_y_px = 0;
     bool has_moved = false;
+    int still = 0;  ///< frames since it was last seen away from the origin
   };
 
   /// Another light, seen while the followed one stands still.
   struct Rival {
     double origin_x_px;
     double origin_y_px;
+    double peak;
     int sightings;
     int misses;  ///< looks in a row at which it was not seen: it may be behind the other
   };
+
+  void remember_fixed_lights();
+  void note_light(const cv::Mat& frame);
+  void look_for_ghost(const cv::Mat& frame);
+  void note_brighter(const SpotShape& light);
+  void switch_to(const SpotFit& fit);
+  void look_at_ghost(const cv::Mat& frame, const SpotShape& ghost);
+  [[nodiscard]] SpotFit fit_beside_ghost(const SpotPatch& patch, const SpotFitStart& start) const;
+  [[nodiscard]] bool is_ghostly(const SpotFit& fit) const;
+  [[nodiscard]] bool is_doubtful(const SpotFit& fit) const;
 
   struct LearnedWidth {
     double log_x = 0;
     double log_y = 0;
     double u_log = 0;
+    double variance_x = 0;  ///< of the logarithms, from spot to spot
+    double variance_y = 0;
+    int doubtful = 0;  ///< in a row
     int spots = 0;
     int contrary = 0;  ///< consecutive lights of another width
   };
@@ -119,6 +146,11 @@ class SpotFinder {
   bool lossy_film_ = false;
   std::optional<Followed> followed_;
   std::optional<Rival> rival_;
+  FixedLights fixed_;
+  SpotGhost ghost_;
+  std::optional<SpotShape> brighter_;  ///< a brighter light than the one followed, last seen
+  int brighter_frames_ = 0;  ///< for so long it counts that a brighter moving light was seen
+  int black_frames_ = 0;     ///< in a row
   LearnedWidth width_;
 };
 

@@ -1,5 +1,8 @@
 #pragma once
 
+#include <algorithm>
+#include <cmath>
+
 #include <Eigen/Core>
 
 #include "tracker/spot_patch.h"
@@ -19,6 +22,17 @@ struct SpotShape {
   double slope_x = 0;
   double slope_y = 0;
 };
+
+[[nodiscard]] inline double larger_sigma(const SpotShape& shape) {
+  return std::max(shape.sigma_x_px, shape.sigma_y_px);
+}
+[[nodiscard]] inline double width_of(const SpotShape& shape) {
+  return std::sqrt(shape.sigma_x_px * shape.sigma_y_px);
+}
+/// Half-width of the square that a spot is fitted in: four sigmas, within reason.
+[[nodiscard]] inline int patch_half_px(double sigma_px) {
+  return std::clamp(static_cast<int>(std::ceil(4.0 * sigma_px)) + 2, 8, 180);
+}
 
 inline constexpr int kShapeParameters = 8;  ///< in the order of SpotShape's fields
 using ShapeVector = Eigen::Matrix<double, kShapeParameters, 1>;

@@ -78,7 +78,8 @@ std::optional<TrackRow> row_from(const std::string& line, std::string& fault) {
 
 }  // namespace
 
-TrackWriter::TrackWriter(const std::filesystem::path& path) : file_(path, kHeader) {}
+TrackWriter::TrackWriter(const std::filesystem::path& path, StandingLines standing)
+    : file_(path, kHeader, standing) {}
 
 void TrackWriter::append(const TrackRow& row) {
   file_.append(line_for(row));

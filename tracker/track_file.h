@@ -22,8 +22,11 @@ struct TrackRow {
 /// Appends to track.csv, a line a frame, flushed.
 class TrackWriter {
  public:
-  explicit TrackWriter(const std::filesystem::path& path);
+  explicit TrackWriter(const std::filesystem::path& path,
+                       StandingLines standing = StandingLines::kKept);
   void append(const TrackRow& row);
+  /// Whether rows stand in the file that have not been repeated yet.
+  [[nodiscard]] bool is_repeating() const { return file_.is_repeating(); }
 
  private:
   LineFile file_;

@@ -35,26 +35,56 @@ double rotation_deg(const AVStream& stream) {
   return -av_display_rotation_get(reinterpret_cast<const std::int32_t*>(matrix));
 }
 
+struct FreePacket {
+  void operator()(AVPacket* packet) const { av_packet_free(&packet); }
+};
+
+/// A file that was opened, and its video stream; nothing if there is none.
+struct OpenedVideo {
+  std::unique_ptr<AVFormatContext, CloseInput> container;
+  int stream = -1;
+};
+
+std::optional<OpenedVideo> open_video(const std::filesystem::path& path) {
+  av_log_set_level(AV_LOG_QUIET);
+  AVFormatContext* opened = nullptr;
+  if (avformat_open_input(&opened, path.c_str(), nullptr, nullptr) != 0) return std::nullopt;
+  OpenedVideo video;
+  video.container.reset(opened);
+  if (avformat_find_stream_info(opened, nullptr) < 0) return std::nullopt;
+  video.stream = av_find_best_stream(opened, AVMEDIA_TYPE_VIDEO, -1, -1, nullptr, 0);
+  if (video.stream < 0) return std::nullopt;
+  return video;
+}
+
 }  // namespace
 
 VideoFacts read_video_facts(const std::filesystem::path& path) {
-  av_log_set_level(AV_LOG_QUIET);
   VideoFacts facts;
-  AVFormatContext* opened = nullptr;
-  if (avformat_open_input(&opened, path.c_str(), nullptr, nullptr) != 0) return facts;
-  const std::unique_ptr<AVFormatContext, CloseInput> container(opened);
-  if (avformat_find_stream_info(container.get(), nullptr) < 0) return facts;
-  const int index = av_find_best_stream(container.get(), AVMEDIA_TYPE_VIDEO, -1, -1, nullptr, 0);
-  if (index < 0) return facts;
-  const AVStream& stream = *container->streams[index];
-  facts.created = creation_time(*container, stream);
+  const auto video = open_video(path);
+  if (!video) return facts;
+  const AVFormatContext& container = *video->container;
+  const AVStream& stream = *container.streams[video->stream];
+  facts.created = creation_time(container, stream);
   if (stream.duration > 0) {
     facts.duration_s = static_cast<double>(stream.duration) * av_q2d(stream.time_base);
-  } else if (container->duration > 0) {
-    facts.duration_s = static_cast<double>(container->duration) / AV_TIME_BASE;
+  } else if (container.duration > 0) {
+    facts.duration_s = static_cast<double>(container.duration) / AV_TIME_BASE;
   }
   facts.rotation_deg = rotation_deg(stream);
   return facts;
+}
+
+long count_pictures(const std::filesystem::path& path) {
+  const auto video = open_video(path);
+  if (!video) return 0;
+  const std::unique_ptr<AVPacket, FreePacket> packet(av_packet_alloc());
+  long pictures = 0;
+  while (av_read_frame(video->container.get(), packet.get()) >= 0) {
+    if (packet->stream_index == video->stream) ++pictures;
+    av_packet_unref(packet.get());
+  }
+  return pictures;
 }
 
 }  // namespace nightswing::tracker

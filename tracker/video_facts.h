@@ -18,4 +18,7 @@ struct VideoFacts {
 /// facts: whether it is a video at all is for the reader of the frames to say.
 [[nodiscard]] VideoFacts read_video_facts(const std::filesystem::path& path);
 
+/// How many pictures the file's video stream holds, by reading through it without decoding.
+[[nodiscard]] long count_pictures(const std::filesystem::path& path);
+
 }  // namespace nightswing::tracker

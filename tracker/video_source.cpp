@@ -1,13 +1,19 @@
 #include "tracker/video_source.h"
 
+#include <unistd.h>
+
 #include <algorithm>
+#include <cerrno>
 #include <cmath>
 #include <cstdlib>
+#include <system_error>
 
 #include <fmt/format.h>
+#include <opencv2/core/utils/logger.hpp>
 
 #include "analysis/input_error.h"
 #include "analysis/track_cleaning.h"
+#include "tracker/run_folder.h"
 #include "tracker/video_facts.h"
 
 namespace nightswing::tracker {
@@ -20,20 +26,26 @@ constexpr double kEvenStep = 0.1;
 
 }  // namespace
 
-VideoSource::VideoSource(const std::filesystem::path& path, const VideoSourceOptions& options)
-    : name_(path.string()), options_(options) {
+VideoSource::VideoSource(const std::filesystem::path& path, const SourceOptions& options)
+    : name_(path.string()) {
   if (!std::filesystem::exists(path)) {
     throw InputError(fmt::format("there is no file {}", name_));
   }
   if (std::filesystem::is_directory(path)) {
     throw InputError(fmt::format("{} is a folder; give a video file", name_));
   }
-  const VideoFacts facts = read_video_facts(path);
-  created_ = facts.created;
-  declared_s_ = facts.duration_s;
-  rotation_deg_ = facts.rotation_deg;
+  if (::access(path.c_str(), R_OK) != 0) {
+    throw InputError(
+        fmt::format("cannot read {}: {}", name_, std::generic_category().message(errno)));
+  }
+  if (std::filesystem::is_regular_file(path) && std::filesystem::file_size(path) == 0) {
+    throw InputError(fmt::format("{} is empty: 0 bytes", name_));
+  }
+  const VideoFacts file = read_video_facts(path);
+  declared_s_ = file.duration_s;
   // The decoder's own complaints would stand between our sentences; what matters is in warnings().
   ::setenv("OPENCV_FFMPEG_LOGLEVEL", "-8", 0);
+  cv::utils::logging::setLogLevel(cv::utils::logging::LOG_LEVEL_SILENT);
   if (!capture_.open(name_, cv::CAP_FFMPEG)) {
     throw InputError(fmt::format(
         "{} cannot be read as a video; if its recorder was cut off the file was not closed and its "
@@ -41,8 +53,26 @@ VideoSource::VideoSource(const std::filesystem::path& path, const VideoSourceOpt
         name_));
   }
   capture_.set(cv::CAP_PROP_ORIENTATION_AUTO, 0);
-  width_px_ = static_cast<int>(capture_.get(cv::CAP_PROP_FRAME_WIDTH));
-  height_px_ = static_cast<int>(capture_.get(cv::CAP_PROP_FRAME_HEIGHT));
+  facts_.width_px = static_cast<int>(capture_.get(cv::CAP_PROP_FRAME_WIDTH));
+  facts_.height_px = static_cast<int>(capture_.get(cv::CAP_PROP_FRAME_HEIGHT));
+  facts_.rotation_deg = file.rotation_deg;
+  facts_.start = file.created;
+  facts_.start_from = file.created ? "creation time in the file"
+                                   : "not known: times are relative to the first frame";
+  set_pace(path, options);
+}
+
+void VideoSource::set_pace(const std::filesystem::path& path, const SourceOptions& options) {
+  frame_every_s_ = options.frame_every_s;
+  facts_.time_from = "timestamps of the file";
+  if (frame_every_s_) {
+    facts_.time_from = time_from_steps(*frame_every_s_);
+  } else if (options.whole_s) {
+    const long pictures = count_pictures(path);
+    if (pictures < 2) throw InputError(fmt::format("{} holds less than two frames", name_));
+    frame_every_s_ = *options.whole_s / static_cast<double>(pictures - 1);
+    facts_.time_from = fmt::format("{} frames evenly over {:.3f} s", pictures, *options.whole_s);
+  }
 }
 
 std::optional<long> VideoSource::declared_frames() const {
@@ -53,6 +83,7 @@ std::optional<long> VideoSource::declared_frames() const {
 
 bool VideoSource::next(Frame& frame) {
   if (finished_) return false;
+  frame.gap.clear();
   int failed_reads = 0;
   while (!read_picture(frame.picture)) {
     if (++failed_reads > kReadTries) {
@@ -70,20 +101,21 @@ bool VideoSource::next(Frame& frame) {
     const bool may_be_missing = failed_reads > 0 || has_even_steps();
     const long steps =
         may_be_missing ? std::max(1L, std::lround((now_s - before_s) / usual_step_s())) : 1;
+    if (steps > 1) frame.gap = fmt::format("{} frames of the film could not be read", steps - 1);
     missing_ += steps - 1;
     position_ += steps;
   }
   last_file_s_ = now_s;
   ++count_;
-  frame.t_s = options_.frame_every_s ? *options_.frame_every_s * static_cast<double>(position_)
-                                     : now_s - first_file_s_;
+  frame.t_s =
+      frame_every_s_ ? *frame_every_s_ * static_cast<double>(position_) : now_s - first_file_s_;
   return true;
 }
 
 bool VideoSource::read_picture(cv::Mat& picture) {
   try {
-    return capture_.read(picture) && !picture.empty() && picture.cols == width_px_ &&
-           picture.rows == height_px_;
+    return capture_.read(picture) && !picture.empty() && picture.cols == facts_.width_px &&
+           picture.rows == facts_.height_px;
   } catch (const cv::Exception&) {
     return false;  // a damaged packet; what it held is counted as missing
   }
@@ -120,7 +152,7 @@ bool VideoSource::has_even_steps() const {
 
 void VideoSource::finish() {
   finished_ = true;
-  if (repaired_ > 0) {
+  if (repaired_ > 0 && !frame_every_s_) {
     warnings_.push_back(fmt::format(
         "{} frames had no usable time of their own and were placed one usual step after the frame "
         "before",

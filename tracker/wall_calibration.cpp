@@ -1,6 +1,7 @@
 #include "tracker/wall_calibration.h"
 
-#include <optional>
+#include <array>
+#include <cmath>
 
 #include <fmt/format.h>
 
@@ -18,6 +19,8 @@ using calibration::MapStatus;
 using calibration::WallMap;
 
 constexpr double kMillimetre_m = 1e-3;
+constexpr double kBar_mm = 200.0;
+constexpr double kMostOff = 0.05;  // of a print's size; more is a print "fitted to the page"
 
 struct HandPoint {
   calibration::PixelPoint pixel;
@@ -38,11 +41,11 @@ double length_mm(std::string_view word, const std::string& text) {
   try {
     return analysis::parse_quantity(word, analysis::Dimension::kLength).value / kMillimetre_m;
   } catch (const analysis::QuantityError& error) {
-    throw bad_point(text, fmt::format("'{}' {}", word, error.what()));
+    throw bad_point(text, fmt::format("a place on the wall {}", error.what()));
   }
 }
 
-HandPoint parse_point(const std::string& text) {
+HandPoint parse_point(const std::string& text, FrameSize frame) {
   const std::size_t equals = text.find('=');
   if (equals == std::string::npos) throw bad_point(text, "there is no '='");
   const std::string pixel = text.substr(0, equals);
@@ -52,6 +55,14 @@ HandPoint parse_point(const std::string& text) {
   const auto x_px = analysis::parse_number(pixel.substr(0, comma));
   const auto y_px = analysis::parse_number(pixel.substr(comma + 1));
   if (!x_px || !y_px) throw bad_point(text, "the pixel is not two numbers");
+  const bool is_inside = *x_px >= -0.5 && *x_px <= frame.width_px - 0.5 && *y_px >= -0.5 &&
+                         *y_px <= frame.height_px - 0.5;
+  if (!is_inside) {
+    throw bad_point(text,
+                    fmt::format("the pixel lies outside the picture of {} x {} pixels",
+                                frame.width_px,
+                                frame.height_px));
+  }
   HandPoint point{.pixel = {*x_px, *y_px}, .x_mm = 0.0, .y_mm = {}};
   const std::size_t wall_comma = wall.find(',');
   point.x_mm = length_mm(wall.substr(0, wall_comma), text);
@@ -64,22 +75,118 @@ WallMap map_or_throw(const MapFit& fit) {
   return fit.map;
 }
 
+FrameSize frame_of(const cv::Mat& picture) {
+  return {.width_px = picture.cols, .height_px = picture.rows};
+}
+
+/// A print of another size has its millimetres in other places.
+WallMap map_from_printed_scale(std::vector<calibration::ReferencePoint> points,
+                               FrameSize frame,
+                               const std::optional<analysis::Measured>& bar_mm) {
+  if (bar_mm) {
+    for (calibration::ReferencePoint& point : points) {
+      point.wall.x_mm *= bar_mm->value / kBar_mm;
+      point.wall.y_mm *= bar_mm->value / kBar_mm;
+    }
+  }
+  WallMap map = map_or_throw(calibration::fit_plane_map(points, frame));
+  if (bar_mm) map.print_relative_u = bar_mm->u / bar_mm->value;
+  return map;
+}
+
+calibration::RulerReading read_ruler(const cv::Mat& picture, const ScaleInView& in_view) {
+  return calibration::read_ruler(picture,
+                                 {.hint = in_view.ruler_hint, .labels = in_view.ruler_labels});
+}
+
+/// What was read is for the user to check, above all the division.
+WallMap map_of(const calibration::RulerReading& reading) {
+  WallMap map = reading.map;
+  map.note = reading.message;
+  return map;
+}
+
 }  // namespace
 
-WallMap map_from_picture(const cv::Mat& picture, const std::string& picture_name) {
+analysis::Measured parse_bar_mm(const std::string& text) {
+  const auto fail = [&text](std::string_view why) {
+    return InputError(fmt::format(
+        "--bar {}: {}; write what the bar measures and how well, such as 199.4(2) mm", text, why));
+  };
+  try {
+    const auto bar_m = analysis::parse_quantity(text, analysis::Dimension::kLength);
+    const analysis::Measured bar_mm{bar_m.value / kMillimetre_m, bar_m.u / kMillimetre_m};
+    if (!(bar_mm.u > 0.0)) throw fail("the uncertainty is missing");
+    if (std::abs(bar_mm.value / kBar_mm - 1.0) > kMostOff) {
+      throw fail(
+          "the bar should be 200 mm and no printer is more than 5 % off; on a portrait sheet, "
+          "whose "
+          "bar is 160 mm, pass 1.25 times its length, else print again at 100 %");
+    }
+    return bar_mm;
+  } catch (const analysis::QuantityError& error) {
+    throw fail(error.what());
+  }
+}
+
+std::optional<calibration::RulerHint> parse_ruler_hint(const std::string& text) {
+  if (text == "find") return std::nullopt;
+  const InputError fault(fmt::format(
+      "--ruler {}: write two pixels along the ruler's edge such as 120,600:1180,640, or 'find'",
+      text));
+  const std::size_t colon = text.find(':');
+  if (colon == std::string::npos) throw fault;
+  std::array<calibration::PixelPoint, 2> ends{};
+  std::size_t end = 0;
+  for (const std::string& pixel : {text.substr(0, colon), text.substr(colon + 1)}) {
+    const std::size_t comma = pixel.find(',');
+    if (comma == std::string::npos) throw fault;
+    const auto x_px = analysis::parse_number(pixel.substr(0, comma));
+    const auto y_px = analysis::parse_number(pixel.substr(comma + 1));
+    if (!x_px || !y_px) throw fault;
+    ends[end++] = {*x_px, *y_px};
+  }
+  if (ends[0] == ends[1]) throw fault;
+  return calibration::RulerHint{.from = ends[0], .to = ends[1]};
+}
+
+calibration::RulerLabel parse_ruler_label(const std::string& text, FrameSize frame) {
+  const HandPoint point = parse_point(text, frame);
+  if (point.y_mm) throw bad_point(text, "a ruler has no second reading y");
+  return {.pixel = point.pixel, .reading_mm = point.x_mm};
+}
+
+WallMap map_from_picture(const cv::Mat& picture,
+                         const std::string& picture_name,
+                         const ScaleInView& in_view) {
+  if (in_view.ruler) {
+    if (in_view.bar_mm) {
+      throw InputError("--bar belongs to the printed scale, not to a ruler; leave one of them out");
+    }
+    const calibration::RulerReading reading = read_ruler(picture, in_view);
+    if (reading.status == calibration::RulerStatus::kRead) return map_of(reading);
+    throw InputError(fmt::format("{}: {}", picture_name, reading.message));
+  }
   const calibration::ScaleReading reading = calibration::read_printed_scale(picture);
+  if (reading.status == calibration::ScaleStatus::kNoScale && !in_view.bar_mm) {
+    const calibration::RulerReading ruler = read_ruler(picture, in_view);
+    if (ruler.status == calibration::RulerStatus::kRead) return map_of(ruler);
+    throw InputError(fmt::format("{}: {}. Nor can an ordinary ruler be read: {}",
+                                 picture_name,
+                                 reading.message,
+                                 ruler.message));
+  }
   if (reading.status != calibration::ScaleStatus::kRead) {
     throw InputError(fmt::format("{}: {}", picture_name, reading.message));
   }
-  return map_or_throw(calibration::fit_plane_map(
-      reading.points, FrameSize{.width_px = picture.cols, .height_px = picture.rows}));
+  return map_from_printed_scale(reading.points, frame_of(picture), in_view.bar_mm);
 }
 
 WallMap map_from_points(const std::vector<std::string>& texts, double u_px, FrameSize frame) {
   std::vector<calibration::ReferencePoint> plane;
   std::vector<calibration::LineReference> line;
   for (const std::string& text : texts) {
-    const HandPoint point = parse_point(text);
+    const HandPoint point = parse_point(text, frame);
     if (point.y_mm) {
       plane.push_back({.pixel = point.pixel, .wall = {point.x_mm, *point.y_mm}, .u_px = u_px});
     } else {
@@ -98,10 +205,15 @@ WallMap map_from_points(const std::vector<std::string>& texts, double u_px, Fram
 std::string describe(const WallMap& map) {
   std::string text = fmt::format(
       "{} map from {} points: residuals {:.3f} px r.m.s., {:.4f} mm per px at their centre",
-      map.kind == MapKind::kPlane ? "plane" : "line",
+      map.kind == MapKind::kPlane  ? "plane"
+      : map.kind == MapKind::kLine ? "line"
+                                   : "ruler",
       map.references.size(),
       calibration::residual_rms_px(map),
       calibration::mm_per_px(map, map.centre));
+  if (map.print_relative_u > 0.0) {
+    text += fmt::format("; size of the print known to {:.2f} %", 100.0 * map.print_relative_u);
+  }
   if (!map.note.empty()) text += "; note: " + map.note;
   return text;
 }

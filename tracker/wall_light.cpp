@@ -10,7 +10,6 @@ namespace nightswing::tracker {
 namespace {
 
 constexpr int kMostLooks = 32;      // length of the memory
-constexpr int kFewestLooks = 8;     // before a pixel is trusted
 constexpr int kBands = 8;           // one of them is learned per frame
 constexpr int kWholeFrames = 8;     // learned whole after a start
 constexpr int kSampleStep_px = 16;  // grid of places that tell a change of light
@@ -77,7 +76,7 @@ class WallCut {
       const auto* seen = looks_.ptr<std::uint8_t>(row);
       const double v = per_row * row - 1.0;
       for (int column = 0; column < columns_; column += step) {
-        if (seen[column] < kFewestLooks) continue;
+        if (seen[column] < WallLight::kTrustedLooks) continue;
         visit(column,
               row,
               KnownPixel{per_column * column - 1.0, v, static_cast<double>(luma[column])});
@@ -176,6 +175,13 @@ bool WallLight::light_changed(const cv::Mat& frame, const cv::Rect& spot_zone) c
     }
   }
   return samples >= kFewestSamples && changed > kChangedShare * samples;
+}
+
+bool WallLight::is_known(double x_px, double y_px) const {
+  if (looks_.empty()) return false;
+  const int column = std::clamp(static_cast<int>(std::lround(x_px)), 0, looks_.cols - 1);
+  const int row = std::clamp(static_cast<int>(std::lround(y_px)), 0, looks_.rows - 1);
+  return looks_.at<std::uint8_t>(row, column) >= kTrustedLooks;
 }
 
 void WallLight::prepare(SpotPatch& patch) const {

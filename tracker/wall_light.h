@@ -29,8 +29,14 @@ class WallLight {
   /// Takes what is known of the wall into account in a patch. Relative to a plane through the plain
   /// wall of the patch, brighter places (another light) are subtracted from the counts; darker ones
   /// (print) become a reflectance below 1, since print swallows the spot's light as it does the
-  /// lamp's. Places seen less than 8 times, and a wall too dark to tell, are left as they are.
+  /// lamp's. On a wall of less than 8 counts that cannot be told: there darker places are raised to
+  /// the plane. Places seen less than 8 times are left as they are.
   void prepare(SpotPatch& patch) const;
+
+  static constexpr int kTrustedLooks = 8;  ///< before a pixel is trusted
+
+  /// Whether the pixel nearest to a place, which must be in the frame or near it, is trusted.
+  [[nodiscard]] bool is_known(double x_px, double y_px) const;
 
   /// Mean luma, CV_32FC1, and number of looks, CV_8UC1 (0: not known); empty before the first
   /// frame.

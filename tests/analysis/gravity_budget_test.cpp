@@ -41,7 +41,7 @@ NightFindings ordinary_swing() {
 NightUncertainty independent(double u_x_mm, double u_period_s, double wall_map) {
   Matrix4d covariance = Matrix4d::Zero();
   covariance.diagonal() = Vector4d{u_x_mm * u_x_mm, u_x_mm * u_x_mm, u_period_s * u_period_s, 0};
-  return {.covariance = covariance, .wall_map_relative_u = wall_map};
+  return {.covariance = covariance, .wall = {.scale_relative_u = wall_map}};
 }
 
 const BudgetRow& row_of(const UncertaintyBudget& budget, const std::string& name) {
@@ -72,7 +72,8 @@ TEST_SUITE("gravity_budget") {
     CHECK(exponent_of(budget, "test_masses.mass") == within_abs(0.0, 1e-5));
     CHECK(exponent_of(budget, "optical_lever.mirror_to_wall") == within_abs(-1.0, 1e-5));
     CHECK(exponent_of(budget, "scale.factor") == within_abs(1.0, 1e-5));
-    CHECK(exponent_of(budget, "wall map") == within_abs(1.0, 1e-5));
+    CHECK(exponent_of(budget, "wall map, scale factor") == within_abs(1.0, 1e-5));
+    CHECK(exponent_of(budget, "wall map, non-linearity") == within_abs(1.0, 1e-5));
     CHECK(exponent_of(budget, "period") == within_abs(-2.0, 1e-5));
   }
 
@@ -98,10 +99,10 @@ TEST_SUITE("gravity_budget") {
     Matrix4d apart = together;
     apart(0, 1) = apart(1, 0) = 0;
     const NightFindings findings = ordinary_swing();
-    const auto correlated = gravity_budget(
-        reference_balance(), findings, {.covariance = together, .wall_map_relative_u = 0});
-    const auto uncorrelated = gravity_budget(
-        reference_balance(), findings, {.covariance = apart, .wall_map_relative_u = 0});
+    const auto correlated =
+        gravity_budget(reference_balance(), findings, {.covariance = together, .wall = {}});
+    const auto uncorrelated =
+        gravity_budget(reference_balance(), findings, {.covariance = apart, .wall = {}});
     // Independent: sqrt(2)*0.5 of 86.8 mm; the gradient of the pull makes it a few per cent more.
     CHECK(uncorrelated.u / uncorrelated.value == within_rel(std::sqrt(0.5) / 86.8, 0.05));
     CHECK(correlated.u < 1e-4 * uncorrelated.u);
@@ -113,9 +114,8 @@ TEST_SUITE("gravity_budget") {
     covariance.diagonal() = Vector4d{0.04, 0.09, 0.25, 1e-10};
     covariance(0, 2) = covariance(2, 0) = 0.05;
     covariance(1, 3) = covariance(3, 1) = -1e-6;
-    const auto budget = gravity_budget(reference_balance(),
-                                       ordinary_swing(),
-                                       {.covariance = covariance, .wall_map_relative_u = 0});
+    const auto budget = gravity_budget(
+        reference_balance(), ordinary_swing(), {.covariance = covariance, .wall = {}});
     const Vector4d c{row_of(budget, "equilibrium plus").sensitivity,
                      row_of(budget, "equilibrium minus").sensitivity,
                      row_of(budget, "period").sensitivity,
@@ -124,6 +124,17 @@ TEST_SUITE("gravity_budget") {
     double shares = 0;
     for (const BudgetRow& row : budget.rows) shares += row.share;
     CHECK(shares == within_rel(1.0, 1e-9));
+  }
+
+  TEST_CASE("the two doubts of the wall map count with their correlation") {
+    // u^2 = s^2 + n^2 + 2 r s n for a product of two factors (JCGM 100:2008, 5.2.2).
+    const NightUncertainty night{
+        .covariance = Matrix4d::Zero(),
+        .wall = {.scale_relative_u = 3e-3, .nonlinearity_relative_u = 4e-3, .correlation = -0.5}};
+    Apparatus exact = bare_balance();
+    const auto budget = gravity_budget(exact, tiny_swing(), night);
+    CHECK(budget.u / budget.value == within_rel(std::sqrt(13e-6), 1e-5));
+    CHECK(night.wall.relative_u() == within_rel(std::sqrt(13e-6), 1e-12));
   }
 
   TEST_CASE("inputs without a stated uncertainty are listed") {
@@ -160,7 +171,7 @@ TEST_SUITE("gravity_budget") {
     }
     CHECK(inputs.gravitational_constant(values) ==
           within_rel(gravitational_constant(balance, ordinary_swing()), 1e-12));
-    CHECK(inputs.inputs.size() == 18);
+    CHECK(inputs.inputs.size() == 19);
     CHECK(inputs.correlation.rows() == values.size());
   }
 

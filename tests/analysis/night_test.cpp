@@ -147,7 +147,8 @@ TEST_SUITE("night") {
     night.sides = {{Side::kPlus, 0.0}};
     CHECK(
         error_text(analyse) ==
-        "the night has one side only (plus from 0 s to 13995 s); G needs plus and minus: name each "
+        "the night has one side only (plus from 60 s to 13995 s); G needs plus and minus: name "
+        "each "
         "move with 'nightswing mark RUN minus --at 2h5m' or --side minus@2h5m, or give no sides at "
         "all to have them found from the track");
     night.sides = {{Side::kAway, 0.0}};
@@ -156,6 +157,47 @@ TEST_SUITE("night") {
     night.sides.clear();
     night.samples.resize(29);
     CHECK(error_text(analyse).starts_with("the track holds 29 measured positions; at least 30"));
+  }
+
+  TEST_CASE("a mark before the first frame or after the last one says only what it can") {
+    const OpticalLever lever{.mirror_to_wall_m = 4.0, .foot_mm = 0.0};
+    Night night = night_on_wall(closed_loop(), lever);
+    night.sides = {{Side::kPlus, 0.0}, {Side::kMinus, 7000.0}};
+    const NightResult plain = analyse_night(night, reference_balance());
+    CHECK(plain.warnings.empty());
+
+    // The sources had stood there for a day; nobody watched the swing in that time.
+    night.sides = {{Side::kMinus, -90000.0},
+                   {Side::kPlus, -86400.0},
+                   {Side::kMinus, 7000.0},
+                   {Side::kPlus, 20000.0}};
+    const NightResult result = analyse_night(night, reference_balance());
+    REQUIRE(result.status == NightStatus::kMeasured);
+    REQUIRE(result.segments.size() == 2);
+    CHECK(result.segments[0].segment.from_s == 0.0);
+    CHECK(result.segments[0].periods == within_abs(7000.0 / 545.0, 0.1));
+    // The 60 s of settling, here before the film, are all that differs: far below u(shift) of 2e-3.
+    CHECK(result.shift_mm.value == within_abs(plain.shift_mm.value, 2e-3));
+    REQUIRE(result.warnings.size() == 2);
+    CHECK(result.warnings[0] ==
+          "side plus at 20000 s was marked after the last position of the track (13995 s)");
+    CHECK(result.warnings[1] ==
+          "side minus from -89940 s to -86400 s holds 0 measured positions and was left out; check "
+          "when it was marked");
+  }
+
+  TEST_CASE("a side that was watched for a small part of a period is left out by name") {
+    const OpticalLever lever{.mirror_to_wall_m = 4.0, .foot_mm = 0.0};
+    Night night = night_on_wall(closed_loop(), lever);
+    // The track ends at 13995 s; after the 60 s of settling 50 of a period of 545 s are left.
+    night.sides = {{Side::kPlus, 0.0}, {Side::kMinus, 7000.0}, {Side::kPlus, 13885.0}};
+    const NightResult result = analyse_night(night, reference_balance());
+    REQUIRE(result.status == NightStatus::kMeasured);
+    CHECK(result.segments.size() == 2);
+    REQUIRE(result.warnings.size() == 1);
+    CHECK(result.warnings[0] ==
+          "side plus from 13945 s to 13995 s was watched for less than a tenth of a period and was "
+          "left out");
   }
 
   TEST_CASE("segments lie between the moves, cut at their start, the sources away or not") {

@@ -144,6 +144,16 @@ TEST_SUITE("quantity") {
     CHECK(error_of("3 deg", Dimension::kDensity) == "is a density, but '3 deg' is an angle");
   }
 
+  TEST_CASE("a decimal comma and a sign that is none are told from a unit") {
+    const std::string how = "; write it like 46.0(3) mm, 46.0 +/- 0.3 mm or 46 mm)";
+    CHECK(error_of("46,0(3) mm", Dimension::kLength) ==
+          "cannot be read as a quantity: '46,0(3) mm' (the decimal sign is a point" + how);
+    CHECK(error_of("0,9998", Dimension::kNumber) ==
+          "cannot be read as a quantity: '0,9998' (the decimal sign is a point" + how);
+    CHECK(error_of("46.0 +- 0.3 mm", Dimension::kLength) ==
+          "cannot be read as a quantity: '46.0 +- 0.3 mm' ('+- 0.3 mm' is not understood" + how);
+  }
+
   TEST_CASE("a missing or unknown unit is named together with the known ones") {
     CHECK(error_of("46", Dimension::kLength) ==
           "is a length, but '46' has no unit (known here: m, cm, mm, um)");

@@ -53,6 +53,7 @@ struct Dense {
   Eigen::MatrixXd covariance;
   double restricted;
   double variance;
+  Eigen::VectorXd innovations;  // about the design times beta
 };
 
 Dense dense_fit(const FilterTrack& track, const SwingParameters& p) {
@@ -118,6 +119,8 @@ Dense dense_fit(const FilterTrack& track, const SwingParameters& p) {
   dense.variance = (white_data - white_design * dense.beta).squaredNorm() / freedom;
   dense.covariance = dense.variance * normal.inverse();
   const Eigen::MatrixXd triangle = factor.matrixL();
+  // The triangle takes off each reading what those before it say, and divides by what is left.
+  dense.innovations = triangle.diagonal().cwiseProduct(white_data - white_design * dense.beta);
   dense.restricted =
       -0.5 * (freedom * std::log(dense.variance) + 2.0 * triangle.diagonal().array().log().sum() +
               std::log(normal.determinant()));
@@ -151,6 +154,11 @@ TEST_SUITE("swing_filter") {
               within_rel(std::sqrt(dense.covariance(k, k)), 1e-3));
       }
       CHECK(fit.white_variance_mm2 == within_rel(dense.variance, 1e-3));
+      const auto innovations = innovations_mm(track, kLayout, x, dense.beta);
+      REQUIRE(std::ssize(innovations) == dense.innovations.size());
+      for (Eigen::Index i = 0; i < dense.innovations.size(); ++i) {
+        CHECK(innovations[static_cast<std::size_t>(i)] == within_abs(dense.innovations(i), 2e-3));
+      }
       // The constant of the two likelihoods is the same here: no diffuse start is involved.
       if (variant == 0) offset = fit.restricted_log_likelihood - dense.restricted;
       CHECK(std::abs(offset) < 0.02);
@@ -258,6 +266,11 @@ TEST_SUITE("swing_filter") {
     CHECK_FALSE(filter_fit(track, kLayout, x).usable);
     CHECK_FALSE(filter_gradient(track, kLayout, x).usable);
     CHECK(find_shocks(track, kLayout, x).empty());
+    const Eigen::VectorXd beta = Eigen::VectorXd::Zero(7);  // two sides, drift, two starts
+    CHECK(innovations_mm(track, kLayout, x, beta).empty());
+    const auto good = parameter_vector(track, kLayout, some_parameters());
+    CHECK_THROWS_AS(static_cast<void>(innovations_mm(track, kLayout, good, beta.head(6))),
+                    std::invalid_argument);
     const std::vector<double> too_few{1.0, 2.0};
     CHECK_THROWS_AS(static_cast<void>(filter_fit(track, kLayout, too_few)), std::invalid_argument);
   }

@@ -151,6 +151,23 @@ TEST_SUITE("swing_fit") {
     CHECK(std::abs(result.shift_mm.value - 100.0) < 4.0 * result.shift_mm.u);
   }
 
+  TEST_CASE("a segment without positions, or with false readings only, is not fitted") {
+    auto samples = make_night(two_sides());
+    const SwingStart start = *scan_period(samples);
+    std::vector<Segment> segments = kTwoSides;
+    segments.push_back({Side::kPlus, 15000.0, 20000.0});
+    const SwingFit empty = fit_swing(samples, segments, start);
+    CHECK(empty.status == FitStatus::kNotConverged);
+    CHECK(empty.message == "side plus from 15000 s to 20000 s has 0 positions, too few to fit");
+
+    // Six readings all over the wall follow no swing that the other segments would share.
+    const double wild_mm[] = {0.0, 500.0, -300.0, 800.0, 100.0, -700.0};
+    for (int k = 0; k < 6; ++k) samples.push_back({15000.0 + 5.0 * k, wild_mm[k], 0.02});
+    const SwingFit wild = fit_swing(samples, segments, start);
+    CHECK(wild.status == FitStatus::kNotConverged);
+    CHECK(wild.message.starts_with("side plus from 15000 s to 20000 s has"));
+  }
+
   TEST_CASE("the result does not depend on the clock's zero or on which side comes first") {
     SyntheticNight night = two_sides();
     const SwingFit result = fit(night);

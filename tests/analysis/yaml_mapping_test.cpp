@@ -97,6 +97,9 @@ TEST_SUITE("yaml_mapping") {
           "a.yaml:3: the key 'length' is missing in boom.rod");
     CHECK(error_of([&] { static_cast<void>(file.text("separation")); }) ==
           "a.yaml:1: the key 'separation' is missing");
+    auto mistyped = read("a: 1\nseperation: 46 mm\n");
+    CHECK(error_of([&] { static_cast<void>(mistyped.text("separation")); }) ==
+          "a.yaml:1: the key 'separation' is missing; is 'seperation' in line 2 meant for it?");
   }
 
   TEST_CASE("a duplicate key is refused with both lines") {
@@ -140,6 +143,8 @@ TEST_SUITE("yaml_mapping") {
           "a.yaml:3: a second document begins here; keep one in a file");
     CHECK(refusal("[1, 2]: 3\n") == "a.yaml:1: a key must be a single word, but is a list");
     CHECK(refusal("a: *nowhere\n").substr(0, 25) == "a.yaml:1: not valid YAML:");
+    CHECK(refusal("a:\n  b: 1\n\tc: 2\n") ==
+          "a.yaml:3: the line is indented with a tab; use blanks");
   }
 
   TEST_CASE("a file that cannot be read is named") {

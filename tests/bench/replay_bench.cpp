@@ -51,11 +51,8 @@ int main(int argc, char** argv) {
     begin = std::chrono::steady_clock::now();
     // On a thread of its own, because the replay lowers the priority of its thread for good.
     std::thread([&] {
-      static_cast<void>(nightswing::tracker::replay({.video = video,
-                                                     .run = folder / "run",
-                                                     .frame_every_s = 5.0,
-                                                     .start = {},
-                                                     .quiet = true}));
+      static_cast<void>(nightswing::tracker::replay(
+          {.source = video, .run = folder / "run", .frame_every_s = 5.0, .quiet = true}));
     }).join();
     replay_s.push_back(seconds_since(begin));
     ratios.push_back(replay_s.back() / bare_s.back());

@@ -122,6 +122,74 @@ TEST_CASE("a travel of no length is the caller's bug") {
   CHECK_THROWS_AS((void)assess_map(map, left_end(), left_end()), std::invalid_argument);
 }
 
+TEST_CASE("scale factor and non-linearity make up the uncertainty of the shift") {
+  cv::RNG random(6);
+  const WallMap map = fit_plane_map(marker_points(0.2, random), {1280, 720}).map;
+  const PixelPoint a = project(oblique_view(), {70.0, 30.0});
+  const PixelPoint b = project(oblique_view(), {110.0, 30.0});
+  const PathUncertainty u = path_uncertainty(map, left_end(), right_end(), a, b);
+  CHECK(u.path_mm == within_abs(180.0, 0.5));  // the map's own idea of it
+  CHECK(u.shift_mm == within_abs(40.0, 0.2));
+  CHECK(u.scale_relative_u * u.path_mm ==
+        within_abs(displacement_uncertainty_mm(map, left_end(), right_end()), 1e-12));
+  CHECK(u.shift_relative_u * u.shift_mm ==
+        within_abs(displacement_uncertainty_mm(map, a, b), 1e-12));
+  // JCGM 100:2008 (13) for a product of two correlated factors.
+  const double sum2 = std::pow(u.scale_relative_u, 2) + std::pow(u.nonlinearity_relative_u, 2) +
+                      2.0 * u.correlation * u.scale_relative_u * u.nonlinearity_relative_u;
+  CHECK(u.shift_relative_u == test::within_rel(std::sqrt(sum2), 1e-9));
+  CHECK(u.extrapolated_share == 0.0);
+}
+
+TEST_CASE("a shift over the whole path has no non-linearity of its own") {
+  cv::RNG random(6);
+  const WallMap map = fit_plane_map(marker_points(0.2, random), {1280, 720}).map;
+  const PathUncertainty u = path_uncertainty(map, left_end(), right_end(), left_end(), right_end());
+  CHECK(u.nonlinearity_relative_u == 0.0);
+  CHECK(u.scale_relative_u == u.shift_relative_u);
+}
+
+TEST_CASE("the non-linearity is that of fits to redrawn points") {
+  // Monte Carlo as in JCGM 101:2008. Without a frame, because the lens is not redrawn.
+  const PixelPoint a = project(oblique_view(), {40.0, 30.0});
+  const PixelPoint b = project(oblique_view(), {80.0, 30.0});
+  cv::RNG random(77);
+  double seen2 = 0.0;
+  double stated2 = 0.0;
+  constexpr int kFits = 300;
+  for (int i = 0; i < kFits; ++i) {
+    const WallMap map = fit_plane_map(marker_points(0.2, random)).map;
+    const PathUncertainty u = path_uncertainty(map, left_end(), right_end(), a, b);
+    seen2 += std::pow(u.shift_mm / u.path_mm * 180.0 / 40.0 - 1.0, 2);
+    stated2 += std::pow(u.nonlinearity_relative_u, 2);
+  }
+  // The width over 300 fits scatters by 4 %; the floor of the widening adds 1 to 2 %.
+  CHECK(std::sqrt(seen2 / stated2) == within_abs(1.0, 0.12));
+}
+
+TEST_CASE("a path beyond the markers is less certain, and says so") {
+  cv::RNG random(8);
+  const WallMap map = fit_plane_map(marker_points(0.2, random), {1280, 720}).map;
+  const PixelPoint far_end = project(oblique_view(), {330.0, 30.0});
+  const PixelPoint a = project(oblique_view(), {270.0, 30.0});
+  const PixelPoint b = project(oblique_view(), {310.0, 30.0});
+  const PathUncertainty inside =
+      path_uncertainty(map, left_end(), right_end(), left_end(), right_end());
+  const PathUncertainty outside = path_uncertainty(map, left_end(), far_end, a, b);
+  CHECK(outside.extrapolated_share > 0.2);  // 102 of 300 mm, seen obliquely
+  CHECK(outside.extrapolated_share < 0.6);
+  CHECK(outside.shift_relative_u > 3.0 * inside.shift_relative_u);
+}
+
+TEST_CASE("a path or a shift of no length is the caller's bug") {
+  cv::RNG random(1);
+  const WallMap map = fit_plane_map(marker_points(0.0, random)).map;
+  CHECK_THROWS_AS((void)path_uncertainty(map, left_end(), left_end(), left_end(), right_end()),
+                  std::invalid_argument);
+  CHECK_THROWS_AS((void)path_uncertainty(map, left_end(), right_end(), left_end(), left_end()),
+                  std::invalid_argument);
+}
+
 TEST_SUITE_END();
 
 }  // namespace nightswing::calibration

@@ -42,12 +42,14 @@ std::vector<ReferencePoint> exact_points(const cv::Matx33d& view, double u_px) {
   return points;
 }
 
+/// Points of no marker, whose errors have nothing in common.
 std::vector<ReferencePoint> noisy_points(const cv::Matx33d& view,
                                          double stated_px,
                                          double true_px,
                                          cv::RNG& random) {
   std::vector<ReferencePoint> points = exact_points(view, stated_px);
   for (ReferencePoint& p : points) {
+    p.marker = kNoMarker;
     p.pixel.x_px += random.gaussian(true_px);
     p.pixel.y_px += random.gaussian(true_px);
   }

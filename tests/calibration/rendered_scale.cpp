@@ -1,6 +1,8 @@
 #include "rendered_scale.h"
 
+#include <algorithm>
 #include <cmath>
+#include <numbers>
 
 #include <opencv2/aruco.hpp>
 #include <opencv2/imgproc.hpp>
@@ -13,7 +15,12 @@ enum class Surface : unsigned char { kWall, kPaper, kInk };
 /// What is where on the wall.
 class Scene {
  public:
-  explicit Scene(int columns) : length_mm_(40.0 * columns) {
+  explicit Scene(const RenderOptions& options)
+      : length_mm_(40.0 * options.columns),
+        joint_(options.joint),
+        joint_mm_(40.0 * options.joint.first_column),
+        clutter_(options.clutter) {
+    const int columns = options.columns;
     const auto dictionary = cv::aruco::getPredefinedDictionary(cv::aruco::DICT_4X4_100);
     for (int id = 0; id < 2 * columns; ++id) {
       cv::Mat cells;  // one pixel a cell: 4 x 4 bits within a border of one cell
@@ -23,8 +30,27 @@ class Scene {
   }
 
   [[nodiscard]] Surface at(calibration::WallPoint p) const {
+    if (joint_mm_ < length_mm_) {
+      const calibration::WallPoint on_second = unjoined(p);
+      if (on_second.x_mm >= joint_mm_) return on_paper(on_second);
+      if (p.x_mm >= joint_mm_) return Surface::kWall;  // the gap
+    }
+    return on_paper(p);
+  }
+
+ private:
+  /// Where on the paper the second sheet has what hangs at p.
+  [[nodiscard]] calibration::WallPoint unjoined(calibration::WallPoint p) const {
+    const double x_mm = p.x_mm - joint_mm_ - joint_.right_mm;
+    const double y_mm = p.y_mm - joint_.up_mm;
+    const double c = std::cos(joint_.turn_rad);
+    const double s = std::sin(joint_.turn_rad);
+    return {joint_mm_ + c * x_mm + s * y_mm, -s * x_mm + c * y_mm};
+  }
+
+  [[nodiscard]] Surface on_paper(calibration::WallPoint p) const {
     if (p.x_mm < 0.0 || p.x_mm > length_mm_ || p.y_mm < -45.0 || p.y_mm > 95.0) {
-      return Surface::kWall;
+      return clutter_ ? clutter_at(p) : Surface::kWall;
     }
     if (p.y_mm > 68.0 && p.y_mm < 92.0) return marker_at(p.x_mm, 92.0 - p.y_mm, 1);
     if (p.y_mm > -42.0 && p.y_mm < -18.0) return marker_at(p.x_mm, -18.0 - p.y_mm, 0);
@@ -32,7 +58,24 @@ class Scene {
     return Surface::kPaper;
   }
 
- private:
+  /// Graph paper with lines every 5 mm below, lines of words right of the scale.
+  [[nodiscard]] Surface clutter_at(calibration::WallPoint p) const {
+    const auto phase = [](double value, double period) {
+      return value - period * std::floor(value / period);
+    };
+    if (p.y_mm < -50.0) {
+      const bool line = phase(p.x_mm, 5.0) < 0.6 || phase(p.y_mm, 5.0) < 0.6;
+      return line ? Surface::kInk : Surface::kPaper;
+    }
+    if (p.x_mm < length_mm_ + 5.0) return Surface::kWall;
+    if (phase(p.y_mm, 6.0) > 3.0) return Surface::kPaper;
+    // Letters of 2 mm, drawn or not by a hash of row and column.
+    const auto row = static_cast<std::uint32_t>(std::floor(p.y_mm / 6.0) + 100.0);
+    const auto column = static_cast<std::uint32_t>(std::floor(p.x_mm / 1.0) + 100.0);
+    const std::uint32_t hash = (row * 2654435761U) ^ (column * 2246822519U);
+    return (hash >> 13U) % 3U != 0U ? Surface::kInk : Surface::kPaper;
+  }
+
   /// down_mm is counted from the upper edge of the row.
   [[nodiscard]] Surface marker_at(double x_mm, double down_mm, int upper) const {
     const double in_column_mm = std::fmod(x_mm, 40.0) - 8.0;
@@ -53,12 +96,57 @@ class Scene {
   }
 
   double length_mm_;
+  Joint joint_;
+  double joint_mm_;
+  bool clutter_;
   std::vector<cv::Mat> markers_;
 };
 
 double gray_of(Surface surface, const RenderOptions& options) {
   if (surface == Surface::kInk) return options.ink_dn;
   return surface == Surface::kPaper ? options.paper_dn : options.wall_dn;
+}
+
+double height_mm(const RenderOptions& options, double x_mm) {
+  const double share = std::clamp(x_mm / (40.0 * options.columns), 0.0, 1.0);
+  return options.bulge.middle_mm * std::sin(std::numbers::pi * share) +
+         options.bulge.end_mm * share;
+}
+
+/// The place on a lifted sheet that the line from the eye to `wall` meets first: along that line
+/// what lies h above the wall appears displaced from the foot of the eye.
+calibration::WallPoint on_bulge(const RenderOptions& options, calibration::WallPoint wall) {
+  if (options.bulge.middle_mm == 0.0 && options.bulge.end_mm == 0.0) return wall;
+  calibration::WallPoint place = wall;
+  for (int i = 0; i < 20; ++i) {  // each step lowers the error by height times slope over distance
+    const double way = height_mm(options, place.x_mm) / options.eye_mm[2];
+    place = {wall.x_mm + way * (options.eye_mm[0] - wall.x_mm),
+             wall.y_mm + way * (options.eye_mm[1] - wall.y_mm)};
+  }
+  return place;
+}
+
+cv::Point2d lens_centre(const RenderOptions& options) {
+  return cv::Point2d((options.size.width - 1) / 2.0, (options.size.height - 1) / 2.0) +
+         options.lens.offset_px;
+}
+
+double half_diagonal(const RenderOptions& options) {
+  return std::hypot(options.size.width, options.size.height) / 2.0;
+}
+
+/// The pinhole's pixel of a stored one: r (1 + k1 r^2) = stored, by Newton's steps.
+calibration::PixelPoint pinhole_pixel(const RenderOptions& options, calibration::PixelPoint p) {
+  if (options.lens.k1 == 0.0) return p;
+  const cv::Point2d centre = lens_centre(options);
+  const double stored = std::hypot(p.x_px - centre.x, p.y_px - centre.y) / half_diagonal(options);
+  double r = stored;
+  for (int i = 0; i < 6; ++i) {
+    const double k1_r2 = options.lens.k1 * r * r;
+    r -= (r * (1.0 + k1_r2) - stored) / (1.0 + 3.0 * k1_r2);
+  }
+  const double factor = stored > 0.0 ? r / stored : 1.0;
+  return {centre.x + factor * (p.x_px - centre.x), centre.y + factor * (p.y_px - centre.y)};
 }
 
 constexpr int kFine = 3;    // fine pixels along a pixel
@@ -71,8 +159,9 @@ cv::Mat fine_picture(const Scene& scene,
                      cv::RNG& random) {
   // Fine pixel (0, 0) covers the first ninth of pixel (0, 0), whose corner is at (-0.5, -0.5).
   const auto surface_at = [&](double x, double y) {
-    const cv::Vec3d p = wall_from_pixel * cv::Vec3d(x / kFine - 0.5, y / kFine - 0.5, 1.0);
-    return scene.at({p[0] / p[2], p[1] / p[2]});
+    const auto pixel = pinhole_pixel(options, {x / kFine - 0.5, y / kFine - 0.5});
+    const cv::Vec3d p = wall_from_pixel * cv::Vec3d(pixel.x_px, pixel.y_px, 1.0);
+    return scene.at(on_bulge(options, {p[0] / p[2], p[1] / p[2]}));
   };
   cv::Mat corners(options.size.height * kFine + 1, options.size.width * kFine + 1, CV_8U);
   for (int y = 0; y < corners.rows; ++y) {
@@ -103,6 +192,17 @@ cv::Mat fine_picture(const Scene& scene,
     }
   }
   return fine;
+}
+
+void add_light(const Light& light, cv::Mat& picture) {
+  for (int y = 0; y < picture.rows; ++y) {
+    for (int x = 0; x < picture.cols; ++x) {
+      const double dx = (x - light.centre.x_px) / light.sigma_px;
+      const double dy = (y - light.centre.y_px) / light.sigma_px;
+      picture.at<float>(y, x) +=
+          static_cast<float>(light.peak_dn * std::exp(-(dx * dx + dy * dy) / 2.0));
+    }
+  }
 }
 
 }  // namespace
@@ -152,6 +252,36 @@ calibration::WallPoint unproject(const cv::Matx33d& pixel_from_wall,
   return {p[0] / p[2], p[1] / p[2]};
 }
 
+cv::Vec3d eye_of(const CameraPose& pose) {
+  // The camera looks along (sin yaw, ...) of its rotation's third row, back along it to the eye.
+  const double x = -std::sin(pose.yaw_rad) * std::cos(pose.pitch_rad);
+  const double y = std::sin(pose.pitch_rad);
+  const double z = std::cos(pose.pitch_rad) * std::cos(pose.yaw_rad);
+  return {pose.aim.x_mm - pose.distance_mm * x,
+          pose.aim.y_mm + pose.distance_mm * y,
+          pose.distance_mm * z};
+}
+
+calibration::PixelPoint seen_at(const cv::Matx33d& pixel_from_wall,
+                                const RenderOptions& options,
+                                calibration::WallPoint wall) {
+  const double lifted_mm = height_mm(options, wall.x_mm);
+  const double beyond = lifted_mm / (options.eye_mm[2] - lifted_mm);  // from the eye to the wall
+  const calibration::WallPoint behind{wall.x_mm + beyond * (wall.x_mm - options.eye_mm[0]),
+                                      wall.y_mm + beyond * (wall.y_mm - options.eye_mm[1])};
+  const calibration::PixelPoint p = project(pixel_from_wall, lifted_mm > 0.0 ? behind : wall);
+  const cv::Point2d centre = lens_centre(options);
+  const double r = std::hypot(p.x_px - centre.x, p.y_px - centre.y) / half_diagonal(options);
+  const double factor = 1.0 + options.lens.k1 * r * r;
+  return {centre.x + factor * (p.x_px - centre.x), centre.y + factor * (p.y_px - centre.y)};
+}
+
+calibration::WallPoint shown_by(const cv::Matx33d& pixel_from_wall,
+                                const RenderOptions& options,
+                                calibration::PixelPoint pixel) {
+  return unproject(pixel_from_wall, pinhole_pixel(options, pixel));
+}
+
 CameraPose random_pose(cv::RNG& random, double most_rad) {
   return {.yaw_rad = random.uniform(-most_rad, most_rad),
           .pitch_rad = random.uniform(-most_rad, most_rad),
@@ -160,8 +290,8 @@ CameraPose random_pose(cv::RNG& random, double most_rad) {
           .aim = {random.uniform(110.0, 130.0), random.uniform(15.0, 35.0)}};
 }
 
-cv::Mat render_scale(const cv::Matx33d& pixel_from_wall, const RenderOptions& options) {
-  const Scene scene(options.columns);
+cv::Mat noiseless_scale(const cv::Matx33d& pixel_from_wall, const RenderOptions& options) {
+  const Scene scene(options);
   cv::RNG random(options.seed);
   cv::Mat fine = fine_picture(scene, pixel_from_wall.inv(), options, random);
   // Blur before the sum over the pixel's square, as a lens does. Blur of the finished pixels would
@@ -174,12 +304,21 @@ cv::Mat render_scale(const cv::Matx33d& pixel_from_wall, const RenderOptions& op
     picture.col(x) *= 1.0 - options.shading * x / options.size.width;
   }
   for (const cv::Rect& rectangle : options.covered) cv::rectangle(picture, rectangle, 95.0, -1);
-  cv::Mat noise(options.size, CV_32F);
-  random.fill(noise, cv::RNG::NORMAL, 0.0, options.noise_dn);
-  picture += noise;
+  for (const Light& light : options.lights) add_light(light, picture);
+  return picture;
+}
+
+cv::Mat photograph(const cv::Mat& light, double noise_dn, cv::RNG& random) {
+  cv::Mat noise(light.size(), CV_32F);
+  random.fill(noise, cv::RNG::NORMAL, 0.0, noise_dn);
   cv::Mat stored;
-  picture.convertTo(stored, CV_8U);  // rounds and saturates
+  cv::Mat(light + noise).convertTo(stored, CV_8U);  // rounds and saturates
   return stored;
+}
+
+cv::Mat render_scale(const cv::Matx33d& pixel_from_wall, const RenderOptions& options) {
+  cv::RNG random(options.seed * 2654435761U + 1U);
+  return photograph(noiseless_scale(pixel_from_wall, options), options.noise_dn, random);
 }
 
 }  // namespace nightswing::test

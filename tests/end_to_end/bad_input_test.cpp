@@ -1,5 +1,7 @@
 // What a newcomer does wrong: each gives one clear sentence on stderr and exit status 1.
 #include <algorithm>
+#include <string>
+#include <vector>
 
 #include <doctest/doctest.h>
 
@@ -59,6 +61,32 @@ TEST_SUITE("bad input") {
     CHECK_FALSE(std::filesystem::exists(folder / "run"));
   }
 
+  TEST_CASE("an empty file, an empty name") {
+    const TemporaryFolder folder;
+    const std::string video = (folder / "zero.mp4").string();
+    write_text(video, "");
+    check_refused(nightswing_command("replay " + video + " --run " + (folder / "run").string()),
+                  video + " is empty: 0 bytes");
+    const std::string clip = std::string(NIGHTSWING_SOURCE_DIR) + "/demo_video/night/night.mp4";
+    check_refused(nightswing_command("replay " + clip + " --run ''"),
+                  "--run is empty; name a folder for this night");
+  }
+
+  TEST_CASE("a place outside the picture, a picture that is not there") {
+    const TemporaryFolder folder;
+    const std::string run = (folder / "run").string();
+    make_synthetic_run(run);
+    check_refused(
+        nightswing_command("calibrate " + run + " --point 1280,10=0mm --point 20,10=9mm"),
+        "--point 1280,10=0mm: the pixel lies outside the picture of 1280 x 720 pixels; write "
+        "x_px,y_px=reading such as 412.5,388.0=120mm, or x_px,y_px=x,y for a place on the wall");
+    check_refused(nightswing_command("calibrate " + run + " --picture " + run + "/none.png"),
+                  "there is no file " + run + "/none.png");
+    const auto wrong_usage = nightswing_command("calibrate " + run + " --point-u 0");
+    CHECK(wrong_usage.status == 2);
+    CHECK(wrong_usage.errors.find("'0' is no number of pixels above zero") != std::string::npos);
+  }
+
   TEST_CASE("a video without frames") {
     const TemporaryFolder folder;
     const std::string video = (folder / "empty.mkv").string();
@@ -86,12 +114,14 @@ TEST_SUITE("bad input") {
   }
 
   TEST_CASE("an unknown key") {
+    const TemporaryFolder other;
+    check_refused(analyse_with(other, with("boom: {", "boom: {colour: 3, ")),
+                  (other / "a.yaml").string() +
+                      ":4: unknown key 'colour' in boom; known here: arm, rod, mirror_inertia");
     const TemporaryFolder folder;
-    const auto result = analyse_with(folder, with("arm:", "arn:"));
-    CHECK(result.status == 1);
-    CHECK(result.errors.starts_with("nightswing: " + (folder / "a.yaml").string() + ":4: "));
-    CHECK(result.errors.find("arm") != std::string::npos);
-    CHECK(std::ranges::count(result.errors, '\n') == 1);
+    check_refused(analyse_with(folder, with("arm:", "arn:")),
+                  (folder / "a.yaml").string() +
+                      ":4: the key 'arm' is missing in boom; is 'arn' in line 4 meant for it?");
   }
 
   TEST_CASE("a missing key") {
@@ -135,9 +165,31 @@ TEST_SUITE("bad input") {
     check_refused(
         nightswing_command("analyse " + (folder / "run").string() + " --apparatus " +
                            (folder / "a.yaml").string() + " --side plus@0s"),
-        "the night has one side only (plus from 0 s to 14395 s); G needs plus and minus: name each "
+        "the night has one side only (plus from 60 s to 14395 s); G needs plus and minus: name "
+        "each "
         "move with 'nightswing mark RUN minus --at 2h5m' or --side minus@2h5m, or give no sides at "
         "all to have them found from the track");
+  }
+
+  TEST_CASE("marks outside the track are told of in both results and do not count") {
+    const TemporaryFolder folder;
+    const std::string run = (folder / "run").string();
+    make_synthetic_run(run);
+    write_text(folder / "a.yaml", good_apparatus());
+    const auto analysed =
+        nightswing_command("analyse " + run + " --apparatus " + (folder / "a.yaml").string() +
+                           " --side plus@0s --side minus@2h --side plus@5h");
+    REQUIRE_MESSAGE(analysed.status == 0, analysed.errors);
+    const std::string told =
+        "side plus at 18000 s was marked after the last position of the track (14395 s)";
+    const auto result = read_json(run + "/result.json");
+    CHECK(result["status"] == "measured");
+    CHECK(result["segments"].size() == 2);
+    const std::vector<std::string> warnings = result["warnings"];
+    CHECK(std::ranges::count(warnings, told) == 1);
+    CHECK(analysed.output.find("\nwarnings\n") != std::string::npos);
+    CHECK(analysed.output.find("    " + told + "\n") != std::string::npos);
+    CHECK(analysed.output.find("-0.0 %") == std::string::npos);
   }
 
   TEST_CASE("no apparatus, no run, no scale") {
@@ -162,7 +214,9 @@ TEST_SUITE("bad input") {
 
   TEST_CASE("a word that is not understood is wrong usage, exit status 2") {
     CHECK(nightswing_command("").status == 2);
-    CHECK(nightswing_command("measure").status == 2);
+    const auto no_command = nightswing_command("measure");
+    CHECK(no_command.status == 2);
+    CHECK(no_command.errors == "'measure' is no command of nightswing; see nightswing --help\n");
     CHECK(nightswing_command("replay").status == 2);
     CHECK(nightswing_command("replay a.mp4 --run r --frame-every soon").status == 2);
     CHECK(nightswing_command("mark r left --at 0s").status == 2);

@@ -1,5 +1,6 @@
 // The main job on the committed clip, through the command line, against the clip's truth.
 #include <cmath>
+#include <filesystem>
 #include <fstream>
 #include <sstream>
 #include <string>
@@ -10,6 +11,7 @@
 #include "tests/end_to_end/run_fixture.h"
 #include "tests/support/near.h"
 #include "tests/support/temporary_folder.h"
+#include "tracker/line_file.h"
 #include "tracker/track_file.h"
 
 using namespace nightswing::test;
@@ -109,6 +111,27 @@ TEST_SUITE("demo night") {
       CHECK(result["budget"][0].contains(key));
     }
     CHECK(result["dominating_input"] == "separation");
+
+    // What is shown: each figure that a whole night has, in every form, and a report that holds G.
+    for (const char* name : {"comparison",
+                             "budget",
+                             "corrections",
+                             "wall",
+                             "calibration",
+                             "night",
+                             "residuals",
+                             "residual_distribution",
+                             "residual_autocorrelation",
+                             "folded_swing",
+                             "drift"}) {
+      for (const char* ending : {".svg", ".png", ".pdf", ".csv"}) {
+        const std::string file = run + "/plots/" + name + ending;
+        CHECK_MESSAGE(std::filesystem::file_size(file) > 50, file);
+      }
+    }
+    const std::string report = nightswing::tracker::read_whole_file(run + "/report.html");
+    CHECK(report.find("<i>G</i> = 6.") != std::string::npos);
+    CHECK(report.find("nightswing mark " + run + " minus --at 7500s") != std::string::npos);
 
     // The same track by hand: ticks of the ruler, five to see the perspective, two blind to it.
     for (const auto& [readings_mm, tolerance] :

@@ -30,7 +30,7 @@ TEST_SUITE("argument_checks") {
 
   TEST_CASE("the checks of the command line say what is expected") {
     std::string word = "5q";
-    CHECK(duration_check()(word) == "'5q' is no duration such as 5s, 90s or 2h30m");
+    CHECK(duration_check()(word) == "'5q' is no duration above zero such as 5s, 90s or 2h30m");
     word = "0s";
     CHECK_FALSE(duration_check()(word).empty());
     word = "5s";

@@ -32,52 +32,6 @@ const cv::Size kSize(61, 51);
 }  // namespace
 
 TEST_SUITE("spot_fit") {
-  TEST_CASE("the model's light equals the Gaussian averaged over each pixel by quadrature") {
-    const test::SpotTruth spot{100, 30.37, 24.81, 1.1, 2.3};
-    const cv::Mat light = test::spot_light(kSize, spot) + test::plane_light(kSize, {20, 0, 0});
-    const auto patch = exact_patch(light);
-    const tracker::SpotModel model(patch, {100, 30.37, 1.1, 24.81, 2.3, 20, 0, 0});
-    // Quadrature with 20 points a pixel is exact to 1e-9 of the peak.
-    CHECK((model.counts() - patch.counts).abs().maxCoeff() == within_abs(0, 1e-6));
-  }
-
-  TEST_CASE("sums over derivatives agree with numerical differences") {
-    const auto patch = exact_patch(test::plane_light(kSize, {20, 0.1, 0.2}));
-    const tracker::SpotShape shape{80, 29.6, 2.2, 25.3, 3.1, 18, 2, -1};
-    const auto counts_at = [&](int parameter, double change) {
-      tracker::SpotShape moved = shape;
-      double* const fields[] = {&moved.peak,
-                                &moved.x_px,
-                                &moved.sigma_x_px,
-                                &moved.y_px,
-                                &moved.sigma_y_px,
-                                &moved.level,
-                                &moved.slope_x,
-                                &moved.slope_y};
-      *fields[parameter] += change;
-      return tracker::SpotModel(patch, moved).counts();
-    };
-    const tracker::SpotModel model(patch, shape);
-    const Eigen::ArrayXXd weight = 0.5 + 0.01 * patch.counts;
-    const auto normal = model.normal_matrix(weight);
-    const auto gradient = model.gradient(weight);
-    const double step = 1e-4;  // central differences: error of order step^2
-    for (int a = 0; a < tracker::kShapeParameters; ++a) {
-      const Eigen::ArrayXXd by_a = (counts_at(a, step) - counts_at(a, -step)) / (2 * step);
-      CHECK(gradient(a) == within_abs((weight * by_a).sum(), 1e-4));
-      tracker::ShapeVector unit = tracker::ShapeVector::Zero();
-      unit(a) = 1;
-      CHECK((model.along(unit) - by_a).abs().maxCoeff() == within_abs(0, 1e-5));
-      for (int b = 0; b < tracker::kShapeParameters; ++b) {
-        const Eigen::ArrayXXd by_b = (counts_at(b, step) - counts_at(b, -step)) / (2 * step);
-        const double expected = (weight * by_a * by_b).sum();
-        const double scale =
-            std::sqrt((weight * by_a.square()).sum() * (weight * by_b.square()).sum());
-        CHECK(normal(a, b) == within_abs(expected, 1e-6 * scale));
-      }
-    }
-  }
-
   TEST_CASE("without noise every parameter comes back, whatever the phase on the pixel grid") {
     for (const double sigma_px : {0.8, 1.5, 4.0, 8.0}) {
       for (const double phase_px : {-0.5, -0.3, 0.0, 0.2, 0.45}) {

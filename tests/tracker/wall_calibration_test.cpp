@@ -5,6 +5,8 @@
 #include <doctest/doctest.h>
 
 #include "analysis/input_error.h"
+#include "tests/calibration/rendered_ruler.h"
+#include "tests/calibration/rendered_scale.h"
 #include "tests/support/near.h"
 
 using namespace nightswing::tracker;
@@ -50,7 +52,9 @@ TEST_SUITE("wall_calibration") {
     CHECK(error_text({"100,400"}).starts_with("--point 100,400: there is no '='; write"));
     CHECK(error_text({"100=5mm"}).starts_with("--point 100=5mm: the pixel has no comma"));
     CHECK(error_text({"a,b=5mm"}).starts_with("--point a,b=5mm: the pixel is not two numbers"));
-    CHECK(error_text({"1,2=5kg"}).starts_with("--point 1,2=5kg: '5kg' "));
+    CHECK(error_text({"1,2=5kg"})
+              .starts_with(
+                  "--point 1,2=5kg: a place on the wall is a length, but '5kg' is a mass; write "));
     CHECK(error_text({"1,2=5mm", "3,4=5mm,6mm"}).starts_with("some --point give one reading"));
     CHECK(error_text({"1,2=5mm"}) != "no error");
     CHECK(error_text({"1,2=5mm", "1,2=9mm"}) != "no error");
@@ -65,5 +69,83 @@ TEST_SUITE("wall_calibration") {
       text = error.what();
     }
     CHECK(text.starts_with("first.png: "));
+    CHECK(text.find("Nor can an ordinary ruler be read: ") != std::string::npos);
+  }
+
+  TEST_CASE("a print of another size makes millimetres of another length") {
+    const cv::Matx33d view =
+        pixel_from_wall_matrix({.yaw_rad = 0.2, .pitch_rad = -0.15}, {1280, 720});
+    const cv::Mat picture = render_scale(view, {});
+    const auto travel_mm = [&](const ScaleInView& in_view) {
+      const auto map = map_from_picture(picture, "first.png", in_view);
+      return calibration::wall_from_pixel(map, {900.0, 330.0}).x_mm -
+             calibration::wall_from_pixel(map, {400.0, 330.0}).x_mm;
+    };
+    const ScaleInView small{.bar_mm = parse_bar_mm("198.0(2) mm")};
+    // The factor is 198 / 200 by definition; the two fits differ by their convergence.
+    CHECK(travel_mm(small) / travel_mm({}) == within_abs(0.99, 1e-6));
+    CHECK(map_from_picture(picture, "first.png", small).print_relative_u ==
+          within_rel(0.2 / 198.0, 1e-12));
+    CHECK(map_from_picture(picture, "first.png").print_relative_u == 0.0);
+  }
+
+  TEST_CASE("a bar that cannot be is refused") {
+    const auto text_of = [](const std::string& bar) -> std::string {
+      try {
+        static_cast<void>(parse_bar_mm(bar));
+      } catch (const InputError& error) {
+        return error.what();
+      }
+      return "no error";
+    };
+    CHECK(text_of("199.4(2) mm") == "no error");
+    CHECK(text_of("0.1994(2) m") == "no error");
+    CHECK(text_of("199.4 mm").find("the uncertainty is missing; write") != std::string::npos);
+    CHECK(text_of("159.5(2) mm").find("on a portrait sheet") != std::string::npos);
+    CHECK(text_of("200(1) kg").starts_with("--bar 200(1) kg: "));
+  }
+
+  TEST_CASE("without a printed scale an ordinary ruler is read, and what it took a division for") {
+    RulerCamera camera;
+    camera.pixel_from_wall = pixel_from_wall_matrix(
+        {.yaw_rad = 0.15, .pitch_rad = -0.1, .aim = {120.0, 10.0}}, {1280, 720});
+    const cv::Mat picture =
+        render_wall({ruler_sheet(millimetre_ruler(3.0, 4.5, 6.0), {-20.0, 0.0})}, camera, {});
+    const auto travel_mm = [&](const calibration::WallMap& map) {
+      return calibration::wall_from_pixel(map, project(camera, {180.0, 20.0})).x_mm -
+             calibration::wall_from_pixel(map, project(camera, {60.0, 20.0})).x_mm;
+    };
+    const auto map = map_from_picture(picture, "first.png");
+    CHECK(map.kind == calibration::MapKind::kRuler);
+    CHECK(map.note.find("one division taken to be 1 mm") != std::string::npos);
+    CHECK(describe(map).starts_with("ruler map from "));
+    // 0.1 % is what a ruler is asked for; this view is an easy one.
+    CHECK(travel_mm(map) == within_rel(120.0, 1e-3));
+
+    // A label at a tick: 50 mm on the wall is called 300 mm.
+    const calibration::PixelPoint tick = project(camera, {50.0, 0.0});
+    const ScaleInView labelled{.ruler = true,
+                               .ruler_hint = calibration::RulerHint{project(camera, {0.0, 0.0}),
+                                                                    project(camera, {200.0, 0.0})},
+                               .ruler_labels = {{tick, 300.0}}};
+    const auto absolute = map_from_picture(picture, "first.png", labelled);
+    CHECK(calibration::wall_from_pixel(absolute, tick).x_mm == within_abs(300.0, 0.1));
+    CHECK(travel_mm(absolute) == within_rel(120.0, 1e-3));
+  }
+
+  TEST_CASE("what the user says of a ruler is read, or its fault is named") {
+    const auto hint = parse_ruler_hint("120,600:1180,640.5");
+    REQUIRE(hint.has_value());
+    CHECK(hint->from == calibration::PixelPoint{120.0, 600.0});
+    CHECK(hint->to == calibration::PixelPoint{1180.0, 640.5});
+    CHECK_FALSE(parse_ruler_hint("find").has_value());
+    for (const char* wrong : {"", "120,600", "120:1180", "a,b:c,d", "5,5:5,5"}) {
+      CHECK_THROWS_AS(static_cast<void>(parse_ruler_hint(wrong)), InputError);
+    }
+    CHECK(parse_ruler_label("412.5,388=12cm", {1280, 720}).reading_mm == within_abs(120.0, 1e-9));
+    CHECK_THROWS_AS(static_cast<void>(parse_ruler_label("412.5,388=12,5", {1280, 720})),
+                    InputError);
+    CHECK_THROWS_AS(static_cast<void>(parse_ruler_label("1412.5,388=12cm", {1280, 720})),
+                    InputError);
   }
 }

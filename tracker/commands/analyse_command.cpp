@@ -3,6 +3,7 @@
 #include <vector>
 
 #include <fmt/format.h>
+#include <opencv2/imgcodecs.hpp>
 
 #include "analysis/apparatus_file.h"
 #include "analysis/blinding.h"
@@ -13,6 +14,10 @@
 #include "tracker/commands/commands.h"
 #include "tracker/line_file.h"
 #include "tracker/night_of_run.h"
+#include "tracker/report/figures.h"
+#include "tracker/report/plot_files.h"
+#include "tracker/report/report_page.h"
+#include "tracker/report/shown_night.h"
 #include "tracker/result_file.h"
 #include "tracker/run_folder.h"
 
@@ -47,6 +52,23 @@ analysis::Apparatus apparatus_for(const Arguments& arguments, const RunFolder& r
   return analysis::read_apparatus_file(run.apparatus());
 }
 
+/// The command that repeats this analysis from the run folder alone.
+std::string command_line(const Arguments& arguments, const RunFolder& run) {
+  std::string text = fmt::format(
+      "nightswing analyse {} --apparatus {}", run.path.string(), run.apparatus().string());
+  for (const std::string& side : arguments.sides) text += " --side " + side;
+  return text + " --settle " + arguments.settle;
+}
+
+void write_show(const Arguments& arguments, const ResultSource& source) {
+  const ShownNight shown = shown_night(source, command_line(arguments, source.run));
+  const cv::Mat wall = cv::imread(source.run.first_frame().string(),
+                                  cv::IMREAD_COLOR | cv::IMREAD_IGNORE_ORIENTATION);
+  const auto figures = all_figures(shown, wall);
+  write_plots(source.run, figures);
+  write_whole_file(source.run.report(), report_page(shown, figures, kCautions));
+}
+
 void analyse(const Arguments& arguments) {
   const RunFolder run = open_run_folder(arguments.run);
   const analysis::Apparatus apparatus = apparatus_for(arguments, run);
@@ -67,8 +89,13 @@ void analyse(const Arguments& arguments) {
   const std::string text = result_text(source);
   write_whole_file(run.result_json(), result_json(source));
   write_whole_file(run.result_txt(), text);
+  write_show(arguments, source);
   if (!arguments.quiet) fmt::print("{}\n", text);
-  fmt::print("written: {}, {}\n", run.result_txt().string(), run.result_json().string());
+  fmt::print("written: {}, {}, {}, {}\n",
+             run.report().string(),
+             run.result_txt().string(),
+             run.result_json().string(),
+             run.plots().string());
 }
 
 }  // namespace
@@ -104,7 +131,8 @@ void add_analyse_command(CLI::App& app) {
   command->add_flag("--quiet", arguments->quiet, "write the files, print only their names");
   command->footer(
       "Example: nightswing analyse runs/night --apparatus configs/basement.yaml\n"
-      "         nightswing analyse runs/night --side plus@0s --side minus@2h5m");
+      "         nightswing analyse runs/night --side plus@0s --side minus@2h5m\n"
+      "Next:    open runs/night/report.html, or make a film: nightswing film runs/night");
   command->callback([arguments] { analyse(*arguments); });
 }
 

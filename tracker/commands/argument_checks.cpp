@@ -14,7 +14,7 @@ CLI::Validator duration_check() {
       [](std::string& text) {
         const auto seconds = parse_duration_s(text);
         if (seconds && *seconds > 0.0) return std::string();
-        return fmt::format("'{}' is no duration such as 5s, 90s or 2h30m", text);
+        return fmt::format("'{}' is no duration above zero such as 5s, 90s or 2h30m", text);
       },
       "DURATION");
 }

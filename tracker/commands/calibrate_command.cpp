@@ -2,11 +2,13 @@
 #include <vector>
 
 #include <fmt/format.h>
-#include <opencv2/imgcodecs.hpp>
 
 #include "analysis/input_error.h"
+#include "analysis/quantity.h"
+#include "tracker/calibration_picture.h"
 #include "tracker/commands/commands.h"
 #include "tracker/event_log.h"
+#include "tracker/picture_file.h"
 #include "tracker/run_folder.h"
 #include "tracker/wall_calibration.h"
 #include "tracker/wall_file.h"
@@ -19,19 +21,16 @@ struct Arguments {
   std::string picture;
   std::vector<std::string> points;
   double point_u_px = calibration::kHandSet_px;
+  std::string bar;
+  std::string ruler;
 };
 
-calibration::WallMap map_for(const Arguments& arguments,
-                             const RunFolder& run,
-                             const RunInfo& info) {
+/// The picture to read the scale in; it must be of the run's own size.
+cv::Mat picture_for(const std::string& name, const RunInfo& info) {
   const calibration::FrameSize frame{.width_px = info.frame_width_px,
                                      .height_px = info.frame_height_px};
-  if (!arguments.points.empty()) {
-    return map_from_points(arguments.points, arguments.point_u_px, frame);
-  }
-  const std::string name =
-      arguments.picture.empty() ? run.first_frame().string() : arguments.picture;
-  const cv::Mat picture = cv::imread(name, cv::IMREAD_COLOR | cv::IMREAD_IGNORE_ORIENTATION);
+  if (!std::filesystem::exists(name)) throw InputError(fmt::format("there is no file {}", name));
+  cv::Mat picture = read_picture(name);
   if (picture.empty()) throw InputError(fmt::format("{} cannot be read as a picture", name));
   if (picture.cols != frame.width_px || picture.rows != frame.height_px) {
     throw InputError(
@@ -44,15 +43,45 @@ calibration::WallMap map_for(const Arguments& arguments,
                     frame.width_px,
                     frame.height_px));
   }
-  return map_from_picture(picture, name);
+  return picture;
+}
+
+ScaleInView in_view(const Arguments& arguments, calibration::FrameSize frame) {
+  ScaleInView in_view;
+  if (!arguments.bar.empty()) in_view.bar_mm = parse_bar_mm(arguments.bar);
+  in_view.ruler = !arguments.ruler.empty();
+  if (in_view.ruler) {
+    in_view.ruler_hint = parse_ruler_hint(arguments.ruler);
+    for (const std::string& point : arguments.points) {
+      in_view.ruler_labels.push_back(parse_ruler_label(point, frame));
+    }
+  }
+  return in_view;
 }
 
 void calibrate(const Arguments& arguments) {
   const RunFolder run = open_run_folder(arguments.run);
-  const calibration::WallMap map = map_for(arguments, run, read_run_info(run));
+  const RunInfo info = read_run_info(run);
+  const calibration::FrameSize frame{.width_px = info.frame_width_px,
+                                     .height_px = info.frame_height_px};
+  const bool by_hand = !arguments.points.empty() && arguments.ruler.empty();
+  if (by_hand && !arguments.bar.empty()) {
+    throw InputError("--bar belongs to the printed scale, --point to places by hand; give one");
+  }
+  const std::string name =
+      arguments.picture.empty() ? run.first_frame().string() : arguments.picture;
+  // By hand a picture is only drawn into, so a run without one will do.
+  const cv::Mat picture =
+      by_hand && arguments.picture.empty() ? read_picture(name) : picture_for(name, info);
+  const calibration::WallMap map =
+      by_hand ? map_from_points(arguments.points, arguments.point_u_px, frame)
+              : map_from_picture(picture, name, in_view(arguments, frame));
   write_wall_map(run.wall(), map);
   EventWriter(run.events()).append({{}, {}, "calibrated", describe(map)});
   fmt::print("wall: {}\nwritten to {}\n", describe(map), run.wall().string());
+  if (picture.empty()) return;
+  write_picture(run.calibration_picture(), calibration_picture(picture, map));
+  fmt::print("look at {}\n", run.calibration_picture().string());
 }
 
 }  // namespace
@@ -61,7 +90,8 @@ void add_calibrate_command(CLI::App& app) {
   auto arguments = std::make_shared<Arguments>();
   CLI::App* command = app.add_subcommand(
       "calibrate",
-      "map the pixels of a run to millimetres on the wall, by the printed scale or by hand");
+      "map the pixels of a run to millimetres on the wall, by the printed scale, a ruler or by "
+      "hand");
   command->add_option("run", arguments->run, "the run folder")->required();
   command->add_option("--picture",
                       arguments->picture,
@@ -69,14 +99,31 @@ void add_calibrate_command(CLI::App& app) {
   command->add_option("--point",
                       arguments->points,
                       "a place by hand: x_px,y_px=reading of a ruler along the spot's path (two or "
-                      "more), or x_px,y_px=x,y on the wall (four or more); may be repeated");
+                      "more), or x_px,y_px=x,y on the wall (four or more); with --ruler a reading "
+                      "that fixes its zero (one or two); may be repeated");
+  command->add_option("--bar",
+                      arguments->bar,
+                      "what the bar below the printed scale measures instead of 200 mm, such as "
+                      "\"199.4(2) mm\"");
+  command->add_option("--ruler",
+                      arguments->ruler,
+                      "read an ordinary ruler: two pixels along its edge such as "
+                      "120,600:1180,640, or 'find'");
   command
       ->add_option("--point-u",
                    arguments->point_u_px,
                    "standard uncertainty of a point's pixel (default 0.5)")
-      ->check(CLI::PositiveNumber);
+      ->check(CLI::Validator(
+          [](std::string& text) {
+            const auto u_px = analysis::parse_number(text);
+            if (u_px && *u_px > 0.0) return std::string();
+            return fmt::format("'{}' is no number of pixels above zero", text);
+          },
+          "PIXELS"));
   command->footer(
       "Example: nightswing calibrate runs/night\n"
+      "         nightswing calibrate runs/night --bar \"199.4(2) mm\"\n"
+      "         nightswing calibrate runs/night --ruler 120,600:1180,640\n"
       "         nightswing calibrate runs/night --point 412.5,388.0=120mm --point 980,391.5=310mm\n"
       "Next:    nightswing analyse runs/night --apparatus configs/basement.yaml");
   command->callback([arguments] { calibrate(*arguments); });

@@ -6,7 +6,7 @@ namespace nightswing::tracker {
 
 /// Shown under the help of the program: the work can hurt someone.
 inline constexpr const char* kCautions =
-    "Cautions: use a class 2 laser (at most 1 mW, visible), never look into the beam or its\n"
+    "Use a class 2 laser (at most 1 mW, visible), never look into the beam or its\n"
     "reflection, keep it off eye height and end it on the wall. Secure heavy masses, keep hands "
     "and\n"
     "feet from under them; wear eye protection while hanging a loaded wire. Wash your hands after\n"
@@ -19,9 +19,11 @@ inline constexpr const char* kCautions =
 void add_commands(CLI::App& app);
 
 void add_plan_command(CLI::App& app);
+void add_scale_command(CLI::App& app);
 void add_replay_command(CLI::App& app);
 void add_calibrate_command(CLI::App& app);
 void add_mark_command(CLI::App& app);
 void add_analyse_command(CLI::App& app);
+void add_film_command(CLI::App& app);
 
 }  // namespace nightswing::tracker

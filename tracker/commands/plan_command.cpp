@@ -72,7 +72,9 @@ void add_plan_command(CLI::App& app) {
                       "what a pixel of the camera sees of the wall (default 0.5 mm)");
   command->add_option(
       "--quality", arguments->quality, "quality factor that air will give the swing (default 10)");
-  command->footer("Example: nightswing plan configs/basement.yaml --target 1%");
+  command->footer(
+      "Example: nightswing plan configs/basement.yaml --target 1%\n"
+      "Next:    build it, print a scale: nightswing scale -o scale.pdf, and watch a night");
   command->callback([arguments] { plan(*arguments); });
 }
 

@@ -10,10 +10,14 @@ namespace nightswing::tracker {
 namespace {
 
 struct Arguments {
-  std::string video;
+  std::string source;
   std::string run;
   std::string frame_every;
   std::string start;
+  std::string bar;
+  std::string end;
+  std::string average;
+  bool resume = false;
   bool quiet = false;
 };
 
@@ -47,15 +51,21 @@ void print(const ReplaySummary& summary) {
 
 void add_replay_command(CLI::App& app) {
   auto arguments = std::make_shared<Arguments>();
-  CLI::App* command =
-      app.add_subcommand("replay", "track the spot through a video file into a run folder");
-  command->add_option("video", arguments->video, "the film or time-lapse")->required();
+  CLI::App* command = app.add_subcommand(
+      "replay", "track the spot through a film or photographs into a run folder");
+  command
+      ->add_option("source",
+                   arguments->source,
+                   "the film or time-lapse, a folder of photographs (JPEG, PNG), or the address of "
+                   "a stream (http://...)")
+      ->required();
   command->add_option("--run", arguments->run, "folder to make for this night")->required();
   command
-      ->add_option("--frame-every",
-                   arguments->frame_every,
-                   "real time between two frames of a time-lapse; without it the file's own "
-                   "timestamps count")
+      ->add_option(
+          "--frame-every",
+          arguments->frame_every,
+          "real time between two frames of a time-lapse; without it the source's own clock "
+          "counts (timestamps of the file, EXIF times of photographs)")
       ->check(duration_check());
   command
       ->add_option("--start",
@@ -63,16 +73,40 @@ void add_replay_command(CLI::App& app) {
                    "wall-clock time of the first frame (ISO 8601); without it the file's creation "
                    "time, if it has one")
       ->check(iso_time_check());
+  command->add_option("--bar",
+                      arguments->bar,
+                      "what the bar below the printed scale measures instead of 200 mm, such as "
+                      "\"199.4(2) mm\"");
+  command
+      ->add_option("--end",
+                   arguments->end,
+                   "wall-clock time of the last frame: with --start it tells the pace of a "
+                   "time-lapse instead of --frame-every")
+      ->check(iso_time_check());
+  command
+      ->add_option("--average",
+                   arguments->average,
+                   "one line of the track for so much time, such as 1s, at most 10s: combines the "
+                   "frames of a fast camera; without it each frame has its line")
+      ->check(duration_check());
+  command->add_flag("--resume",
+                    arguments->resume,
+                    "go on with a run that was interrupted; give the same film and options");
   command->add_flag("--quiet", arguments->quiet, "show no progress");
   command->footer(
       "Example: nightswing replay night.mp4 --frame-every 5s --run runs/night\n"
       "Next:    nightswing analyse runs/night --apparatus configs/basement.yaml");
   command->callback([arguments] {
-    ReplayRequest request{.video = arguments->video,
+    ReplayRequest request{.source = arguments->source,
                           .run = arguments->run,
                           .frame_every_s = parse_duration_s(arguments->frame_every),
                           .start = parse_iso_time(arguments->start),
+                          .end = parse_iso_time(arguments->end),
+                          .average_s = parse_duration_s(arguments->average),
+                          .resume = arguments->resume,
+                          .scale = {},
                           .quiet = arguments->quiet};
+    if (!arguments->bar.empty()) request.scale.bar_mm = parse_bar_mm(arguments->bar);
     print(replay(request));
   });
 }

@@ -1,0 +1,18 @@
+#pragma once
+
+#include <algorithm>
+#include <cstddef>
+#include <vector>
+
+namespace nightswing::calibration {
+
+/// The middle one of the values in order; of an even number the upper of the two in the middle.
+/// values  at least one; they are put out of order, so move in what is not needed any more
+template <typename T>
+[[nodiscard]] T median_of(std::vector<T> values) {
+  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
+  std::nth_element(values.begin(), middle, values.end());
+  return *middle;
+}
+
+}  // namespace nightswing::calibration

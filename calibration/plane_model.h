@@ -1,0 +1,83 @@
+#pragma once
+
+#include <array>
+#include <vector>
+
+#include <Eigen/Core>
+
+#include "calibration/scatter_components.h"
+#include "calibration/wall_map.h"
+
+/// The least squares problem inside fit_plane_map: homography, lens and sheets, in coordinates of
+/// about -1 .. 1.
+namespace nightswing::calibration {
+
+inline constexpr std::size_t kLensTerms = 3;
+inline constexpr std::size_t kLensUnknowns = kLensTerms + 2;  // and the centre, in half diagonals
+inline constexpr std::size_t kSlantUnknowns = 4;              // step, ramp; upright, level edges
+inline constexpr std::size_t kPageUnknowns = 3;               // shift along, across [mm]; turn
+
+/// What is known beforehand: standard deviations about 0; reasons in wall_map.h, fit_plane_map.
+inline constexpr std::array<double, kLensUnknowns> kUsualLens{0.06, 0.03, 0.02, 0.03, 0.03};
+inline constexpr std::array<double, kPageUnknowns> kUsualPage{1.0, 1.0, 0.005};
+
+/// From pixels and millimetres to the coordinates of the problem.
+struct PlaneFrame {
+  Eigen::Vector2d pixel_centre;
+  double pixel_half_span;
+  Eigen::Vector2d wall_centre;
+  double wall_half_span;
+  Eigen::Vector2d lens_middle;  ///< the middle of the picture
+  double lens_radius;           ///< half its diagonal; 0 = the lens is not considered
+};
+
+struct PlaneUnknowns {
+  /// h0 .. h7 from straightened pixel to wall, both conditioned; the last element is 1.
+  std::array<double, 8> homography{};
+  std::array<double, kLensUnknowns> lens{};
+  std::vector<std::array<double, kPageUnknowns>> pages;  ///< the first stays 0
+  /// How far [px] a film's coder shifts slanting edges: PointGroup::slant times these.
+  std::array<double, kSlantUnknowns> slant_px{};
+};
+
+/// The points of one marker, or one point of none.
+struct PointGroup {
+  std::vector<ReferencePoint> points;
+  std::size_t page = 0;  ///< index in PlaneUnknowns::pages
+  /// How the edges here are shifted by a unit of each of slant_px: two along x, two along y. 0
+  /// where no edges were measured.
+  Eigen::Vector4d slant = Eigen::Vector4d::Zero();
+};
+
+/// What a film's coder does to slanting edges. It predicts a block from those above or beside it
+/// along one of a few directions and rounds away part of what is left, so that all edges of one
+/// slope lag behind, or run ahead, alike. Converging edges then make a wrong scale, which leaves no
+/// residuals. On rendered views coded by libx264 the shift of near-upright edges is about the same
+/// odd function of their slope all over a picture: it jumps at 0, returns to 0 at a slope of about
+/// 0.25 and goes on beyond. So it is described by a step and a ramp, and likewise for near-level
+/// edges.
+/// Known beforehand: the standard deviation of slant_px over the scatter that the points show
+/// beyond their u_px. 0.8 to 1.8 was measured at crf 23 and 26, 0.5 to 1 with older coders; where
+/// the points scatter no more than stated, as on pictures never coded so, there is no such shift.
+inline constexpr double kSlantShare = 3.0;
+
+/// PointGroup::slant from the directions that the sides of a marker have in the picture.
+[[nodiscard]] Eigen::Vector4d slant_of(const std::vector<ReferencePoint>& marker);
+
+struct PlaneSolution {
+  bool converged = false;
+  PlaneUnknowns unknowns;
+  /// Of h0 .. h7, the lens if considered, the pages from the second on, the slant if considered.
+  Eigen::MatrixXd covariance;
+  double reduced_chi2 = 0.0;  ///< against the stated u_px alone
+  ScatterComponents scatter;
+  double off_wall_mm = 0.0;  ///< how far markers lie off the fitted wall, beyond what u_px explain
+};
+
+/// pivots_mm  the place about which each page turns.
+[[nodiscard]] PlaneSolution solve_plane(const PlaneFrame& frame,
+                                        const std::vector<PointGroup>& groups,
+                                        const std::vector<Eigen::Vector2d>& pivots_mm,
+                                        const PlaneUnknowns& start);
+
+}  // namespace nightswing::calibration

@@ -1,0 +1,300 @@
+#include "calibration/ruler_map.h"
+
+#include <algorithm>
+#include <cmath>
+#include <set>
+#include <stdexcept>
+#include <utility>
+
+#include <ceres/ceres.h>
+#include <Eigen/Dense>
+
+namespace nightswing::calibration {
+namespace {
+
+constexpr double kHuberBend = 3.0;  // in standard uncertainties
+constexpr double kLensBeforehand = 0.06;
+constexpr int kCount = 6;
+using Matrix6d = Eigen::Matrix<double, kCount, kCount, Eigen::RowMajor>;
+
+/// A point in coordinates of about -1 .. 1.
+struct Point {
+  Eigen::Vector2d place;  // without lens
+  Eigen::Vector2d lens;   // what k = 1 adds to it
+  double x;
+  double weight;  // half span in the picture over u_px
+};
+
+struct AcrossTick {
+  Point point;
+
+  template <typename T>
+  bool operator()(const T* p, T* residual) const {
+    const T u = point.place.x() + p[5] * point.lens.x();
+    const T v = point.place.y() + p[5] * point.lens.y();
+    const T depth = p[3] * u + p[4] * v + 1.0;
+    const T x = (p[0] * u + p[1] * v + p[2]) / depth;
+    // The gradient without that of the lens, which changes it by a share of k only.
+    const T gx = (p[0] - x * p[3]) / depth;
+    const T gy = (p[1] - x * p[4]) / depth;
+    using std::sqrt;
+    residual[0] = (x - point.x) * point.weight / sqrt(gx * gx + gy * gy);
+    return true;
+  }
+};
+
+struct LensBeforehand {
+  template <typename T>
+  bool operator()(const T* p, T* residual) const {
+    residual[0] = p[5] / kLensBeforehand;
+    return true;
+  }
+};
+
+struct Fitted {
+  bool converged = false;
+  std::array<double, kCount> parameters{};
+  Matrix6d covariance = Matrix6d::Zero();
+  double cost = 0.0;              // half of the robust sum of squares
+  double tick_correlation = 0.0;  // of the residuals of points of one tick
+};
+
+/// Linear start without lens: x W = p0 u + p1 v + p2 in least squares.
+std::array<double, kCount> linear_start(const std::vector<Point>& points) {
+  const auto count = static_cast<Eigen::Index>(points.size());
+  Eigen::MatrixXd rows(count, 5);
+  Eigen::VectorXd values(count);
+  for (Eigen::Index i = 0; i < count; ++i) {
+    const Point& p = points[static_cast<std::size_t>(i)];
+    rows.row(i) << p.place.x(), p.place.y(), 1.0, -p.x * p.place.x(), -p.x * p.place.y();
+    rows.row(i) *= p.weight;
+    values[i] = p.x * p.weight;
+  }
+  const Eigen::VectorXd fit = rows.colPivHouseholderQr().solve(values);
+  return {fit[0], fit[1], fit[2], fit[3], fit[4], 0.0};
+}
+
+/// Correlation of the residuals of neighbouring points of one tick, those beyond the bend set to
+/// it.
+double tick_correlation(const std::vector<Point>& points, const double* parameters) {
+  double products = 0.0;
+  double squares = 0.0;
+  double before = 0.0;
+  for (std::size_t i = 0; i < points.size(); ++i) {
+    double residual = 0.0;
+    AcrossTick{points[i]}(parameters, &residual);
+    residual = std::clamp(residual, -kHuberBend, kHuberBend);
+    if (i > 0 && points[i].x == points[i - 1].x) {
+      products += residual * before;
+      squares += 0.5 * (residual * residual + before * before);
+    }
+    before = residual;
+  }
+  return squares > 0.0 ? products / squares : 0.0;
+}
+
+Fitted fit_points(const std::vector<Point>& points) {
+  Fitted result{.parameters = linear_start(points)};
+  double* const p = result.parameters.data();
+  ceres::Problem problem;
+  double stiffness = 0.0;
+  for (const Point& point : points) {
+    stiffness += point.weight * point.weight;
+    auto* cost = new ceres::AutoDiffCostFunction<AcrossTick, 1, kCount>(new AcrossTick{point});
+    problem.AddResidualBlock(cost, new ceres::HuberLoss(kHuberBend), p);
+  }
+  problem.AddResidualBlock(
+      new ceres::AutoDiffCostFunction<LensBeforehand, 1, kCount>(new LensBeforehand), nullptr, p);
+  ceres::Solver::Options options;
+  options.linear_solver_type = ceres::DENSE_QR;
+  options.max_num_iterations = 200;
+  options.function_tolerance = 1e-14;
+  // Gradient over stiffness is the distance from the minimum, in half spans.
+  options.gradient_tolerance = 1e-12 * stiffness;
+  options.parameter_tolerance = 1e-12;
+  options.logging_type = ceres::SILENT;
+  ceres::Solver::Summary summary;
+  ceres::Solve(options, &problem, &summary);
+  result.cost = summary.final_cost;
+  if (!summary.IsSolutionUsable()) return result;
+  result.tick_correlation = tick_correlation(points, p);
+  ceres::Covariance::Options covariance_options;
+  covariance_options.algorithm_type = ceres::DENSE_SVD;
+  ceres::Covariance covariance(covariance_options);
+  const std::vector<const double*> blocks{p};
+  if (!covariance.Compute(blocks, &problem)) return result;
+  covariance.GetCovarianceMatrix(blocks, result.covariance.data());
+  result.converged = result.covariance.allFinite();
+  return result;
+}
+
+MapFit refusal(MapStatus status, std::string message) {
+  return {.status = status, .message = std::move(message), .map = {}};
+}
+
+void check_numbers(std::span<const TickPoint> points, FrameSize frame) {
+  if (frame.width_px <= 0 || frame.height_px <= 0) {
+    throw std::invalid_argument("the map of a ruler needs the size of its picture");
+  }
+  for (const TickPoint& p : points) {
+    if (!std::isfinite(p.pixel.x_px) || !std::isfinite(p.pixel.y_px) || !std::isfinite(p.x_mm) ||
+        !std::isfinite(p.u_px) || p.u_px <= 0.0) {
+      throw std::invalid_argument("a tick needs a finite place and number and a positive u_px");
+    }
+  }
+}
+
+/// What the lens term k1 = 1 adds to a pixel, in half spans.
+Eigen::Vector2d lens_step(const WallMap& map, PixelPoint pixel) {
+  const Eigen::Vector2d off(pixel.x_px - map.distortion_centre.x_px,
+                            pixel.y_px - map.distortion_centre.y_px);
+  const double radius_px = map.distortion_radius_px;
+  return off * off.squaredNorm() / (radius_px * radius_px * map.half_span_px);
+}
+
+/// Where the pixel lies without the lens, in half spans.
+Eigen::Vector2d plain(const WallMap& map, PixelPoint pixel) {
+  return {(pixel.x_px - map.centre.x_px) / map.half_span_px,
+          (pixel.y_px - map.centre.y_px) / map.half_span_px};
+}
+
+/// What x_mm -> scale x_mm + offset_mm makes of the parameters' derivatives.
+Matrix6d change_of(double scale, double offset_mm) {
+  Matrix6d change = Matrix6d::Identity();
+  for (int i = 0; i < 3; ++i) change(i, i) = scale;
+  change(0, 3) = offset_mm;
+  change(1, 4) = offset_mm;
+  return change;
+}
+
+void store_in_mm(const Fitted& fit, double centre_mm, double half_span_mm, WallMap& map) {
+  const Matrix6d to_mm = change_of(half_span_mm, centre_mm);
+  Eigen::Matrix<double, kCount, 1> p =
+      to_mm * Eigen::Map<const Eigen::Matrix<double, kCount, 1>>(fit.parameters.data());
+  p[2] += centre_mm;
+  // What the points of a tick share is not averaged out between them.
+  const double widening =
+      std::max(1.0, map.reduced_chi2) * (1.0 + std::max(0.0, fit.tick_correlation));
+  const Matrix6d covariance = widening * to_mm * fit.covariance * to_mm.transpose();
+  map.parameters.assign(p.data(), p.data() + kCount - 1);
+  map.distortion = {p[kCount - 1]};
+  map.covariance.assign(covariance.data(), covariance.data() + covariance.size());
+}
+
+/// The points as references, with what the map leaves over across their ticks.
+void store_references(std::span<const TickPoint> points,
+                      const std::vector<double>& numbers_mm,
+                      WallMap& map) {
+  for (const TickPoint& p : points) {
+    const Eigen::RowVector2d slope = jacobian(map, p.pixel).row(0);
+    const double off_mm = wall_from_pixel(map, p.pixel).x_mm - p.x_mm;
+    const auto tick = std::ranges::lower_bound(numbers_mm, p.x_mm) - numbers_mm.begin();
+    map.references.push_back({.point = {.pixel = p.pixel,
+                                        .wall = {p.x_mm, 0.0},
+                                        .u_px = p.u_px,
+                                        .marker = static_cast<int>(tick)},
+                              .residual_x_px = off_mm * slope.x() / slope.squaredNorm(),
+                              .residual_y_px = off_mm * slope.y() / slope.squaredNorm()});
+  }
+}
+
+/// The direction along the ruler, by its outermost points.
+void store_direction(std::span<const TickPoint> points, WallMap& map) {
+  const auto [first, last] = std::ranges::minmax_element(points, {}, &TickPoint::x_mm);
+  const Eigen::Vector2d along =
+      Eigen::Vector2d(last->pixel.x_px - first->pixel.x_px, last->pixel.y_px - first->pixel.y_px)
+          .normalized();
+  map.direction_x = along.x();
+  map.direction_y = along.y();
+}
+
+/// A map whose coordinates are centred on the points and reach to the outermost of them.
+WallMap laid_over(std::span<const TickPoint> points, FrameSize frame) {
+  WallMap map;
+  map.kind = MapKind::kRuler;
+  map.frame = frame;
+  map.distortion_centre = {(frame.width_px - 1) / 2.0, (frame.height_px - 1) / 2.0};
+  map.distortion_radius_px = std::hypot(frame.width_px, frame.height_px) / 2.0;
+  for (const TickPoint& p : points) {
+    map.centre.x_px += p.pixel.x_px / static_cast<double>(points.size());
+    map.centre.y_px += p.pixel.y_px / static_cast<double>(points.size());
+  }
+  map.half_span_px = 0.0;
+  for (const TickPoint& p : points) {
+    map.half_span_px =
+        std::max(map.half_span_px,
+                 std::hypot(p.pixel.x_px - map.centre.x_px, p.pixel.y_px - map.centre.y_px));
+  }
+  return map;
+}
+
+}  // namespace
+
+MapFit fit_ruler_map(std::span<const TickPoint> points, FrameSize frame) {
+  check_numbers(points, frame);
+  const std::set<double> distinct_mm = [&points] {
+    std::set<double> numbers;
+    for (const TickPoint& p : points) numbers.insert(p.x_mm);
+    return numbers;
+  }();
+  const std::vector<double> numbers_mm(distinct_mm.begin(), distinct_mm.end());
+  if (numbers_mm.size() < 4 || points.size() < 8) {
+    return refusal(MapStatus::kTooFewPoints,
+                   "the map of a ruler needs at least 4 ticks, but there are only " +
+                       std::to_string(numbers_mm.size()) + "; bring more of the ruler into view");
+  }
+  WallMap map = laid_over(points, frame);
+  const double centre_mm = (numbers_mm.front() + numbers_mm.back()) / 2.0;
+  const double half_span_mm = (numbers_mm.back() - numbers_mm.front()) / 2.0;
+  std::vector<Point> conditioned_points;
+  for (const TickPoint& p : points) {
+    conditioned_points.push_back({.place = plain(map, p.pixel),
+                                  .lens = lens_step(map, p.pixel),
+                                  .x = (p.x_mm - centre_mm) / half_span_mm,
+                                  .weight = map.half_span_px / p.u_px});
+  }
+  const Fitted fit = fit_points(conditioned_points);
+  if (!fit.converged) {
+    return refusal(MapStatus::kNotConverged,
+                   "the map could not be fitted to the ticks of the ruler; show more of the ruler, "
+                   "flat on the wall");
+  }
+  map.degrees_of_freedom = static_cast<int>(points.size()) - kCount;
+  map.reduced_chi2 = 2.0 * fit.cost / map.degrees_of_freedom;
+  store_in_mm(fit, centre_mm, half_span_mm, map);
+  store_direction(points, map);
+  if (std::ranges::any_of(points,
+                          [&map](const TickPoint& p) { return beyond_horizon(map, p.pixel); })) {
+    return refusal(MapStatus::kNotAView,
+                   "no camera can see one flat ruler with its ticks where they are; lay the ruler "
+                   "flat on the wall");
+  }
+  store_references(points, numbers_mm, map);
+  return {.status = MapStatus::kFitted, .message = {}, .map = map};
+}
+
+WallMap renumbered(const WallMap& map, double sense, double offset_mm) {
+  const Matrix6d change = change_of(sense, offset_mm);
+  WallMap result = map;
+  Eigen::Matrix<double, kCount, 1> p;
+  p << Eigen::Map<const Eigen::Matrix<double, kCount - 1, 1>>(map.parameters.data()),
+      map.distortion.front();
+  p = (change * p).eval();
+  p[2] += offset_mm;
+  std::copy(p.data(), p.data() + kCount - 1, result.parameters.begin());
+  Eigen::Map<Matrix6d> covariance(result.covariance.data());
+  covariance = (change * covariance * change.transpose()).eval();
+  int last = 0;
+  for (const FittedReference& reference : map.references) {
+    last = std::max(last, reference.point.marker);
+  }
+  for (FittedReference& reference : result.references) {
+    reference.point.wall.x_mm = sense * reference.point.wall.x_mm + offset_mm;
+    if (sense < 0.0) reference.point.marker = last - reference.point.marker;
+  }
+  result.direction_x *= sense;
+  result.direction_y *= sense;
+  return result;
+}
+
+}  // namespace nightswing::calibration

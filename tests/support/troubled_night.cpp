@@ -1,0 +1,126 @@
+#include "tests/support/troubled_night.h"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+#include <opencv2/imgproc.hpp>
+
+#include "tracker/spot_finder.h"
+
+namespace nightswing::test {
+
+const cv::Size kSceneSize(480, 270);
+
+namespace {
+
+constexpr double kNoise_counts = 1.5;
+
+/// Light that falls off to one side, grain of the paint, and printed marks below the path.
+cv::Mat quiet_wall() {
+  cv::Mat wall(kSceneSize, CV_32FC1);
+  for (int y = 0; y < wall.rows; ++y) {
+    for (int x = 0; x < wall.cols; ++x)
+      wall.at<float>(y, x) = 45.0F + 0.03F * static_cast<float>(x);
+  }
+  cv::RNG grain(99);
+  cv::Mat texture(kSceneSize, CV_32FC1);
+  grain.fill(texture, cv::RNG::NORMAL, 0.0, 6.0);
+  cv::GaussianBlur(texture, texture, {5, 5}, 1.2);
+  wall += texture;
+  for (int k = 0; k < 90; ++k) {
+    cv::rectangle(wall, cv::Rect(15 + 5 * k, 170, 1, k % 10 == 0 ? 20 : 10), cv::Scalar(15), -1);
+  }
+  for (int k = 0; k < 9; ++k) {
+    cv::rectangle(wall, cv::Rect(20 + 50 * k, 60, 26, 26), cv::Scalar(14), -1);
+    cv::rectangle(wall, cv::Rect(28 + 50 * k, 66, 6, 6), cv::Scalar(70), -1);
+  }
+  return wall;
+}
+
+cv::Mat photograph(ScenePicture& picture, cv::RNG& noise) {
+  add_light(picture.light,
+            picture.spot_share * kSceneSpotPeak,
+            picture.spot_x_px,
+            picture.spot_y_px,
+            kSceneSpotSigma_px);
+  cv::Mat grain(kSceneSize, CV_32FC1);
+  noise.fill(grain, cv::RNG::NORMAL, 0.0, kNoise_counts);
+  cv::Mat counts;
+  cv::Mat(picture.gain * picture.light + grain).convertTo(counts, CV_8U);
+  return counts;
+}
+
+}  // namespace
+
+void add_light(cv::Mat& light, double peak, double x_px, double y_px, double sigma_px) {
+  if (peak <= 0.0) return;
+  const int reach_px = static_cast<int>(std::ceil(6.0 * sigma_px));
+  const cv::Rect area = cv::Rect(static_cast<int>(std::lround(x_px)) - reach_px,
+                                 static_cast<int>(std::lround(y_px)) - reach_px,
+                                 2 * reach_px + 1,
+                                 2 * reach_px + 1) &
+                        cv::Rect({0, 0}, light.size());
+  const auto pixel_mean = [&](double offset_px) {  // of the Gaussian over a pixel, times its peak
+    const double scale = sigma_px * std::numbers::sqrt2;
+    return sigma_px * std::sqrt(std::numbers::pi / 2.0) *
+           (std::erf((offset_px + 0.5) / scale) - std::erf((offset_px - 0.5) / scale));
+  };
+  for (int y = area.y; y < area.y + area.height; ++y) {
+    const double row = peak * pixel_mean(y - y_px);
+    for (int x = area.x; x < area.x + area.width; ++x) {
+      light.at<float>(y, x) += static_cast<float>(row * pixel_mean(x - x_px));
+    }
+  }
+}
+
+double swing_of(int frame) {
+  return std::sin(2.0 * std::numbers::pi * frame / 120.0 + 0.4);
+}
+
+NightOutcome run_night(const TroubledNight& night) {
+  std::mt19937_64 random(night.seed);
+  cv::RNG noise(night.seed + 1000);
+  const cv::Mat wall = quiet_wall();
+  tracker::SpotFinder finder;
+  NightOutcome outcome;
+  int wrong_in_a_row = 0;
+  double squares = 0.0;
+  for (int k = 0; k < night.frames; ++k) {
+    ScenePicture picture{.light = wall.clone()};
+    picture.spot_x_px = 240.3 + night.amplitude_px * swing_of(k + night.first_phase);
+    picture.spot_y_px = 130.2 + 0.02 * picture.spot_x_px;
+    for (const Trouble& trouble : night.troubles) trouble(k, picture, random);
+    const double margin_px = 3.0 * kSceneSpotSigma_px;
+    picture.visible = picture.visible && picture.spot_share > 0.5 &&
+                      picture.spot_x_px > margin_px &&
+                      picture.spot_x_px < kSceneSize.width - 1 - margin_px;
+    const auto spot = finder.measure(photograph(picture, noise));
+    const bool measured = tracker::is_measured(spot.state);
+    outcome.visible += picture.visible ? 1 : 0;
+    outcome.visible_measured += picture.visible && measured ? 1 : 0;
+    if (picture.visible && !measured) outcome.failures += ' ' + std::to_string(k);
+    if (!measured) continue;
+    ++outcome.measured;
+    const double error_x_px = spot.position->x_px - picture.spot_x_px;
+    const double error_y_px = spot.position->y_px - picture.spot_y_px;
+    const auto is_off = [](double error_px, double u_px) {
+      return std::abs(error_px) > std::max(5.0 * u_px, 0.3);
+    };
+    const bool wrong = picture.spot_share <= 0.0 || is_off(error_x_px, spot.position->u_x_px) ||
+                       is_off(error_y_px, spot.position->u_y_px);
+    wrong_in_a_row = wrong ? wrong_in_a_row + 1 : 0;
+    outcome.longest_wrong = std::max(outcome.longest_wrong, wrong_in_a_row);
+    if (wrong) {
+      ++outcome.wrong;
+      outcome.worst_px = std::max(outcome.worst_px, std::hypot(error_x_px, error_y_px));
+      outcome.failures += " !" + std::to_string(k);
+    } else {
+      squares += error_x_px * error_x_px;
+    }
+  }
+  outcome.rms_px = std::sqrt(squares / std::max(1, outcome.measured - outcome.wrong));
+  return outcome;
+}
+
+}  // namespace nightswing::test

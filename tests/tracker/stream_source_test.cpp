@@ -1,0 +1,129 @@
+// A stream served on this computer, as a phone serves its pictures.
+#include "tracker/stream_source.h"
+
+#include <arpa/inet.h>
+#include <netinet/in.h>
+#include <sys/socket.h>
+#include <sys/wait.h>
+#include <unistd.h>
+
+#include <chrono>
+#include <csignal>
+#include <memory>
+#include <thread>
+
+#include <doctest/doctest.h>
+#include <fmt/format.h>
+
+#include "analysis/input_error.h"
+#include "tests/support/near.h"
+
+using namespace nightswing::tracker;
+using namespace nightswing::test;
+
+namespace {
+
+int free_port() {
+  const int socket = ::socket(AF_INET, SOCK_STREAM, 0);
+  sockaddr_in address{};
+  address.sin_family = AF_INET;
+  address.sin_addr.s_addr = htonl(INADDR_LOOPBACK);
+  socklen_t size = sizeof(address);
+  REQUIRE(::bind(socket, reinterpret_cast<sockaddr*>(&address), size) == 0);
+  REQUIRE(::getsockname(socket, reinterpret_cast<sockaddr*>(&address), &size) == 0);
+  ::close(socket);
+  return ntohs(address.sin_port);
+}
+
+/// Twenty pictures a second for one and a half, as motion JPEG (multipart/x-mixed-replace), by the
+/// ffmpeg program; ends after its first visitor.
+class Server {
+ public:
+  Server() : address_(fmt::format("http://127.0.0.1:{}/video", free_port())) {
+    child_ = ::fork();
+    REQUIRE(child_ >= 0);
+    if (child_ == 0) {
+      ::execlp("ffmpeg",
+               "ffmpeg",
+               "-v",
+               "quiet",
+               "-nostdin",
+               "-re",
+               "-f",
+               "lavfi",
+               "-i",
+               "testsrc=size=160x120:rate=20:duration=1.5",
+               "-c:v",
+               "mjpeg",
+               "-f",
+               "mpjpeg",
+               "-listen",
+               "1",
+               address_.c_str(),
+               nullptr);
+      ::_exit(127);
+    }
+  }
+  ~Server() {
+    ::kill(child_, SIGKILL);
+    ::waitpid(child_, nullptr, 0);
+  }
+  Server(const Server&) = delete;
+  Server& operator=(const Server&) = delete;
+
+  [[nodiscard]] const std::string& address() const { return address_; }
+
+ private:
+  std::string address_;
+  pid_t child_ = -1;
+};
+
+/// Opens as soon as the server listens.
+std::unique_ptr<FrameSource> opened(const std::string& address) {
+  const auto patience = std::chrono::steady_clock::now() + std::chrono::seconds(20);
+  while (std::chrono::steady_clock::now() < patience) {
+    try {
+      return open_source(address, {});
+    } catch (const nightswing::InputError&) {
+      std::this_thread::yield();
+    }
+  }
+  return nullptr;
+}
+
+}  // namespace
+
+TEST_SUITE("stream_source") {
+  TEST_CASE("a motion JPEG stream is read to its end with the times of arrival") {
+    const Server server;
+    const auto source = opened(server.address());
+    REQUIRE(source);
+    CHECK(source->facts().width_px == 160);
+    CHECK(source->facts().height_px == 120);
+    CHECK(source->facts().start);
+    Frame frame;
+    std::vector<double> times_s;
+    while (source->next(frame)) {
+      CHECK(frame.picture.cols == 160);
+      times_s.push_back(frame.t_s);
+    }
+    CHECK(times_s.size() >= 28);  // the first may be spent on finding out what it is
+    CHECK(times_s.size() <= 30);
+    CHECK(times_s.front() == 0.0);
+    for (std::size_t k = 1; k < times_s.size(); ++k) CHECK(times_s[k] > times_s[k - 1]);
+    // 1.5 s of pictures; those that came while it was opened are there at once.
+    CHECK(times_s.back() < 3.0);
+    CHECK_FALSE(source->next(frame));
+  }
+
+  TEST_CASE("an address that nobody answers at is refused with one sentence") {
+    const std::string address = fmt::format("http://127.0.0.1:{}/", free_port());
+    CHECK_THROWS_WITH_AS(static_cast<void>(open_source(address, {})),
+                         doctest::Contains("no video comes from http://127.0.0.1"),
+                         nightswing::InputError);
+    CHECK_THROWS_WITH_AS(
+        static_cast<void>(open_source(address, {.frame_every_s = 5.0, .whole_s = {}})),
+        doctest::Contains("the time of their arrival"),
+        nightswing::InputError);
+  }
+}

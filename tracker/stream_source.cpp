@@ -1,0 +1,79 @@
+#include "tracker/stream_source.h"
+
+#include <algorithm>
+#include <cstdlib>
+
+#include <fmt/format.h>
+#include <opencv2/core/utils/logger.hpp>
+
+#include "analysis/input_error.h"
+
+namespace nightswing::tracker {
+namespace {
+
+using Clock = std::chrono::steady_clock;
+
+constexpr int kPatience_ms = 10'000;
+constexpr int kReadTries = 5;           // one picture may be damaged on its way
+constexpr double kLeastStep_s = 1e-6;   // the track keeps microseconds, and its times must grow
+constexpr double kLongSilence_s = 5.0;  // told in the log
+
+}  // namespace
+
+StreamSource::StreamSource(const std::string& address, const SourceOptions& options) {
+  if (options.frame_every_s || options.whole_s) {
+    throw InputError(fmt::format(
+        "the frames of {} have the time of their arrival; leave --frame-every and --end out",
+        address));
+  }
+  ::setenv("OPENCV_FFMPEG_LOGLEVEL", "-8", 0);
+  cv::utils::logging::setLogLevel(cv::utils::logging::LOG_LEVEL_SILENT);
+  const std::vector<int> patience{
+      cv::CAP_PROP_OPEN_TIMEOUT_MSEC, kPatience_ms, cv::CAP_PROP_READ_TIMEOUT_MSEC, kPatience_ms};
+  if (!capture_.open(address, cv::CAP_FFMPEG, patience)) {
+    throw InputError(fmt::format(
+        "no video comes from {}; check in a browser on this computer that the address shows one",
+        address));
+  }
+  capture_.set(cv::CAP_PROP_ORIENTATION_AUTO, 0);
+  facts_.width_px = static_cast<int>(capture_.get(cv::CAP_PROP_FRAME_WIDTH));
+  facts_.height_px = static_cast<int>(capture_.get(cv::CAP_PROP_FRAME_HEIGHT));
+  facts_.time_from = "arrival of the frames";
+  facts_.start = std::chrono::floor<UtcTime::duration>(std::chrono::system_clock::now());
+  facts_.start_from = "this computer's clock when the stream was opened";
+}
+
+bool StreamSource::next(Frame& frame) {
+  if (ended_) return false;
+  frame.gap.clear();
+  const Clock::time_point asked = Clock::now();
+  for (int tries = 0; tries < kReadTries; ++tries) {
+    bool read = false;
+    try {
+      read = capture_.read(frame.picture) && frame.picture.cols == facts_.width_px &&
+             frame.picture.rows == facts_.height_px;
+    } catch (const cv::Exception&) {
+      // a damaged picture
+    }
+    const Clock::time_point now = Clock::now();
+    if (read) {
+      if (!first_) first_ = now;
+      const double since_s = std::chrono::duration<double>(now - *first_).count();
+      frame.t_s = now == *first_ ? 0.0 : std::max(since_s, last_s_ + kLeastStep_s);
+      if (frame.t_s - last_s_ > kLongSilence_s) {
+        frame.gap = fmt::format("the stream was silent for {:.1f} s", frame.t_s - last_s_);
+      }
+      last_s_ = frame.t_s;
+      return true;
+    }
+    if (now - asked >= std::chrono::milliseconds(kPatience_ms)) break;
+  }
+  ended_ = true;
+  if (Clock::now() - asked >= std::chrono::milliseconds(kPatience_ms)) {
+    warnings_.push_back(
+        fmt::format("the stream sent nothing for {} s and was given up", kPatience_ms / 1000));
+  }
+  return false;
+}
+
+}  // namespace nightswing::tracker

@@ -1,0 +1,34 @@
+#pragma once
+
+#include <chrono>
+#include <string>
+
+#include <opencv2/videoio.hpp>
+
+#include "tracker/frame_source.h"
+
+namespace nightswing::tracker {
+
+/// A stream by its address, such as the pictures that a phone serves over HTTP (motion JPEG). Each
+/// frame has the time of its arrival by this computer's clock: such streams carry no time of their
+/// own that could be trusted. It ends when the sender ends, or sends nothing for ten seconds.
+class StreamSource : public FrameSource {
+ public:
+  /// throws InputError if nothing answers within ten seconds, or no video does.
+  explicit StreamSource(const std::string& address, const SourceOptions& options = {});
+
+  [[nodiscard]] bool next(Frame& frame) override;
+  [[nodiscard]] const SourceFacts& facts() const override { return facts_; }
+  [[nodiscard]] std::optional<long> declared_frames() const override { return std::nullopt; }
+  [[nodiscard]] const std::vector<std::string>& warnings() const override { return warnings_; }
+
+ private:
+  cv::VideoCapture capture_;
+  SourceFacts facts_;
+  std::vector<std::string> warnings_;
+  std::optional<std::chrono::steady_clock::time_point> first_;
+  double last_s_ = 0.0;
+  bool ended_ = false;
+};
+
+}  // namespace nightswing::tracker
