@@ -112,10 +112,14 @@ bool VideoSource::next(Frame& frame) {
   return true;
 }
 
-bool VideoSource::read_picture(cv::Mat& picture) {
+bool VideoSource::read_picture(Picture& picture) {
   try {
-    return capture_.read(picture) && !picture.empty() && picture.cols == facts_.width_px &&
-           picture.rows == facts_.height_px;
+    cv::Mat pixels;
+    if (!capture_.read(pixels) || pixels.size() != cv::Size(facts_.width_px, facts_.height_px)) {
+      return false;
+    }
+    picture = pixels;
+    return true;
   } catch (const cv::Exception&) {
     return false;  // a damaged packet; what it held is counted as missing
   }

@@ -30,7 +30,7 @@ class VideoSource : public FrameSource {
   [[nodiscard]] const std::vector<std::string>& warnings() const override { return warnings_; }
 
  private:
-  bool read_picture(cv::Mat& picture);
+  bool read_picture(Picture& picture);
   double file_time_s(int failed_reads);
   double usual_step_s() const;
   bool has_even_steps() const;

@@ -32,7 +32,7 @@ std::vector<double> times_of(VideoSource& source) {
   std::vector<double> times;
   Frame frame;
   while (source.next(frame)) {
-    CHECK(frame.picture.cols == source.facts().width_px);
+    CHECK(frame.picture.size().width == source.facts().width_px);
     times.push_back(frame.t_s);
   }
   return times;
@@ -116,7 +116,7 @@ TEST_SUITE("video_source") {
     CHECK(iso_text(*source.facts().start) == "2026-03-14T21:30:00.000Z");
     Frame frame;
     REQUIRE(source.next(frame));
-    CHECK(frame.picture.cols == 160);
+    CHECK(frame.picture.size().width == 160);
   }
 
   TEST_CASE("damage in the middle costs some frames, not the rest, and keeps their time free") {
@@ -171,7 +171,7 @@ TEST_SUITE("frame_pump") {
     while (plain.next(expected)) {
       REQUIRE(pump.next(frame));
       CHECK(frame.t_s == expected.t_s);
-      CHECK(cv::norm(frame.picture, expected.picture, cv::NORM_INF) == 0.0);
+      CHECK(cv::norm(frame.picture.bgr(), expected.picture.bgr(), cv::NORM_INF) == 0.0);
       ++frames;
     }
     CHECK_FALSE(pump.next(frame));
