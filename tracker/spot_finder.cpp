@@ -39,6 +39,8 @@ constexpr int kWidthsForDoubt = 20;
 constexpr double kLeastDoubt = 0.04;  // of the logarithm of a width
 constexpr double kDoubt_scatters = 6.0;
 constexpr double kLossyWidening = 1.4;  // of the uncertainty; see the header
+// Counts. Lossy film makes its wall quieter than the specks that it leaves of the camera's noise.
+constexpr double kLossyNoise = 2.0;
 
 /// Counts of a patch, smoothed over a square.
 cv::Mat smoothed_counts(const SpotPatch& patch, int half_px) {
@@ -273,7 +275,8 @@ SpotFinder::Verdict SpotFinder::judge(const SpotPatch& patch,
   const SpotShape& shape = fit.shape;
   const double width_px = width_of(shape);
   // Signal to noise of the whole spot in white noise: peak sigma sqrt(pi) / noise.
-  const double noise = std::max(fit.wall_scatter, std::sqrt(fit.noise.background));
+  const double hidden = lossy_film_ ? kLossyNoise : 0.0;
+  const double noise = std::max({fit.wall_scatter, std::sqrt(fit.noise.background), hidden});
   const double significance = shape.peak * width_px * std::sqrt(std::numbers::pi) / noise;
   const double least = width_.spots > 0 ? kLeastSignificance : kFirstSignificance;
   if (shape.peak < options_.least_peak || significance < least) return Verdict::kNoLight;
