@@ -79,7 +79,7 @@ struct ColourWeights {
 };
 
 std::uint8_t counts(float value) {
-  return static_cast<std::uint8_t>(std::clamp(value, 0.0F, 255.0F) + 0.5F);
+  return cv::saturate_cast<std::uint8_t>(value);  // rounds and clamps
 }
 
 cv::Mat coloured(const FilmPlanes& planes, const cv::Rect& area) {

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <cstddef>
 #include <fstream>
 #include <iterator>
 #include <string>
@@ -27,7 +28,7 @@ std::filesystem::path film(const TemporaryFolder& folder,
                            const std::string& source,
                            const std::string& encoding,
                            const std::string& name) {
-  const auto path = folder / name;
+  auto path = folder / name;
   const auto made = run_command("ffmpeg -v error -y -f lavfi -i '" + source + "' " + encoding +
                                 " " + path.string());
   REQUIRE_MESSAGE(made.status == 0, made.errors);
@@ -91,7 +92,7 @@ TEST_SUITE("film_decoder") {
       REQUIRE(frames.size() == 10);
       REQUIRE(bytes.size() == 10 * 146 * 90);
       for (int k = 0; k < 10; ++k) {
-        const cv::Mat expected(90, 146, CV_8UC1, bytes.data() + k * 146 * 90);
+        const cv::Mat expected(90, 146, CV_8UC1, bytes.data() + std::ptrdiff_t{k} * 146 * 90);
         CHECK(cv::norm(frames[static_cast<std::size_t>(k)].luma, expected, cv::NORM_INF) == 0.0);
       }
     }
