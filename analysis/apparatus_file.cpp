@@ -176,7 +176,7 @@ std::optional<Measured> foot_of(YamlMapping& lever, std::vector<std::string>& as
         "(optical_lever.foot is not given); a beam 10 degrees off it changes G by 3 %");
     return std::nullopt;
   }
-  return Measured{foot_m->value * 1e3, foot_m->u * 1e3};
+  return Measured{foot_m->value * 1e3, foot_m->u * 1e3, foot_m->distribution};
 }
 
 Measured scale_factor_of(YamlMapping& file, std::vector<std::string>& assumptions) {
