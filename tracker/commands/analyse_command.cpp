@@ -6,8 +6,10 @@
 #include <opencv2/imgcodecs.hpp>
 
 #include "analysis/apparatus_file.h"
+#include "analysis/blinding.h"
 #include "analysis/input_error.h"
 #include "analysis/night.h"
+#include "tracker/blind_file.h"
 #include "tracker/commands/argument_checks.h"
 #include "tracker/commands/commands.h"
 #include "tracker/line_file.h"
@@ -28,6 +30,8 @@ struct Arguments {
   std::vector<std::string> sides;
   std::string settle = "60s";
   bool quiet = false;
+  bool blind = false;
+  bool open = false;
 };
 
 /// The apparatus named, else the copy that an earlier analysis left in the run folder.
@@ -76,8 +80,11 @@ void analyse(const Arguments& arguments) {
     }
     std::ranges::stable_sort(night.night.sides, {}, &analysis::SideChange::t_s);
   }
-  const analysis::NightResult result = analysis::analyse_night(
+  if (arguments.open) open_blind(run);
+  if (arguments.blind) make_blind(run);
+  analysis::NightResult result = analysis::analyse_night(
       night.night, apparatus, {.settle_s = *parse_duration_s(arguments.settle)});
+  if (const auto factor = read_blind_factor(run)) analysis::blind(result, *factor);
   const ResultSource source{run, night, apparatus, result};
   const std::string text = result_text(source);
   write_whole_file(run.result_json(), result_json(source));
@@ -114,6 +121,13 @@ void add_analyse_command(CLI::App& app) {
                    arguments->settle,
                    "time left out after each move of the sources (default 60s)")
       ->check(duration_check());
+  CLI::Option* blind = command->add_flag("--blind",
+                                         arguments->blind,
+                                         "show G multiplied by a hidden factor (kept in the run "
+                                         "folder) until --open: published values "
+                                         "cluster on the expected one");
+  command->add_flag("--open", arguments->open, "take the hidden factor off: the analysis is done")
+      ->excludes(blind);
   command->add_flag("--quiet", arguments->quiet, "write the files, print only their names");
   command->footer(
       "Example: nightswing analyse runs/night --apparatus configs/basement.yaml\n"

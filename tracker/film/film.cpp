@@ -155,6 +155,12 @@ std::vector<std::string> title_lines(const FilmContents& contents, double second
   return lines;
 }
 
+std::vector<std::string> result_lines(const FilmContents& contents) {
+  std::vector<std::string> lines{contents.title};
+  if (contents.blinded) lines.push_back("blind: G carries a hidden factor");
+  return lines;
+}
+
 /// How many frames of the film the parts get.
 struct Parts {
   long card;  ///< each of the two
@@ -217,7 +223,7 @@ FilmSummary make_film(const FilmRequest& request) {
   };
   write_card(painter.card(contents.title, title_lines(contents, request.seconds)));
   paint_night(contents, wall, parts.night, painter, write);
-  if (with_result) write_card(painter.card("G = " + contents.g_text, {contents.title}));
+  if (with_result) write_card(painter.card("G = " + contents.g_text, result_lines(contents)));
   writer.finish();
   return {.frames = written,
           .width_px = layout.width_px,

@@ -197,8 +197,7 @@ Figure comparison_figure(const ShownNight& night) {
 
 std::vector<Figure> gravity_figures(const ShownNight& night) {
   std::vector<Figure> figures;
-  if (!night.comparison) return figures;
-  figures.push_back(comparison_figure(night));
+  if (night.comparison) figures.push_back(comparison_figure(night));
   if (!night.budget.empty()) figures.push_back(budget_figure(night));
   if (!night.corrections.empty()) figures.push_back(correction_figure(night));
   return figures;

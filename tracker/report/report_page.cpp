@@ -129,7 +129,14 @@ std::string result_html(const ShownNight& night) {
       100.0 * g.u / g.value,
       interval(1.0),
       interval(2.0));
-  html += fmt::format("<p>{}</p>\n</section>\n", html_escaped(night.comparison->sentence));
+  if (!night.interval_text.empty()) {
+    html += fmt::format("<p>95&nbsp;% interval, in the same units: {}.</p>\n",
+                        html_escaped(night.interval_text));
+  }
+  html += fmt::format("<p>{}</p>\n</section>\n",
+                      night.comparison ? html_escaped(night.comparison->sentence)
+                                       : "<strong>Blind</strong>: every value of G here carries "
+                                         "the same hidden factor, until analyse --open.");
   return html;
 }
 
@@ -142,6 +149,11 @@ std::string night_json(const ShownNight& night) {
     json["segments"].push_back(
         {{"side", s.side}, {"from_h", s.from_s / kHour_s}, {"to_h", s.to_s / kHour_s}});
   }
+  std::vector<std::string> sides{"plus", "minus"};
+  if (std::ranges::find(night.segments, "away", &ShownSegment::side) != night.segments.end()) {
+    sides.emplace_back("away");
+  }
+  json["sides"] = sides;
   json["events"] = nlohmann::json::array();
   for (const ShownEvent& e : night.events) {
     if (!e.t_s || e.event == "started" || e.event == "ended") continue;
@@ -153,16 +165,15 @@ std::string night_json(const ShownNight& night) {
   for (std::size_t i = 0; i < night.samples.size(); i += step) {
     const ShownSample& s = night.samples[i];
     const ShownSegment* segment = segment_at(night, s.t_s);
-    std::string fit[2] = {"null", "null"};
-    if (s.residual_mm && segment != nullptr) {
-      fit[segment->is_plus() ? 0 : 1] = number_text(s.x_mm - *s.residual_mm, 3);
-    }
-    rows += fmt::format("{}[{},{},{},{}]",
+    rows += fmt::format("{}[{},{}",
                         rows.empty() ? "" : ",\n",
                         number_text(s.t_s / kHour_s, 6),
-                        number_text(s.x_mm, 3),
-                        fit[0],
-                        fit[1]);
+                        number_text(s.x_mm, 3));
+    for (const std::string& side : sides) {
+      const bool fitted = s.residual_mm && segment != nullptr && segment->side == side;
+      rows += ',' + (fitted ? number_text(s.x_mm - *s.residual_mm, 3) : std::string("null"));
+    }
+    rows += ']';
   }
   std::string text = json.dump(-1, ' ', false, nlohmann::json::error_handler_t::replace);
   text.insert(text.size() - 1, ",\"rows\":[" + rows + "]");
@@ -214,9 +225,10 @@ std::string swing_html(const ShownNight& night, std::span<const Figure> figures)
   return heading("Swing and equilibria") + table_html({"quantity", "value"}, rows) +
          fmt::format("<p>{}.</p>\n", html_escaped(night.sides_from)) + segments_html(night) +
          fmt::format(
-             "<p>One position scatters by {:.4f} mm about the fit. The correlation of the readings "
-             "makes the uncertainty of the shift {:.1f} times wider than if they were "
-             "independent.</p>\n",
+             "<p>One position scatters by {:.4f} mm about what the fit, knowing rest positions and "
+             "period, foretells from the positions before it. Random torque, readings that are "
+             "alike and the drift make the uncertainty of the shift {:.1f} times wider than "
+             "independent readings would.</p>\n",
              night.residual_rms_mm,
              night.correlation_widening) +
          figures_html(figures,
@@ -225,6 +237,14 @@ std::string swing_html(const ShownNight& night, std::span<const Figure> figures)
                        "residual_autocorrelation",
                        "folded_swing",
                        "drift"});
+}
+
+std::string effects_html(const ShownNight& night) {
+  if (night.not_in_budget.empty()) return {};
+  std::vector<std::vector<std::string>> rows;
+  for (const ShownEffect& e : night.not_in_budget) rows.push_back({e.effect, e.size, e.remedy});
+  return heading("Not in the budget") +
+         table_html({"what could still be wrong", "size in G", "what to do"}, rows);
 }
 
 std::string gravity_html(const ShownNight& night, std::span<const Figure> figures) {
@@ -246,11 +266,17 @@ std::string gravity_html(const ShownNight& night, std::span<const Figure> figure
                     fmt::format("{:.4f}", 1e11 * o.g_m3_kg_s2.value),
                     o.g_m3_kg_s2.u > 0.0 ? fmt::format("{:.4f}", 1e11 * o.g_m3_kg_s2.u) : ""});
   }
-  html += heading("Methods side by side");
-  return html +
-         table_html(
-             {"method", "G (10\u207b\u00b9\u00b9 m\u00b3 kg\u207b\u00b9 s\u207b\u00b2)#", "u#"},
-             rows);
+  html +=
+      heading("Methods side by side") +
+      table_html({"method", "G (10\u207b\u00b9\u00b9 m\u00b3 kg\u207b\u00b9 s\u207b\u00b2)#", "u#"},
+                 rows);
+  if (!night.opinions_agree.empty()) {
+    html += fmt::format(
+        "<p>The u of the full model holds everything, those of the other ways what the night alone "
+        "leaves in doubt. {}.</p>\n",
+        html_escaped(night.opinions_agree));
+  }
+  return html + effects_html(night);
 }
 
 std::string grounds_html(const ShownNight& night,
