@@ -1,17 +1,26 @@
 #pragma once
 
+#include <array>
 #include <cmath>
+#include <cstddef>
 #include <span>
 
 #include <Eigen/Core>
 
 /// What a lens does to straight lines, as a polynomial that makes them straight again. Inside of
-/// wall_map.cpp and plane_model.cpp; written once, for numbers and for automatic derivatives.
+/// the maps and their fits; written once, for numbers and for automatic derivatives.
 namespace nightswing::calibration {
 
 /// Beyond this distance from the lens's centre, in half diagonals of the picture, no term is meant
 /// to hold.
 inline constexpr double kLensReach = 3.0;
+
+inline constexpr std::size_t kLensTerms = 3;                  // that a fit considers
+inline constexpr std::size_t kLensUnknowns = kLensTerms + 2;  // and the centre, in half diagonals
+
+/// What is known of lenses beforehand: standard deviations about 0 of k1, k2, k3 and the two
+/// coordinates of the centre; common practice, no source.
+inline constexpr std::array<double, kLensUnknowns> kUsualLens{0.06, 0.03, 0.02, 0.03, 0.03};
 
 /// With d the place relative to the lens's centre in half diagonals and r = |d|:
 ///   offset      d (k1 r^2 + k2 r^4 + ...), to be added to the place

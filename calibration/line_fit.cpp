@@ -17,6 +17,7 @@ namespace {
 constexpr double kHuberBend = 3.0;         // in standard uncertainties
 constexpr double kSignificant = 2.0;       // in standard uncertainties of c
 constexpr double kWorstReducedChi2 = 9.0;  // residuals three times the stated ones deserve a word
+constexpr double kBeside = 0.05;  // of the half span: 8 mm of 300, the length of a long tick
 using Matrix3d = Eigen::Matrix<double, 3, 3, Eigen::RowMajor>;
 
 /// A tick in coordinates of about -1 .. 1.
@@ -191,10 +192,31 @@ void store_in_mm(const Fitted& fit, double centre_mm, double half_span_mm, WallM
   map.covariance.assign(covariance.data(), covariance.data() + covariance.size());
 }
 
+/// How far the farthest place lies beside the line.
+double most_beside_px(const WallMap& map) {
+  double most_px = 0.0;
+  for (const FittedReference& reference : map.references) {
+    const double across_px = (reference.point.pixel.y_px - map.centre.y_px) * map.direction_x -
+                             (reference.point.pixel.x_px - map.centre.x_px) * map.direction_y;
+    most_px = std::max(most_px, std::abs(across_px));
+  }
+  return most_px;
+}
+
 std::string note_of(const WallMap& map, bool perspective_checked) {
   if (!perspective_checked) {
     return "two places on the ruler cannot show perspective, so it could not be checked; add a "
            "third place between or beyond them";
+  }
+  const double beside_px = most_beside_px(map);
+  if (beside_px > kBeside * map.half_span_px) {
+    return "the places do not lie along one straight ruler, one is " +
+           std::to_string(std::lround(beside_px)) +
+           " px beside the line; check whether a pixel was mistyped";
+  }
+  if (map.degrees_of_freedom == 0) {
+    return "three places on the ruler fit any perspective, so nothing checks their readings; add a "
+           "fourth";
   }
   if (map.reduced_chi2 <= kWorstReducedChi2) return {};
   return "the places on the ruler scatter " +

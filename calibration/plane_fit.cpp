@@ -177,7 +177,10 @@ std::vector<PointGroup> groups_of(std::span<const ReferencePoint> points,
                         .slant = Eigen::Vector4d::Zero()});
     }
   }
-  for (PointGroup& group : groups) group.slant = slant_of(group.points);
+  for (PointGroup& group : groups) {
+    group.slant = slant_of(group.points);
+    if (group.points.size() == 4) group.outwards = outwards_of(group.points);
+  }
   return groups;
 }
 
@@ -239,18 +242,30 @@ void check_numbers(std::span<const ReferencePoint> points) {
   }
 }
 
-/// Whether the map can be a photograph of its own reference points; if so, fills their residuals.
-bool sees_its_references(WallMap& map) {
+/// Whether the map can be a photograph of its own reference points.
+bool sees_its_references(const WallMap& map) {
+  return std::ranges::none_of(map.references, [&map](const FittedReference& reference) {
+    const ReferencePoint& point = reference.point;
+    return beyond_horizon(map, point.pixel) || behind_camera(map, hung_place(map, point));
+  });
+}
+
+/// What the fit left over, without the growth of the markers, which moves no marker.
+void store_residuals(const std::vector<PointGroup>& groups, double growth_px, WallMap& map) {
   for (FittedReference& reference : map.references) {
     const ReferencePoint& point = reference.point;
-    if (beyond_horizon(map, point.pixel) || behind_camera(map, hung_place(map, point))) {
-      return false;
-    }
     const PixelPoint fitted = pixel_from_wall(map, hung_place(map, point));
     reference.residual_x_px = point.pixel.x_px - fitted.x_px;
     reference.residual_y_px = point.pixel.y_px - fitted.y_px;
   }
-  return true;
+  for (const PointGroup& group : groups) {
+    for (std::size_t k = 0; k < group.outwards.size(); ++k) {
+      const auto grown =
+          std::ranges::find(map.references, group.points[k], &FittedReference::point);
+      grown->residual_x_px -= growth_px * group.outwards[k].x();
+      grown->residual_y_px -= growth_px * group.outwards[k].y();
+    }
+  }
 }
 
 MapFit refusal(MapStatus status, std::string message) {
@@ -344,7 +359,8 @@ MapFit fitted_map(std::span<const ReferencePoint> points,
   const auto pivots_mm = pivots_of(points, pages);
   PlaneUnknowns unknowns = start;
   unknowns.pages.resize(pages.size());
-  const PlaneSolution solution = solve_plane(frame, groups_of(points, pages), pivots_mm, unknowns);
+  const std::vector<PointGroup> groups = groups_of(points, pages);
+  const PlaneSolution solution = solve_plane(frame, groups, pivots_mm, unknowns);
   if (!solution.converged) {
     return refusal(MapStatus::kNotConverged,
                    "the map of the wall could not be fitted to the reference points; check them "
@@ -358,6 +374,7 @@ MapFit fitted_map(std::span<const ReferencePoint> points,
   store_pages(solution, pages, pivots_mm, map);
   if (!is_a_lens(solution.unknowns, map)) return no_lens();
   if (!sees_its_references(map)) return not_a_view();
+  store_residuals(groups, solution.unknowns.growth_px.front(), map);
   map.note = note_of(map, solution.off_wall_mm);
   return {.status = MapStatus::kFitted, .message = map.note, .map = map};
 }

@@ -15,6 +15,7 @@ namespace {
 
 constexpr int kRounds = 15;            // of map and scatter in turn; 3 to 5 are usual
 constexpr double kSettled = 0.01;      // relative change of the scatter
+constexpr double kLeastSine = 0.1;     // of a marker's corner in the picture: seen from 6 degrees
 constexpr double kTailQuantile = 2.3;  // standard deviations: one marker in a hundred is beyond
 
 /// Where the Huber loss of n residuals bends: the root of the 0.99 quantile of chi squared (Wilson,
@@ -54,7 +55,12 @@ struct GroupResidual {
   }
 
   template <typename T>
-  bool operator()(const T* h, const T* lens, const T* page, const T* slant_px, T* residual) const {
+  bool operator()(const T* h,
+                  const T* lens,
+                  const T* page,
+                  const T* slant_px,
+                  const T* growth_px,
+                  T* residual) const {
     const auto n = static_cast<Eigen::Index>(group.points.size());
     Eigen::Matrix<T, Eigen::Dynamic, 2> errors(n, 2);
     for (Eigen::Index i = 0; i < n; ++i) {
@@ -62,6 +68,9 @@ struct GroupResidual {
       Eigen::Matrix<T, 2, 1> error = -image_px(h, page, p.wall);
       error.x() += p.pixel.x_px - group.slant[0] * slant_px[0] - group.slant[1] * slant_px[1];
       error.y() += p.pixel.y_px - group.slant[2] * slant_px[2] - group.slant[3] * slant_px[3];
+      if (!group.outwards.empty()) {
+        error -= group.outwards[static_cast<std::size_t>(i)].cast<T>() * growth_px[0];
+      }
       if (frame.lens_radius > 0.0) {
         const Eigen::Matrix<T, 2, 1> d(
             (p.pixel.x_px - frame.lens_middle.x()) / frame.lens_radius - lens[kLensTerms],
@@ -151,6 +160,11 @@ class PlaneProblem {
       unknowns.slant_px = {};
       problem_.SetParameterBlockConstant(unknowns.slant_px.data());
     }
+    if (std::ranges::any_of(groups, [](const auto& group) { return !group.outwards.empty(); })) {
+      add_prior(std::array{kUsualGrowth_px}, unknowns.growth_px.data());
+    } else {
+      problem_.SetParameterBlockConstant(unknowns.growth_px.data());
+    }
   }
 
   bool solve() {
@@ -205,7 +219,8 @@ class PlaneProblem {
                                              8,
                                              kLensUnknowns,
                                              kPageUnknowns,
-                                             kSlantUnknowns>;
+                                             kSlantUnknowns,
+                                             1>;
     const int residuals = 2 * static_cast<int>(group.points.size());
     auto* cost = new Cost(
         new GroupResidual{frame, group, pivots_mm[group.page], whitenings_.back()}, residuals);
@@ -214,7 +229,8 @@ class PlaneProblem {
                               unknowns.homography.data(),
                               unknowns.lens.data(),
                               unknowns.pages[group.page].data(),
-                              unknowns.slant_px.data());
+                              unknowns.slant_px.data(),
+                              unknowns.growth_px.data());
   }
 
   template <std::size_t N>
@@ -304,6 +320,26 @@ Eigen::Vector4d slant_of(const std::vector<ReferencePoint>& marker) {
     slant[upright ? 1 : 3] += std::clamp(slope / kRamp, -2.0, 2.0);
   }
   return slant;
+}
+
+std::vector<Eigen::Vector2d> outwards_of(const std::vector<ReferencePoint>& marker) {
+  const std::size_t count = marker.size();
+  if (count < 4) return {};
+  std::vector<Eigen::Vector2d> outwards;
+  for (std::size_t k = 0; k < count; ++k) {
+    const auto side_to = [&](std::size_t other) {
+      const PixelPoint& here = marker[k].pixel;
+      const PixelPoint& there = marker[other % count].pixel;
+      return Eigen::Vector2d(here.x_px - there.x_px, here.y_px - there.y_px).normalized();
+    };
+    // Both sides moved by 1 px: the new corner is as far from each of the old lines.
+    const Eigen::Vector2d one = side_to(k + count - 1);
+    const Eigen::Vector2d other = side_to(k + 1);
+    const double sine = std::abs(one.x() * other.y() - one.y() * other.x());
+    if (!(sine > kLeastSine)) return {};
+    outwards.emplace_back((one + other) / sine);
+  }
+  return outwards;
 }
 
 PlaneSolution solve_plane(const PlaneFrame& frame,

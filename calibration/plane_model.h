@@ -5,6 +5,7 @@
 
 #include <Eigen/Core>
 
+#include "calibration/lens.h"
 #include "calibration/scatter_components.h"
 #include "calibration/wall_map.h"
 
@@ -12,13 +13,10 @@
 /// about -1 .. 1.
 namespace nightswing::calibration {
 
-inline constexpr std::size_t kLensTerms = 3;
-inline constexpr std::size_t kLensUnknowns = kLensTerms + 2;  // and the centre, in half diagonals
-inline constexpr std::size_t kSlantUnknowns = 4;              // step, ramp; upright, level edges
-inline constexpr std::size_t kPageUnknowns = 3;               // shift along, across [mm]; turn
+inline constexpr std::size_t kSlantUnknowns = 4;  // step, ramp; upright, level edges
+inline constexpr std::size_t kPageUnknowns = 3;   // shift along, across [mm]; turn
 
 /// What is known beforehand: standard deviations about 0; reasons in wall_map.h, fit_plane_map.
-inline constexpr std::array<double, kLensUnknowns> kUsualLens{0.06, 0.03, 0.02, 0.03, 0.03};
 inline constexpr std::array<double, kPageUnknowns> kUsualPage{1.0, 1.0, 0.005};
 
 /// From pixels and millimetres to the coordinates of the problem.
@@ -38,6 +36,9 @@ struct PlaneUnknowns {
   std::vector<std::array<double, kPageUnknowns>> pages;  ///< the first stays 0
   /// How far [px] a film's coder shifts slanting edges: PointGroup::slant times these.
   std::array<double, kSlantUnknowns> slant_px{};
+  /// How far [px] ink and tone curve move the edges of all markers outwards: PointGroup::outwards
+  /// times this.
+  std::array<double, 1> growth_px{};
 };
 
 /// The points of one marker, or one point of none.
@@ -47,6 +48,8 @@ struct PointGroup {
   /// How the edges here are shifted by a unit of each of slant_px: two along x, two along y. 0
   /// where no edges were measured.
   Eigen::Vector4d slant = Eigen::Vector4d::Zero();
+  /// How each point moves if every side moves outwards by 1 px; empty where no edges were measured.
+  std::vector<Eigen::Vector2d> outwards{};
 };
 
 /// What a film's coder does to slanting edges. It predicts a block from those above or beside it
@@ -64,10 +67,19 @@ inline constexpr double kSlantShare = 3.0;
 /// PointGroup::slant from the directions that the sides of a marker have in the picture.
 [[nodiscard]] Eigen::Vector4d slant_of(const std::vector<ReferencePoint>& marker);
 
+/// A camera's tone curve, white that saturates and ink that spreads move the edges of black on
+/// white alike all over a picture. Known beforehand: the standard deviation of growth_px; a display
+/// curve of exponent 0.45 moves an edge of blur 0.8 px by 0.26 px (computed from the blurred step).
+inline constexpr double kUsualGrowth_px = 0.3;
+
+/// PointGroup::outwards of the four points of a marker, in their order around it.
+[[nodiscard]] std::vector<Eigen::Vector2d> outwards_of(const std::vector<ReferencePoint>& marker);
+
 struct PlaneSolution {
   bool converged = false;
   PlaneUnknowns unknowns;
-  /// Of h0 .. h7, the lens if considered, the pages from the second on, the slant if considered.
+  /// Of h0 .. h7, the lens if considered, the pages from the second on, the slant if considered,
+  /// the growth if there are markers.
   Eigen::MatrixXd covariance;
   double reduced_chi2 = 0.0;  ///< against the stated u_px alone
   ScatterComponents scatter;

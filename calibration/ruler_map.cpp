@@ -9,18 +9,20 @@
 #include <ceres/ceres.h>
 #include <Eigen/Dense>
 
+#include "calibration/lens.h"
+
 namespace nightswing::calibration {
 namespace {
 
 constexpr double kHuberBend = 3.0;  // in standard uncertainties
-constexpr double kLensBeforehand = 0.06;
-constexpr int kCount = 6;
-using Matrix6d = Eigen::Matrix<double, kCount, kCount, Eigen::RowMajor>;
+constexpr int kProjective = 5;      // p0 p1 p2 q0 q1; the terms of the lens follow
+constexpr int kCount = kProjective + static_cast<int>(kLensTerms);
+using SquareMatrix = Eigen::Matrix<double, kCount, kCount, Eigen::RowMajor>;
 
 /// A point in coordinates of about -1 .. 1.
 struct Point {
-  Eigen::Vector2d place;  // without lens
-  Eigen::Vector2d lens;   // what k = 1 adds to it
+  Eigen::Vector2d place;                           // without lens
+  Eigen::Matrix<double, 2, int{kLensTerms}> lens;  // what each term, being 1, adds to it
   double x;
   double weight;  // half span in the picture over u_px
 };
@@ -30,11 +32,15 @@ struct AcrossTick {
 
   template <typename T>
   bool operator()(const T* p, T* residual) const {
-    const T u = point.place.x() + p[5] * point.lens.x();
-    const T v = point.place.y() + p[5] * point.lens.y();
+    T u(point.place.x());
+    T v(point.place.y());
+    for (int term = 0; term < int{kLensTerms}; ++term) {
+      u += p[kProjective + term] * point.lens(0, term);
+      v += p[kProjective + term] * point.lens(1, term);
+    }
     const T depth = p[3] * u + p[4] * v + 1.0;
     const T x = (p[0] * u + p[1] * v + p[2]) / depth;
-    // The gradient without that of the lens, which changes it by a share of k only.
+    // The gradient without that of the lens, which changes it by a share of k1 only.
     const T gx = (p[0] - x * p[3]) / depth;
     const T gy = (p[1] - x * p[4]) / depth;
     using std::sqrt;
@@ -46,7 +52,9 @@ struct AcrossTick {
 struct LensBeforehand {
   template <typename T>
   bool operator()(const T* p, T* residual) const {
-    residual[0] = p[5] / kLensBeforehand;
+    for (std::size_t term = 0; term < kLensTerms; ++term) {
+      residual[term] = p[kProjective + term] / kUsualLens[term];
+    }
     return true;
   }
 };
@@ -54,7 +62,7 @@ struct LensBeforehand {
 struct Fitted {
   bool converged = false;
   std::array<double, kCount> parameters{};
-  Matrix6d covariance = Matrix6d::Zero();
+  SquareMatrix covariance = SquareMatrix::Zero();
   double cost = 0.0;              // half of the robust sum of squares
   double tick_correlation = 0.0;  // of the residuals of points of one tick
 };
@@ -71,7 +79,7 @@ std::array<double, kCount> linear_start(const std::vector<Point>& points) {
     values[i] = p.x * p.weight;
   }
   const Eigen::VectorXd fit = rows.colPivHouseholderQr().solve(values);
-  return {fit[0], fit[1], fit[2], fit[3], fit[4], 0.0};
+  return {fit[0], fit[1], fit[2], fit[3], fit[4]};
 }
 
 /// Correlation of the residuals of neighbouring points of one tick, those beyond the bend set to
@@ -104,7 +112,9 @@ Fitted fit_points(const std::vector<Point>& points) {
     problem.AddResidualBlock(cost, new ceres::HuberLoss(kHuberBend), p);
   }
   problem.AddResidualBlock(
-      new ceres::AutoDiffCostFunction<LensBeforehand, 1, kCount>(new LensBeforehand), nullptr, p);
+      new ceres::AutoDiffCostFunction<LensBeforehand, int{kLensTerms}, kCount>(new LensBeforehand),
+      nullptr,
+      p);
   ceres::Solver::Options options;
   options.linear_solver_type = ceres::DENSE_QR;
   options.max_num_iterations = 200;
@@ -144,12 +154,17 @@ void check_numbers(std::span<const TickPoint> points, FrameSize frame) {
   }
 }
 
-/// What the lens term k1 = 1 adds to a pixel, in half spans.
-Eigen::Vector2d lens_step(const WallMap& map, PixelPoint pixel) {
-  const Eigen::Vector2d off(pixel.x_px - map.distortion_centre.x_px,
-                            pixel.y_px - map.distortion_centre.y_px);
-  const double radius_px = map.distortion_radius_px;
-  return off * off.squaredNorm() / (radius_px * radius_px * map.half_span_px);
+/// What each term of the lens, being 1, adds to a pixel, in half spans.
+Eigen::Matrix<double, 2, int{kLensTerms}> lens_steps(const WallMap& map, PixelPoint pixel) {
+  const Eigen::Vector2d d((pixel.x_px - map.distortion_centre.x_px) / map.distortion_radius_px,
+                          (pixel.y_px - map.distortion_centre.y_px) / map.distortion_radius_px);
+  Eigen::Matrix<double, 2, int{kLensTerms}> steps;
+  Eigen::Vector2d step = d * map.distortion_radius_px / map.half_span_px;
+  for (Eigen::Index term = 0; term < steps.cols(); ++term) {
+    step *= d.squaredNorm();
+    steps.col(term) = step;
+  }
+  return steps;
 }
 
 /// Where the pixel lies without the lens, in half spans.
@@ -159,8 +174,8 @@ Eigen::Vector2d plain(const WallMap& map, PixelPoint pixel) {
 }
 
 /// What x_mm -> scale x_mm + offset_mm makes of the parameters' derivatives.
-Matrix6d change_of(double scale, double offset_mm) {
-  Matrix6d change = Matrix6d::Identity();
+SquareMatrix change_of(double scale, double offset_mm) {
+  SquareMatrix change = SquareMatrix::Identity();
   for (int i = 0; i < 3; ++i) change(i, i) = scale;
   change(0, 3) = offset_mm;
   change(1, 4) = offset_mm;
@@ -168,16 +183,16 @@ Matrix6d change_of(double scale, double offset_mm) {
 }
 
 void store_in_mm(const Fitted& fit, double centre_mm, double half_span_mm, WallMap& map) {
-  const Matrix6d to_mm = change_of(half_span_mm, centre_mm);
+  const SquareMatrix to_mm = change_of(half_span_mm, centre_mm);
   Eigen::Matrix<double, kCount, 1> p =
       to_mm * Eigen::Map<const Eigen::Matrix<double, kCount, 1>>(fit.parameters.data());
   p[2] += centre_mm;
   // What the points of a tick share is not averaged out between them.
   const double widening =
       std::max(1.0, map.reduced_chi2) * (1.0 + std::max(0.0, fit.tick_correlation));
-  const Matrix6d covariance = widening * to_mm * fit.covariance * to_mm.transpose();
-  map.parameters.assign(p.data(), p.data() + kCount - 1);
-  map.distortion = {p[kCount - 1]};
+  const SquareMatrix covariance = widening * to_mm * fit.covariance * to_mm.transpose();
+  map.parameters.assign(p.data(), p.data() + kProjective);
+  map.distortion.assign(p.data() + kProjective, p.data() + kCount);
   map.covariance.assign(covariance.data(), covariance.data() + covariance.size());
 }
 
@@ -249,7 +264,7 @@ MapFit fit_ruler_map(std::span<const TickPoint> points, FrameSize frame) {
   std::vector<Point> conditioned_points;
   for (const TickPoint& p : points) {
     conditioned_points.push_back({.place = plain(map, p.pixel),
-                                  .lens = lens_step(map, p.pixel),
+                                  .lens = lens_steps(map, p.pixel),
                                   .x = (p.x_mm - centre_mm) / half_span_mm,
                                   .weight = map.half_span_px / p.u_px});
   }
@@ -274,15 +289,12 @@ MapFit fit_ruler_map(std::span<const TickPoint> points, FrameSize frame) {
 }
 
 WallMap renumbered(const WallMap& map, double sense, double offset_mm) {
-  const Matrix6d change = change_of(sense, offset_mm);
+  const SquareMatrix change = change_of(sense, offset_mm);
   WallMap result = map;
-  Eigen::Matrix<double, kCount, 1> p;
-  p << Eigen::Map<const Eigen::Matrix<double, kCount - 1, 1>>(map.parameters.data()),
-      map.distortion.front();
-  p = (change * p).eval();
+  Eigen::Map<Eigen::Matrix<double, kProjective, 1>> p(result.parameters.data());
+  p = (change.topLeftCorner<kProjective, kProjective>() * p).eval();
   p[2] += offset_mm;
-  std::copy(p.data(), p.data() + kCount - 1, result.parameters.begin());
-  Eigen::Map<Matrix6d> covariance(result.covariance.data());
+  Eigen::Map<SquareMatrix> covariance(result.covariance.data());
   covariance = (change * covariance * change.transpose()).eval();
   int last = 0;
   for (const FittedReference& reference : map.references) {

@@ -19,8 +19,9 @@ struct TickPoint {
 /// Fits a map of kind kRuler to points on tick lines.
 ///   minimises the sum of Huber(r / u_px), quadratic up to 3 standard uncertainties, with
 ///   r = (x_mm(pixel) - x_mm of the tick) / |d x_mm / d pixel|, the distance across the tick; plus
-///   (k1 / 0.06)^2, for so wide are cheap cameras (common practice, no source). Where the ticks
-///   tell more, that counts for nothing; where they do not, k1 stays near 0 and keeps its doubt.
+///   the squares of k1, k2, k3 over what is known of lenses beforehand (kUsualLens in lens.h).
+///   Where the ticks tell more, that counts for nothing; where they do not, a term stays near 0 and
+///   keeps its doubt, so that the map is uncertain beyond the ends of a ruler seen in part.
 /// points   at least 8 of at least 4 ticks; the ticks long enough in the picture to show where they
 ///          meet, else the map is uncertain away from the ruler, and says so in its covariance.
 /// frame    size of the picture: the lens's axis is taken to go through its middle.

@@ -206,14 +206,11 @@ std::vector<std::string> advice_above(const ScalePage& page) {
   return advice;
 }
 
-/// The program knows the bar of 200 mm only; a shorter one is to be converted.
 std::string advice_on_bar(const ScalePage& page) {
-  if (page.bar_mm == 200.0) {
-    return "This bar must measure 200 mm from stroke to stroke. If it does not, pass what it "
-           "measures: --bar \"199.4(2) mm\".";
-  }
-  return "This bar must measure 160 mm from stroke to stroke. If it does not, pass 1.25 times what "
-         "it measures: for 159.5(2) mm pass --bar \"199.4(3) mm\".";
+  const bool portrait = page.bar_mm != 200.0;
+  return std::string("This bar must measure ") + (portrait ? "160" : "200") +
+         " mm from stroke to stroke. If it does not, pass what it measures: --bar \"" +
+         (portrait ? "159.5" : "199.4") + "(2) mm\".";
 }
 
 constexpr const char* kLaserCaution =

@@ -13,11 +13,13 @@ namespace nightswing::calibration {
 namespace {
 
 constexpr std::size_t kLeastMarkers = 2;
-constexpr double kNoWall_mm = 0.5;  // scatter of the corners beyond which a map would be a guess
+// Scatter of the corners beyond which a map would be a guess: a sheet that stands off by 10 mm in
+// its middle, seen from 330 mm, leaves 0.4 mm.
+constexpr double kNoWall_mm = 0.35;
 constexpr const char* kNotFlat =
-    "the markers in the picture do not lie on one flat wall as the scale was printed; tape it "
-    "flat, "
-    "with its pages in order and joined without a gap";
+    "the markers in the picture do not lie on one flat wall as the scale was printed, or cannot be "
+    "seen well enough; tape it flat, with its pages in order and joined without a gap, and take a "
+    "sharp picture, not through a fisheye";
 
 cv::Mat gray_of(const cv::Mat& picture) {
   if (picture.type() == CV_8UC1) return picture;
@@ -89,7 +91,10 @@ void say(ScaleReading& reading, ScaleStatus status, std::string message) {
 void say_read(ScaleReading& reading, std::size_t used) {
   std::string text = std::to_string(used) + " markers of the scale were read";
   if (!reading.ids_rejected.empty()) {
-    text += ", marker " + listed(reading.ids_rejected) + " was left out";
+    text += reading.ids_rejected.size() == 1
+                ? ", marker " + listed(reading.ids_rejected) + " was"
+                : ", markers " + listed(reading.ids_rejected) + " were";
+    text += " left out (covered, or off the wall of the others)";
   }
   say(reading, ScaleStatus::kRead, text);
 }

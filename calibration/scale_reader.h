@@ -16,7 +16,7 @@ enum class ScaleStatus {
   kTooFewMarkers,  ///< a single marker, which nothing could check
   kMirrored,       ///< the scale is there, but left and right are exchanged
   kTwoScales,      ///< markers occur twice
-  kInconsistent,   ///< most markers do not fit one flat wall, or all scatter by 0.5 mm about it
+  kInconsistent,   ///< most markers do not fit one flat wall, or all scatter by 0.35 mm about it
 };
 
 /// points are the corners of the markers' fields of bits (one cell inside the outer corners; why,

@@ -39,7 +39,8 @@ struct LineReference {
   double u_px = kHandSet_px;
 };
 
-/// A reference point as the map keeps it, with what the fit left over: measured minus fitted pixel.
+/// A reference point as the map keeps it, with what the fit left over: measured minus fitted pixel;
+/// for a corner of a marker without what moves the edges of all markers outwards alike.
 struct FittedReference {
   ReferencePoint point;
   double residual_x_px = 0.0;
@@ -90,7 +91,7 @@ enum class MapKind {
 ///   kLine   s = ((x - cx) direction_x + (y - cy) direction_y) / S,  W = c s + 1
 ///           x_mm = (a s + b) / W,  y_mm = 0
 ///           parameters a, b, c; a and b in mm; (direction_x, direction_y) is a unit vector.
-///   kRuler  first the lens as for kPlane, of one term k1 about the middle of the picture; then
+///   kRuler  first the lens as for kPlane, its centre in the middle of the picture; then
 ///             u, v as for kPlane,  W = q0 u + q1 v + 1
 ///             x_mm = (p0 u + p1 v + p2) / W,  y_mm = 0
 ///           parameters p0 p1 p2 q0 q1; p0 .. p2 in mm: the first and third row of the homography
@@ -112,8 +113,8 @@ struct WallMap {
   std::vector<double> parameters;
   /// Covariance of the parameters, row by row: 3 x 3 for a line, 8 x 8 for a plane; where the lens
   /// was considered, its terms k1, k2, ... and the two coordinates [px] of its centre follow the
-  /// eight. 6 x 6 for a ruler: the parameters and k1. As wide as the scatter of the references
-  /// asks.
+  /// eight. For a ruler the five parameters and the terms. As wide as the scatter of the
+  /// references asks.
   std::vector<double> covariance;
   std::vector<FittedReference> references;
   std::vector<PageShift> pages;  ///< of the sheets beyond the first; kPlane only
@@ -147,8 +148,8 @@ struct MapFit {
 };
 
 /// Fits the plane map to points of the wall.
-///   minimises over homography, lens, sheets (and, on films, slanting edges: plane_model.h) the sum
-///   of Huber(|whitened residuals of a marker|),
+///   minimises over homography, lens, sheets, growth of the markers (and, on films, slanting edges:
+///   plane_model.h) the sum of Huber(|whitened residuals of a marker|),
 ///   residual = measured pixel - pixel_from_wall(wall), which is quadratic up to about 3 standard
 ///   uncertainties and linear beyond, so that one bad marker (or one point of none) does not pull
 ///   the rest; plus the squares of (lens, sheets) over what is known of them beforehand:

@@ -1,6 +1,5 @@
 #include <algorithm>
 #include <cmath>
-#include <sstream>
 
 #include <fmt/format.h>
 
@@ -8,6 +7,7 @@
 #include "analysis/unmodelled_effects.h"
 #include "tracker/comparison.h"
 #include "tracker/result_file.h"
+#include "tracker/text_lines.h"
 #include "tracker/version.h"
 
 namespace nightswing::tracker {
@@ -22,23 +22,6 @@ std::string when_text(const RunInfo& info, double t_s) {
   std::string text = duration_text(t_s);
   if (info.start) text += fmt::format(" ({})", iso_text(after(*info.start, t_s)));
   return text;
-}
-
-/// The sentence broken at blanks into lines of the page.
-std::string in_lines(const std::string& sentence, std::string_view indent) {
-  constexpr std::size_t kPageWidth = 96;
-  std::string text;
-  std::string line(indent);
-  std::istringstream words(sentence);
-  for (std::string word; words >> word;) {
-    if (line.size() > indent.size() && line.size() + 1 + word.size() > kPageWidth) {
-      text += line + '\n';
-      line = indent;
-    }
-    if (line.size() > indent.size()) line += ' ';
-    line += word;
-  }
-  return text + line + '\n';
 }
 
 std::string opinions_part(const analysis::Consistency& consistency) {

@@ -20,6 +20,7 @@ using calibration::WallMap;
 
 constexpr double kMillimetre_m = 1e-3;
 constexpr double kBar_mm = 200.0;
+constexpr double kPortraitBar_mm = 160.0;
 constexpr double kMostOff = 0.05;  // of a print's size; more is a print "fitted to the page"
 
 struct HandPoint {
@@ -80,9 +81,10 @@ FrameSize frame_of(const cv::Mat& picture) {
 }
 
 /// A print of another size has its millimetres in other places.
-WallMap map_from_printed_scale(std::vector<calibration::ReferencePoint> points,
+WallMap map_from_printed_scale(const calibration::ScaleReading& reading,
                                FrameSize frame,
                                const std::optional<analysis::Measured>& bar_mm) {
+  std::vector<calibration::ReferencePoint> points = reading.points;
   if (bar_mm) {
     for (calibration::ReferencePoint& point : points) {
       point.wall.x_mm *= bar_mm->value / kBar_mm;
@@ -91,6 +93,9 @@ WallMap map_from_printed_scale(std::vector<calibration::ReferencePoint> points,
   }
   WallMap map = map_or_throw(calibration::fit_plane_map(points, frame));
   if (bar_mm) map.print_relative_u = bar_mm->u / bar_mm->value;
+  if (!reading.ids_rejected.empty()) {
+    map.note = reading.message + (map.note.empty() ? "" : "; " + map.note);
+  }
   return map;
 }
 
@@ -115,15 +120,16 @@ analysis::Measured parse_bar_mm(const std::string& text) {
   };
   try {
     const auto bar_m = analysis::parse_quantity(text, analysis::Dimension::kLength);
-    const analysis::Measured bar_mm{bar_m.value / kMillimetre_m, bar_m.u / kMillimetre_m};
-    if (!(bar_mm.u > 0.0)) throw fail("the uncertainty is missing");
-    if (std::abs(bar_mm.value / kBar_mm - 1.0) > kMostOff) {
-      throw fail(
-          "the bar should be 200 mm and no printer is more than 5 % off; on a portrait sheet, "
-          "whose "
-          "bar is 160 mm, pass 1.25 times its length, else print again at 100 %");
+    if (!(bar_m.u > 0.0)) throw fail("the uncertainty is missing");
+    for (const double printed_mm : {kBar_mm, kPortraitBar_mm}) {
+      const double enlarged = kBar_mm / printed_mm;
+      const analysis::Measured bar_mm{enlarged * bar_m.value / kMillimetre_m,
+                                      enlarged * bar_m.u / kMillimetre_m};
+      if (std::abs(bar_mm.value / kBar_mm - 1.0) <= kMostOff) return bar_mm;
     }
-    return bar_mm;
+    throw fail(
+        "the bar should be 200 mm, or 160 mm on a portrait sheet, and no printer is more than 5 % "
+        "off; print again at 100 %");
   } catch (const analysis::QuantityError& error) {
     throw fail(error.what());
   }
@@ -179,7 +185,7 @@ WallMap map_from_picture(const cv::Mat& picture,
   if (reading.status != calibration::ScaleStatus::kRead) {
     throw InputError(fmt::format("{}: {}", picture_name, reading.message));
   }
-  return map_from_printed_scale(reading.points, frame_of(picture), in_view.bar_mm);
+  return map_from_printed_scale(reading, frame_of(picture), in_view.bar_mm);
 }
 
 WallMap map_from_points(const std::vector<std::string>& texts, double u_px, FrameSize frame) {

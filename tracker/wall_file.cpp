@@ -120,9 +120,6 @@ void read_distortion(YamlMapping& file, WallMap& map) {
   if (map.kind == MapKind::kLine)
     file.fail("distortion", "does not belong to a map of kind 'line'");
   map.distortion = file.numbers("distortion");
-  if (map.kind == MapKind::kRuler && map.distortion.size() != 1) {
-    file.fail("distortion", "must hold one number for a map of kind 'ruler'");
-  }
   const auto centre = numbers_of(file, "distortion_centre_px", 2);
   map.distortion_centre = {centre[0], centre[1]};
   map.distortion_radius_px = file.number("distortion_radius_px");

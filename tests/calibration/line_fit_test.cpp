@@ -56,7 +56,25 @@ TEST_CASE("three exact ticks show the perspective") {
     CHECK(wall_from_pixel(fit.map, project(oblique_view(), {x_mm, 0.0})).x_mm ==
           within_abs(x_mm, 1e-8));  // exact but for rounding
   }
-  CHECK(fit.message.empty());
+}
+
+// Three unknowns, so that any three readings in order are met exactly.
+TEST_CASE("three places are said to check nothing, four need no word") {
+  std::vector<LineReference> points = ticks({0.0, 120.0, 240.0});
+  points[1].x_mm = 130.0;
+  const MapFit fit = fit_line_map(points);
+  REQUIRE(fit.status == MapStatus::kFitted);
+  CHECK(fit.message.find("nothing checks their readings; add a fourth") != std::string::npos);
+  CHECK(fit_line_map(ticks({0.0, 80.0, 160.0, 240.0})).message.empty());
+}
+
+TEST_CASE("a place far beside the line of the others is told") {
+  std::vector<LineReference> points = ticks({0.0, 80.0, 160.0, 240.0});
+  points[1].pixel.y_px += 100.0;
+  const MapFit fit = fit_line_map(points);
+  REQUIRE(fit.status == MapStatus::kFitted);
+  CHECK(fit.message.find("px beside the line; check whether a pixel was mistyped") !=
+        std::string::npos);
 }
 
 TEST_CASE("five ticks with perspective are followed, in either direction of the numbers") {

@@ -119,6 +119,44 @@ TEST_CASE("points that are no marker have no slant") {
   CHECK(slant_of({{.pixel = {5.0, 5.0}, .wall = {0.0, 0.0}}}).norm() == 0.0);
 }
 
+// Closed form: a square whose four sides move outwards by 1 has its corners at 1 further along both
+// axes; a rhombus with the angle a its sharp ones at 1 / sin(a / 2) along the long diagonal.
+TEST_CASE("sides that move outwards take the corners along") {
+  const auto square = outwards_of(marker_with_sides({100.0, 0.0}, {0.0, -100.0}));
+  REQUIRE(square.size() == 4);
+  CHECK((square[0] - Vector2d(-1.0, -1.0)).norm() == within_abs(0.0, 1e-12));
+  CHECK((square[2] - Vector2d(1.0, 1.0)).norm() == within_abs(0.0, 1e-12));
+  const double half_rad = 0.5;
+  const auto rhombus =
+      outwards_of(marker_with_sides({100.0 * std::cos(half_rad), 100.0 * std::sin(half_rad)},
+                                    {100.0 * std::cos(half_rad), -100.0 * std::sin(half_rad)}));
+  REQUIRE(rhombus.size() == 4);
+  CHECK((rhombus[1] - Vector2d(1.0 / std::sin(half_rad), 0.0)).norm() == within_abs(0.0, 1e-12));
+  CHECK((rhombus[3] + Vector2d(1.0 / std::sin(half_rad), 0.0)).norm() == within_abs(0.0, 1e-12));
+  CHECK(outwards_of({{.pixel = {5.0, 5.0}, .wall = {0.0, 0.0}}}).empty());
+}
+
+TEST_CASE("markers that all grew are found to have grown, and lie where they lay") {
+  auto groups = exact_groups(12, 0.05);
+  for (PointGroup& group : groups) {
+    group.outwards = outwards_of(group.points);
+    for (std::size_t k = 0; k < 4; ++k) {
+      group.points[k].pixel.x_px += 0.2 * group.outwards[k].x();
+      group.points[k].pixel.y_px += 0.2 * group.outwards[k].y();
+    }
+  }
+  const PlaneSolution solution =
+      solve_plane(usual_frame(), groups, {Vector2d(0.0, 0.0)}, rough_start());
+  REQUIRE(solution.converged);
+  // Known beforehand as 0(0.3) px, told by 96 coordinates of 0.05 px, the growth is pulled towards
+  // 0 by (0.05 / 0.3)^2 / 96 = 3e-4 of itself, and the homography by as little.
+  CHECK(solution.unknowns.growth_px[0] == within_abs(0.2, 2e-4));
+  for (std::size_t k = 0; k < 8; ++k) {
+    CHECK(solution.unknowns.homography[k] == within_abs(kTrue[k], 1e-5));
+  }
+  CHECK(solution.covariance.rows() == 9);
+}
+
 TEST_CASE("exact points give back the homography that they were drawn with") {
   const auto groups = exact_groups(12, 0.05);
   const PlaneSolution solution =

@@ -89,6 +89,30 @@ TEST_SUITE("wall_calibration") {
     CHECK(map_from_picture(picture, "first.png").print_relative_u == 0.0);
   }
 
+  TEST_CASE("the shorter bar of a portrait sheet tells the same size of the print") {
+    const auto bar_mm = parse_bar_mm("159.2(4) mm");
+    // 159.2 of 160 is 199.0 of 200, to 0.4 of 160.
+    CHECK(bar_mm.value == within_rel(199.0, 1e-12));
+    CHECK(bar_mm.u == within_rel(0.5, 1e-12));
+  }
+
+  TEST_CASE("what was left out of the scale is told") {
+    const cv::Matx33d view =
+        pixel_from_wall_matrix({.yaw_rad = 0.2, .pitch_rad = -0.15}, {1280, 720});
+    cv::Mat picture = render_scale(view, {});
+    // Marker 2 stuck on 60 mm higher, in the blank lane.
+    const auto place = [&view](calibration::WallPoint wall) {
+      const auto pixel = project(view, wall);
+      return cv::Point(cvRound(pixel.x_px), cvRound(pixel.y_px));
+    };
+    const cv::Rect from(place({45.0, -15.0}), place({75.0, -45.0}));
+    const cv::Mat marker = picture(from).clone();
+    picture(from).setTo(200);
+    marker.copyTo(picture(cv::Rect(place({45.0, 45.0}), from.size())));
+    CHECK(map_from_picture(picture, "first.png").note.find("marker 2 was left out") !=
+          std::string::npos);
+  }
+
   TEST_CASE("a bar that cannot be is refused") {
     const auto text_of = [](const std::string& bar) -> std::string {
       try {
@@ -101,7 +125,7 @@ TEST_SUITE("wall_calibration") {
     CHECK(text_of("199.4(2) mm") == "no error");
     CHECK(text_of("0.1994(2) m") == "no error");
     CHECK(text_of("199.4 mm").find("the uncertainty is missing; write") != std::string::npos);
-    CHECK(text_of("159.5(2) mm").find("on a portrait sheet") != std::string::npos);
+    CHECK(text_of("180(1) mm").find("or 160 mm on a portrait sheet") != std::string::npos);
     CHECK(text_of("200(1) kg").starts_with("--bar 200(1) kg: "));
   }
 

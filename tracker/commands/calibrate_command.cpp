@@ -99,7 +99,8 @@ void add_calibrate_command(CLI::App& app) {
   command->add_option("--point",
                       arguments->points,
                       "a place by hand: x_px,y_px=reading of a ruler along the spot's path (two or "
-                      "more), or x_px,y_px=x,y on the wall (four or more); with --ruler a reading "
+                      "more), or x_px,y_px=x,y on the wall (four or more), in mm unless a unit is "
+                      "given; with --ruler a reading "
                       "that fixes its zero (one or two); may be repeated");
   command->add_option("--bar",
                       arguments->bar,
