@@ -44,6 +44,8 @@ class CameraWriter {
   explicit CameraWriter(const std::filesystem::path& path,
                         StandingLines standing = StandingLines::kKept);
   void append(const CameraRow& row);
+  /// Waits until the rows are on the disk. throws InputError if it refuses.
+  void sync() { file_.sync(); }
 
  private:
   LineFile file_;

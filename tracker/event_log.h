@@ -34,6 +34,8 @@ class EventWriter {
   explicit EventWriter(const std::filesystem::path& path,
                        StandingLines standing = StandingLines::kKept);
   void append(const Event& event);
+  /// Waits until the events are on the disk. throws InputError if it refuses.
+  void sync() { file_.sync(); }
 
  private:
   LineFile file_;

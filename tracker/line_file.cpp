@@ -78,6 +78,12 @@ void LineFile::append(std::string_view line) {
   write_all(descriptor_, std::string(line) + '\n', path_);
 }
 
+void LineFile::sync() {
+  if (::fdatasync(descriptor_) != 0 && errno != EINVAL && errno != EROFS) {
+    throw cannot("bring to the disk", path_);
+  }
+}
+
 bool LineFile::stands_already(std::string_view line) {
   earlier_.clear();
   earlier_.seekg(repeated_end_);

@@ -37,6 +37,11 @@ class LineFile {
   /// Whether lines stand in the file that have not been repeated yet; kKept: false.
   [[nodiscard]] bool is_repeating() const { return repeated_end_ < standing_end_; }
 
+  /// Waits until what was appended is on the disk, so that a power cut cannot take it.
+  /// throws InputError if the disk refuses; then nothing is known of the last lines, and trying
+  /// again would not help (Linux forgets the pages that it could not write).
+  void sync();
+
   /// The unfinished last line that was cut off; empty if there was none.
   [[nodiscard]] const std::string& torn_line() const { return torn_line_; }
 

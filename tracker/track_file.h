@@ -27,6 +27,10 @@ class TrackWriter {
   void append(const TrackRow& row);
   /// Whether rows stand in the file that have not been repeated yet.
   [[nodiscard]] bool is_repeating() const { return file_.is_repeating(); }
+  /// The unfinished last line that was cut off; empty if there was none.
+  [[nodiscard]] const std::string& torn_line() const { return file_.torn_line(); }
+  /// Waits until the rows are on the disk. throws InputError if it refuses.
+  void sync() { file_.sync(); }
 
  private:
   LineFile file_;
