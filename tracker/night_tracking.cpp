@@ -161,7 +161,8 @@ NightTracking::NightTracking(const RunFolder& run,
                              const NightTrackingOptions& options,
                              UtcOf utc_of,
                              EventWriter& events)
-    : utc_of_(utc_of),
+    : run_(run),
+      utc_of_(utc_of),
       events_(events),
       evidence_(run),
       wall_(run, options.scale),
@@ -173,9 +174,23 @@ void NightTracking::go_on(const EarlierView& earlier, double t_s) {
   camera_.go_on(earlier);
 }
 
-SpotMeasurement NightTracking::see(const Frame& frame) {
-  evidence_.see(frame.picture, frame.t_s);
+void NightTracking::keep_evidence(const Frame& frame) {
+  try {
+    evidence_.see(frame.picture, frame.t_s);
+  } catch (const InputError& error) {
+    // A picture to look at is not worth the night; but without the first one it has no scale.
+    if (!std::filesystem::exists(run_.first_frame())) throw;
+    evidence_.stop();
+    events_.append({utc_of_(frame.t_s),
+                    frame.t_s,
+                    "warning",
+                    fmt::format("no more pictures are kept: {}", error.what())});
+  }
   wall_.see(evidence_);
+}
+
+SpotMeasurement NightTracking::see(const Frame& frame) {
+  keep_evidence(frame);
   const std::optional<UtcTime> utc = utc_of_(frame.t_s);
   if (!frame.gap.empty()) events_.append({utc, frame.t_s, "gap", frame.gap});
   if (camera_.see(frame)) {
@@ -193,6 +208,12 @@ void NightTracking::finish() {
   track_.finish();
   evidence_.finish();
   camera_.finish();
+}
+
+void NightTracking::reserve(long lines) {
+  constexpr std::int64_t kBytesOfLine = 120;  // of either file
+  track_.reserve(kBytesOfLine * lines);
+  camera_.reserve(kBytesOfLine * lines / 4);  // there are fewer looks than lines
 }
 
 void NightTracking::sync() {

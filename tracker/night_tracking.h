@@ -1,5 +1,6 @@
 #pragma once
 
+#include <cstdint>
 #include <functional>
 #include <future>
 #include <optional>
@@ -84,6 +85,7 @@ class CameraLog {
   void note(const SpotMeasurement& spot, const EvidenceFrames& evidence);
   void finish();
   void sync() { file_.sync(); }
+  void reserve(std::int64_t bytes) { file_.reserve(bytes); }
 
  private:
   void report(const CameraWatch::Event& moved);
@@ -108,6 +110,7 @@ class TrackLog {
   /// throws InputError if the file holds more than these frames give.
   void finish();
   void sync() { file_.sync(); }
+  void reserve(std::int64_t bytes) { file_.reserve(bytes); }
   [[nodiscard]] const std::string& torn_line() const { return file_.torn_line(); }
 
  private:
@@ -158,10 +161,16 @@ class NightTracking {
 
   [[nodiscard]] EvidenceFrames& evidence() { return evidence_; }
   [[nodiscard]] const std::string& torn_line() const { return track_.torn_line(); }
-  /// Sees to it that what was written is on the disk. throws InputError if the disk refuses.
+  /// Sees to it that what was written is on the disk; may be called from another thread.
+  /// throws InputError if the disk refuses.
   void sync();
+  /// Sets room on the disk aside for so many lines more. throws InputError if there is not so much.
+  void reserve(long lines);
 
  private:
+  void keep_evidence(const Frame& frame);
+
+  RunFolder run_;
   UtcOf utc_of_;
   EventWriter& events_;
   EvidenceFrames evidence_;

@@ -59,7 +59,14 @@ void FakeCamera::show(const cv::Mat& picture) {
   std::unique_lock lock(mutex_);
   shown_ = Shown{picture.clone(), clock_.steady_s()};
   changed_.notify_all();
-  REQUIRE(changed_.wait_for(lock, kTestPatience, [this] { return !shown_; }));
+  REQUIRE(changed_.wait_for(lock, kTestPatience, [this] { return !shown_ || !watched_; }));
+}
+
+void FakeCamera::watched(bool by_somebody) {
+  const std::lock_guard lock(mutex_);
+  watched_ = by_somebody;
+  shown_.reset();
+  changed_.notify_all();
 }
 
 void FakeCamera::unplug() {

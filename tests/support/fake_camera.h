@@ -17,11 +17,12 @@ class FakeCamera {
  public:
   explicit FakeCamera(FakeClock& clock, cv::Size size = {160, 120}) : clock_(clock), size_(size) {}
 
-  /// Shows a picture taken now; returns when the grabber has taken it.
+  /// Shows a picture taken now; returns when the grabber has taken it, or nobody watches any more.
   void show(const cv::Mat& picture);
   /// The camera is unplugged and cannot be opened, until `plug_in`.
   void unplug();
   void plug_in(cv::Size size);
+  void watched(bool by_somebody);
   void change_setting(const std::string& value);
   /// Waits until it has been tried to open it so often in all.
   void await_openings(int count);
@@ -42,6 +43,7 @@ class FakeCamera {
   std::condition_variable changed_;
   cv::Size size_;
   bool plugged_in_ = true;
+  bool watched_ = true;
   int openings_ = 0;
   long grabs_ = 0;
   int age_ = 0;  // grows with each unplugging: what was opened before is gone

@@ -16,7 +16,7 @@ cv::Mat wall(cv::Size size) {
   cv::Mat light(size, CV_32F, cv::Scalar(45.0));
   for (int k = 0; k < 150; ++k) {
     const cv::Point place(random.uniform(0, size.width), random.uniform(0, size.height));
-    cv::circle(light, place, random.uniform(1, 4), random.uniform(25, 70), -1, cv::LINE_AA);
+    cv::circle(light, place, random.uniform(1, 4), random.uniform(8, 25), -1, cv::LINE_AA);
   }
   cv::GaussianBlur(light, light, {0, 0}, 0.8);
   return light;
@@ -32,15 +32,15 @@ NightCamera::~NightCamera() {
   thread_.join();
 }
 
-cv::Point2d NightCamera::spot_px(long k, cv::Size size) {
-  const double phase = 2.0 * std::numbers::pi * static_cast<double>(k) / kPeriod_pictures;
+cv::Point2d NightCamera::spot_px(double k, cv::Size size) {
+  const double phase = 2.0 * std::numbers::pi * k / kPeriod_pictures;
   return {(0.5 + 0.3 * std::cos(phase)) * size.width, 0.5 * size.height};
 }
 
 cv::Mat NightCamera::picture(long k, cv::Size size) {
   static const cv::Mat bare = wall(size);
   cv::Mat light = (bare.size() == size ? bare : wall(size)).clone();
-  const cv::Point2d spot = spot_px(k, size);
+  const cv::Point2d spot = spot_px(static_cast<double>(k), size);
   constexpr double kSigma_px = 3.0;
   for (int y = 0; y < size.height; ++y) {
     for (int x = 0; x < size.width; ++x) {

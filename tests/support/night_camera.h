@@ -20,8 +20,8 @@ class NightCamera {
   NightCamera(const NightCamera&) = delete;
   NightCamera& operator=(const NightCamera&) = delete;
 
-  /// Where the spot of picture k is.
-  [[nodiscard]] static cv::Point2d spot_px(long k, cv::Size size);
+  /// Where the spot of picture k is; also between two pictures.
+  [[nodiscard]] static cv::Point2d spot_px(double k, cv::Size size);
   /// Picture k, 8-bit BGR with a camera's noise, the same at each call.
   [[nodiscard]] static cv::Mat picture(long k, cv::Size size);
 

@@ -13,8 +13,9 @@ struct CameraFacts {
   std::string identity;  ///< the same after unplugging and after a restart of the computer
   int width_px = 0;
   int height_px = 0;
-  std::string format;     ///< of the pictures and their rate, in words
-  std::string time_from;  ///< where the times of the pictures are from, in words
+  std::string format;                  ///< of the pictures and their rate, in words
+  std::string time_from;               ///< where the times of the pictures are from, in words
+  std::vector<std::string> refused{};  ///< a sentence for each setting taken otherwise than asked
 };
 
 /// One setting of a camera as the device reports it, such as `exposure`, `20 ms`.

@@ -57,18 +57,18 @@ DeviceCamera::DeviceCamera(const ListedCamera& listed,
   }
   try {
     format_ = choose_format(calls_, device_, settings);
-    refused_ = apply_settings(calls_, device_, settings);
+    facts_.refused = apply_settings(calls_, device_, settings);
     begin_streaming(listed.path);
   } catch (...) {
     end_streaming();
     calls_.close(device_);
     throw;
   }
-  facts_ = {.identity = listed.lasting.empty() ? listed.path + ' ' + listed.name : listed.lasting,
-            .width_px = format_.width_px,
-            .height_px = format_.height_px,
-            .format = text_of(format_),
-            .time_from = kDriverTimes};
+  facts_.identity = listed.lasting.empty() ? listed.path + ' ' + listed.name : listed.lasting;
+  facts_.width_px = format_.width_px;
+  facts_.height_px = format_.height_px;
+  facts_.format = text_of(format_);
+  facts_.time_from = kDriverTimes;
 }
 
 DeviceCamera::~DeviceCamera() {

@@ -37,9 +37,6 @@ class DeviceCamera : public Camera {
   [[nodiscard]] std::vector<CameraSetting> settings() override;
   [[nodiscard]] const std::string& fault() const override { return fault_; }
 
-  /// A sentence for each setting that the device took differently from what was asked.
-  [[nodiscard]] const std::vector<std::string>& refused() const { return refused_; }
-
  private:
   struct Memory {
     void* bytes;
@@ -66,7 +63,6 @@ class DeviceCamera : public Camera {
   std::optional<Filled> newest_;
   double grabbed_steady_s_ = 0.0;
   CameraFacts facts_;
-  std::vector<std::string> refused_;
   std::string fault_;
 };
 

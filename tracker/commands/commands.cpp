@@ -4,6 +4,7 @@ namespace nightswing::tracker {
 
 void add_commands(CLI::App& app) {
   add_scale_command(app);
+  add_watch_command(app);
   add_replay_command(app);
   add_calibrate_command(app);
   add_mark_command(app);

@@ -116,7 +116,7 @@ TEST_SUITE("device_camera") {
         {V4L2_CID_GAIN, 10},
         {V4L2_CID_WHITE_BALANCE_TEMPERATURE, 5000}};
     CHECK((set.device.set == expected));
-    CHECK(camera->refused().empty());
+    CHECK(camera->facts().refused.empty());
     CHECK(text_of(camera->settings()) ==
           "exposure 20 ms, gain 10, white balance 5000 K, automatic exposure off, slower in the "
           "dark off, automatic white balance off");
@@ -139,9 +139,9 @@ TEST_SUITE("device_camera") {
     CameraSettings gain;
     gain.gain = 10;
     const auto camera = set.open(gain);
-    REQUIRE(camera->refused().size() == 2);
-    CHECK(camera->refused()[0] == "gain 10 was asked for; the camera says 64");
-    CHECK(camera->refused()[1] == "automatic white balance cannot be switched off");
+    REQUIRE(camera->facts().refused.size() == 2);
+    CHECK(camera->facts().refused[0] == "gain 10 was asked for; the camera says 64");
+    CHECK(camera->facts().refused[1] == "automatic white balance cannot be switched off");
   }
 
   TEST_CASE("the automatics stay on if they are wanted") {
