@@ -176,7 +176,7 @@ std::optional<Measured> foot_of(YamlMapping& lever, std::vector<std::string>& as
         "(optical_lever.foot is not given); a beam 10 degrees off it changes G by 3 %");
     return std::nullopt;
   }
-  return Measured{foot_m->value * 1e3, foot_m->u * 1e3};
+  return Measured{foot_m->value * 1e3, foot_m->u * 1e3, foot_m->distribution};
 }
 
 Measured scale_factor_of(YamlMapping& file, std::vector<std::string>& assumptions) {
@@ -190,6 +190,40 @@ Measured scale_factor_of(YamlMapping& file, std::vector<std::string>& assumption
   const Measured factor = positive(*scale, "factor", Dimension::kNumber);
   scale->finish();
   return factor;
+}
+
+/// Lengths and masses outside of these are most likely a slip of the unit or of the decimal point.
+/// Common practice, no source: balances between a shoe box and a cellar.
+void warn_of_odd_sizes(const YamlMapping& file,
+                       const Apparatus& apparatus,
+                       std::vector<std::string>& warnings) {
+  const auto expect =
+      [&](std::string_view key, double value, double least, double most, std::string_view unit) {
+        if (value >= least && value <= most) return;
+        warnings.push_back(
+            fmt::format("{}: {:.4g} {} is unusual (expected {:g} to {:g} {}); check "
+                        "the unit and the decimal point",
+                        file.where(key),
+                        value,
+                        unit,
+                        least,
+                        most,
+                        unit));
+      };
+  expect("source_masses", apparatus.source.mass_kg.value, 0.05, 500.0, "kg");
+  expect("test_masses", 1e3 * apparatus.test.mass_kg.value, 0.1, 2e4, "g");
+  expect("boom", 1e3 * apparatus.arm_m.value, 5.0, 2000.0, "mm");
+  expect("separation", 1e3 * apparatus.separation_m.value, 5.0, 1000.0, "mm");
+  expect("optical_lever", apparatus.mirror_to_wall_m.value, 0.2, 50.0, "m");
+  if (apparatus.foot_mm &&
+      std::abs(apparatus.foot_mm->value) > 1e3 * apparatus.mirror_to_wall_m.value) {
+    warnings.push_back(
+        fmt::format("{}: a foot at {:.6g} mm of the scale is farther off than the mirror is from "
+                    "the wall ({:.4g} m); check its unit and where the scale's zero is",
+                    file.where("optical_lever"),
+                    apparatus.foot_mm->value,
+                    apparatus.mirror_to_wall_m.value));
+  }
 }
 
 void check_room_between_masses(const YamlMapping& file, const Apparatus& apparatus) {
@@ -247,6 +281,7 @@ Apparatus read_apparatus(YamlMapping file) {
                       .scale_factor = scale_factor,
                       .assumptions = std::move(assumptions),
                       .warnings = std::move(warnings)};
+  warn_of_odd_sizes(file, apparatus, apparatus.warnings);
   check_room_between_masses(file, apparatus);
   check_room_beside_rod(file, apparatus);
   return apparatus;

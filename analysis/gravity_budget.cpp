@@ -107,8 +107,11 @@ GravityInputs gravity_inputs(const Apparatus& apparatus,
   GravityInputs result;
   Apparatus copy = apparatus;
   for (const NamedQuantity& named : quantities_of(copy)) {
-    const auto [value, u] = *named.quantity;
-    result.inputs.push_back({named.name, value, u, named.unit});
+    result.inputs.push_back({.name = named.name,
+                             .value = named.quantity->value,
+                             .u = named.quantity->u,
+                             .unit = named.unit,
+                             .distribution = named.quantity->distribution});
   }
   const auto first = static_cast<Eigen::Index>(result.inputs.size());
   const Eigen::Vector4d u = uncertainty.covariance.diagonal().cwiseSqrt();
@@ -120,6 +123,9 @@ GravityInputs gravity_inputs(const Apparatus& apparatus,
   result.inputs.push_back({"wall map, scale factor", 1.0, uncertainty.wall.scale_relative_u, ""});
   result.inputs.push_back(
       {"wall map, non-linearity", 1.0, uncertainty.wall.nonlinearity_relative_u, ""});
+  result.first_finding = static_cast<std::size_t>(first);
+  result.cheap = std::holds_alternative<Sphere>(apparatus.source.shape) &&
+                 std::holds_alternative<Sphere>(apparatus.test.shape);
   result.correlation = correlation_of(
       uncertainty.covariance, first, static_cast<Eigen::Index>(result.inputs.size()));
   const Eigen::Index last = result.correlation.cols() - 1;

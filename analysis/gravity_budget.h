@@ -26,6 +26,8 @@ struct GravityInputs {
   std::vector<BudgetInput> inputs;
   Eigen::MatrixXd correlation;
   std::function<double(const Eigen::VectorXd&)> gravitational_constant;
+  std::size_t first_finding = 0;  ///< place of the first of the night's four findings
+  bool cheap = true;              ///< spheres only: microseconds, not milliseconds, for one G
 };
 
 /// The inputs, named like the keys of the apparatus file, in SI units (foot and positions in mm).

@@ -10,6 +10,7 @@
 #include "analysis/input_error.h"
 #include "analysis/optical_lever.h"
 #include "analysis/quantity.h"
+#include "analysis/student_t.h"
 #include "analysis/wide_swing.h"
 
 namespace nightswing::analysis {
@@ -17,6 +18,7 @@ namespace {
 
 constexpr std::size_t kLeastSamples = 30;
 constexpr std::ptrdiff_t kLeastInSegment = 8;
+constexpr double kLeastOfPeriod = 0.1;
 constexpr double kShiftSigmas = 4.0;
 constexpr double kJustAfter_s = 1e-6;  // segments end before their to_s
 constexpr double kMillimetre_m = 1e-3;
@@ -72,6 +74,7 @@ std::vector<SideChange> with_disturbances(const NightResult& result) {
 /// first frame does not count as watched for hours, and leaves out what was hardly watched.
 std::vector<Segment> watched_part(const std::vector<Segment>& segments,
                                   const std::vector<SwingSample>& series,
+                                  double period_s,
                                   NightResult& result) {
   std::vector<Segment> watched;
   for (const SideChange& change : result.sides) {
@@ -95,9 +98,19 @@ std::vector<Segment> watched_part(const std::vector<Segment>& segments,
                       end - first));
       continue;
     }
-    watched.push_back({segment.side,
+    const Segment seen{segment.side,
                        std::max(segment.from_s, first->t_s),
-                       std::min(segment.to_s, std::prev(end)->t_s + kJustAfter_s)});
+                       std::min(segment.to_s, std::prev(end)->t_s + kJustAfter_s)};
+    if (seen.to_s - seen.from_s < kLeastOfPeriod * period_s) {
+      result.warnings.push_back(fmt::format(
+          "side {} from {:.0f} s to {:.0f} s was watched for less than a tenth of a period "
+          "and was left out",
+          name_of(seen.side),
+          seen.from_s,
+          seen.to_s));
+      continue;
+    }
+    watched.push_back(seen);
   }
   return watched;
 }
@@ -109,10 +122,10 @@ void check_sides(const std::vector<Segment>& segments, const NightResult& result
   if (has(Side::kPlus) && has(Side::kMinus)) return;
   std::string what = "no segment with the sources near the boom";
   if (has(Side::kPlus) || has(Side::kMinus)) {
-    const Segment& first = segments.front();
+    const Side side = has(Side::kPlus) ? Side::kPlus : Side::kMinus;
     what = fmt::format("one side only ({} from {:.0f} s to {:.0f} s)",
-                       name_of(first.side),
-                       first.from_s,
+                       name_of(side),
+                       segments.front().from_s,
                        segments.back().to_s);
   }
   if (!result.warnings.empty()) what += fmt::format(" ({})", fmt::join(result.warnings, "; "));
@@ -131,8 +144,16 @@ void report_equilibria(const OpticalLever& lever, const Apparatus& apparatus, Ni
     return Measured{x_mm, std::abs(step) * straight_mm.u};
   };
   for (const SegmentSwing& s : result.fit.segments) {
+    const Measured equilibrium_mm = reading(s.equilibrium_mm);
+    const double later_mm =
+        reading({s.equilibrium_mm.value + s.drift_mm_per_hour, s.equilibrium_mm.u}).value;
+    const Measured& level = s.segment.side == Side::kPlus    ? result.fit.plus_mm
+                            : s.segment.side == Side::kMinus ? result.fit.minus_mm
+                                                             : *result.fit.away_mm;
     result.segments.push_back({.segment = s.segment,
-                               .equilibrium_mm = reading(s.equilibrium_mm),
+                               .equilibrium_mm = equilibrium_mm,
+                               .without_drift_mm = reading(level).value,
+                               .drift_mm_per_hour = later_mm - equilibrium_mm.value,
                                .amplitude_from_mm = s.amplitude_from_mm,
                                .amplitude_to_mm = s.amplitude_to_mm,
                                .periods = s.periods,
@@ -141,6 +162,10 @@ void report_equilibria(const OpticalLever& lever, const Apparatus& apparatus, Ni
   const double shift_mm = reading(result.fit.plus_mm).value - reading(result.fit.minus_mm).value;
   result.shift_mm = {apparatus.scale_factor.value * shift_mm,
                      apparatus.scale_factor.value * result.fit.shift_mm.u};
+  if (result.fit.shift_mm.value == 0.0) return;
+  const double to_wall = result.shift_mm.value / result.fit.shift_mm.value;
+  const Measured& plain = result.fit.least_squares_shift_mm;
+  result.least_squares_shift_mm = {to_wall * plain.value, std::abs(to_wall) * plain.u};
 }
 
 NightFindings findings_of(const OpticalLever& lever, const SwingFit& fit) {
@@ -154,6 +179,7 @@ NightFindings findings_of(const OpticalLever& lever, const SwingFit& fit) {
 void compute_gravity(const Night& night,
                      const Apparatus& apparatus,
                      const OpticalLever& lever,
+                     const NightOptions& options,
                      NightResult& result) {
   const NightFindings findings = findings_of(lever, result.fit);
   result.gravity = gravity(apparatus, findings);
@@ -165,8 +191,22 @@ void compute_gravity(const Night& night,
   }
   const WallDoubt wall =
       night.wall_doubt ? night.wall_doubt(findings.x_minus_mm, findings.x_plus_mm) : WallDoubt{};
-  result.budget =
-      gravity_budget(apparatus, findings, {.covariance = result.fit.covariance, .wall = wall});
+  const GravityInputs inputs =
+      gravity_inputs(apparatus,
+                     findings,
+                     {.covariance = result.fit.covariance,
+                      .wall = wall,
+                      .degrees_of_freedom = std::max(1.0, result.fit.degrees_of_freedom)});
+  result.budget = propagate(inputs.inputs, inputs.gravitational_constant, inputs.correlation);
+  const double k95 = coverage_factor(0.95, result.budget->effective_degrees_of_freedom);
+  result.interval_95 = {result.budget->value - k95 * result.budget->u,
+                        result.budget->value + k95 * result.budget->u};
+  if (options.monte_carlo_trials > 0) {
+    result.monte_carlo = gravity_monte_carlo(
+        inputs,
+        {.least_trials = options.monte_carlo_trials,
+         .most_trials = std::max<std::size_t>(2000000, options.monte_carlo_trials)});
+  }
   result.status = NightStatus::kMeasured;
   result.message = "measured";
   const double scale_relative = apparatus.scale_factor.u / apparatus.scale_factor.value;
@@ -243,9 +283,7 @@ std::vector<Segment> segments_between(const std::vector<SideChange>& sides,
   for (std::size_t k = 0; k < sides.size(); ++k) {
     const double to_s = k + 1 < sides.size() ? sides[k + 1].t_s : end_s;
     const double from_s = sides[k].t_s + settle_s;
-    if (sides[k].side != Side::kAway && from_s < to_s) {
-      segments.push_back({sides[k].side, from_s, to_s});
-    }
+    if (from_s < to_s) segments.push_back({sides[k].side, from_s, to_s});
   }
   return segments;
 }
@@ -285,8 +323,11 @@ NightResult analyse_night(const Night& night,
   }
   // What the track says of a move is uncertain by itself: that much is cut off too.
   const double end_s = series.back().t_s + kJustAfter_s;
-  const auto segments = watched_part(
-      segments_between(with_disturbances(result), end_s, options.settle_s), series, result);
+  const auto segments =
+      watched_part(segments_between(with_disturbances(result), end_s, options.settle_s),
+                   series,
+                   start->period_s,
+                   result);
   check_sides(segments, result);
   result.fit = fit_swing(series, segments, *start);
   refit_without_wide_swing(apparatus, lever, segments, *start, series, result);
@@ -309,7 +350,11 @@ NightResult analyse_night(const Night& night,
         format_quantity(result.fit.shift_mm, "mm"),
         kShiftSigmas);
   } else {
-    compute_gravity(night, apparatus, lever, result);
+    compute_gravity(night, apparatus, lever, options, result);
+    if (result.gravity) {
+      result.consistency = second_opinions(
+          apparatus, lever, findings_of(lever, result.fit), result.fit, series, *start);
+    }
   }
   return result;
 }

@@ -6,7 +6,9 @@
 
 #include "analysis/apparatus.h"
 #include "analysis/gravity.h"
+#include "analysis/gravity_monte_carlo.h"
 #include "analysis/measured.h"
+#include "analysis/second_opinions.h"
 #include "analysis/side_changes.h"
 #include "analysis/spot_path.h"
 #include "analysis/swing_fit.h"
@@ -28,6 +30,8 @@ struct Night {
 struct NightOptions {
   /// Left out after each move of the sources [s]: they are still under way and stir the air.
   double settle_s = 60.0;
+  /// Trials of the Monte Carlo run at least; 0 for none.
+  std::size_t monte_carlo_trials = 100000;
 };
 
 enum class NightStatus {
@@ -45,7 +49,9 @@ enum class NightStatus {
 /// A segment as reported: positions are readings of the scale.
 struct SegmentResult {
   Segment segment;
-  Measured equilibrium_mm;
+  Measured equilibrium_mm;   ///< in the segment's middle, drift included
+  double without_drift_mm;   ///< of its side, in the middle of the night
+  double drift_mm_per_hour;  ///< slope in the segment's middle
   double amplitude_from_mm;
   double amplitude_to_mm;
   double periods;
@@ -66,19 +72,26 @@ struct NightResult {
   /// pull put a wide swing off a harmonic one, and what that changed the shift by.
   double wide_swing_mm = 0.0;
   double wide_swing_shift_mm = 0.0;
-  Measured shift_mm{0.0, 0.0};           ///< plus - minus on the wall, true mm; fit, map and scale
-  Measured deflection_rad{0.0, 0.0};     ///< rotation of the boom from midway to one side
-  std::optional<GravityResult> gravity;  ///< only if measured
+  Measured shift_mm{0.0, 0.0};  ///< plus - minus on the wall, true mm; fit, map and scale
+  Measured least_squares_shift_mm{0.0, 0.0};  ///< the same by least squares; u of the fit alone
+  Measured deflection_rad{0.0, 0.0};          ///< rotation of the boom from midway to one side
+  std::optional<GravityResult> gravity;       ///< only if measured
   std::optional<UncertaintyBudget> budget;
+  /// G -+ t95 u with the effective degrees of freedom (JCGM 100:2008, G.6.4); only if measured.
+  Interval interval_95{0.0, 0.0};
+  std::optional<GravityMonteCarlo> monte_carlo;
+  Consistency consistency;  ///< G by other ways; only if measured
+  bool blinded = false;     ///< every G here carries a hidden factor (blinding.h)
 };
 
-/// Segments between the moves, each cut by `settle_s` at its start. Without the sides named away.
+/// Segments between the moves, each cut by `settle_s` at its start.
 [[nodiscard]] std::vector<Segment> segments_between(const std::vector<SideChange>& sides,
                                                     double end_s,
                                                     double settle_s);
 
 /// Path, sides, joint swing fit, rotation, G and its budget. Each segment is cut to the first and
-/// last position measured in it; one with fewer than eight is left out, with a warning.
+/// last position measured in it; one with fewer than eight, or shorter than a tenth of a period, is
+/// left out, with a warning.
 /// throws InputError if the sides given leave no segment or only one side, or there are too few
 ///        positions. Anything that the night itself lacks is a status.
 [[nodiscard]] NightResult analyse_night(const Night& night,

@@ -41,6 +41,18 @@ constexpr std::string_view kHowToWrite = "write it like 46.0(3) mm, 46.0 +/- 0.3
       fmt::format("cannot be read as a quantity: '{}' ({}; {})", text, reason, kHowToWrite));
 }
 
+struct NamedDistribution {
+  std::string_view word;
+  Distribution distribution;
+  double square_ratio;  // (half-width/standard uncertainty)^2
+};
+
+constexpr std::array kDistributions{
+    NamedDistribution{"rect", Distribution::kRectangular, 3.0},
+    NamedDistribution{"tri", Distribution::kTriangular, 6.0},
+    NamedDistribution{"arcsine", Distribution::kArcsine, 2.0},
+};
+
 std::string_view trimmed(std::string_view text) {
   const auto first = text.find_first_not_of(" \t");
   if (first == std::string_view::npos) return {};
@@ -258,6 +270,18 @@ std::string format_value_and_spread(Measured quantity) {
                      plain ? "" : fmt::format("e{}", exponent));
 }
 
+// The distribution that the text ends with, taken off it; none: nullptr.
+const NamedDistribution* take_distribution(std::string_view& rest) {
+  for (const NamedDistribution& named : kDistributions) {
+    if (!rest.ends_with(named.word)) continue;
+    const std::string_view before = rest.substr(0, rest.size() - named.word.size());
+    if (before.empty() || (before.back() != ' ' && before.back() != '\t')) continue;
+    rest = trimmed(before);
+    return &named;
+  }
+  return nullptr;
+}
+
 }  // namespace
 
 std::string_view name_of(Dimension dimension) {
@@ -287,9 +311,21 @@ std::string_view name_of(Dimension dimension) {
 Measured parse_quantity(std::string_view text, Dimension expected) {
   std::string_view rest = trimmed(text);
   if (rest.empty()) throw QuantityError("has no value");
+  const NamedDistribution* named = take_distribution(rest);
+  if (named != nullptr && rest.find("+/-") == std::string_view::npos &&
+      rest.find("\u00b1") == std::string_view::npos) {
+    throw QuantityError(
+        fmt::format("needs its limits as +/- before '{}', as in 46 +/- 0.5 mm {}, but is '{}'",
+                    named->word,
+                    named->word,
+                    text));
+  }
   const Measured number = take_value(text, rest);
   const double factor = si_factor(text, rest, expected);
-  return {number.value * factor, number.u * factor};
+  if (named == nullptr) return {number.value * factor, number.u * factor};
+  return {number.value * factor,
+          number.u * factor / std::sqrt(named->square_ratio),
+          named->distribution};
 }
 
 std::optional<double> parse_number(std::string_view text) {

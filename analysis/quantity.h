@@ -10,6 +10,8 @@
 /// Quantities as people write them: `46.0(3) mm`, `46.0 +/- 0.3 mm`, `46.0 ± 0.3 mm`, `46 mm`.
 /// The notation is that of JCGM 100:2008, 7.2.2: digits in parentheses stand under the last digits
 /// of the value, unless they carry a decimal point themselves (`12.3(4.5) mm` is 12.3 +/- 4.5 mm).
+/// Limits instead of a standard uncertainty: `46 +/- 0.5 mm rect` (anything between, equally
+/// likely), `tri` (most likely in the middle), `arcsine` (most likely at the limits).
 /// A power of ten belongs to both: `2.0(2)e-8 kg m2`. The decimal sign is a point everywhere.
 namespace nightswing::analysis {
 

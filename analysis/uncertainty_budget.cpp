@@ -9,6 +9,30 @@ namespace {
 
 using Function = std::function<double(const Eigen::VectorXd&)>;
 
+double sensitivity(const Function& function,
+                   const Eigen::VectorXd& values,
+                   Eigen::Index i,
+                   double u) {
+  const double step = std::max(1e-3 * u, 1e-4 * std::abs(values[i]));
+  if (step == 0) return 0.0;
+  Eigen::VectorXd above = values;
+  Eigen::VectorXd below = values;
+  above[i] += step;
+  below[i] -= step;
+  return (function(above) - function(below)) / (above[i] - below[i]);
+}
+
+double effective_degrees_of_freedom(const UncertaintyBudget& budget) {
+  double sum = 0;
+  for (const BudgetRow& row : budget.rows) {
+    sum += std::pow(row.contribution, 4) / row.input.degrees_of_freedom;
+  }
+  if (!(sum > 0)) return std::numeric_limits<double>::infinity();
+  return std::pow(budget.u, 4) / sum;
+}
+
+}  // namespace
+
 void check_inputs(const std::vector<BudgetInput>& inputs) {
   for (const BudgetInput& input : inputs) {
     if (!std::isfinite(input.value) || !std::isfinite(input.u) || input.u < 0) {
@@ -36,30 +60,6 @@ Eigen::MatrixXd checked_correlation(const Eigen::MatrixXd& correlation, Eigen::I
   return correlation;
 }
 
-double sensitivity(const Function& function,
-                   const Eigen::VectorXd& values,
-                   Eigen::Index i,
-                   double u) {
-  const double step = std::max(1e-3 * u, 1e-4 * std::abs(values[i]));
-  if (step == 0) return 0.0;
-  Eigen::VectorXd above = values;
-  Eigen::VectorXd below = values;
-  above[i] += step;
-  below[i] -= step;
-  return (function(above) - function(below)) / (above[i] - below[i]);
-}
-
-double effective_degrees_of_freedom(const UncertaintyBudget& budget) {
-  double sum = 0;
-  for (const BudgetRow& row : budget.rows) {
-    sum += std::pow(row.contribution, 4) / row.input.degrees_of_freedom;
-  }
-  if (!(sum > 0)) return std::numeric_limits<double>::infinity();
-  return std::pow(budget.u, 4) / sum;
-}
-
-}  // namespace
-
 UncertaintyBudget propagate(const std::vector<BudgetInput>& inputs,
                             const Function& function,
                             const Eigen::MatrixXd& correlation) {
@@ -84,7 +84,11 @@ UncertaintyBudget propagate(const std::vector<BudgetInput>& inputs,
   budget.u = std::sqrt(variance);
   if (variance > 0) {
     for (Eigen::Index i = 0; i < count; ++i) {
-      budget.rows[static_cast<std::size_t>(i)].share = parts[i] / variance;
+      BudgetRow& row = budget.rows[static_cast<std::size_t>(i)];
+      row.share = parts[i] / variance;
+      // Half of one contribution v_i: the variance falls by v_i (R v)_i - v_i^2/4.
+      const double less = parts[i] - 0.25 * contributions[i] * contributions[i];
+      row.gain = 1.0 - std::sqrt(std::max(0.0, 1.0 - less / variance));
     }
     const auto largest = std::ranges::max_element(budget.rows, {}, &BudgetRow::share);
     budget.dominating = static_cast<std::size_t>(largest - budget.rows.begin());

@@ -9,6 +9,8 @@
 
 #include <Eigen/Core>
 
+#include "analysis/measured.h"
+
 namespace nightswing::analysis {
 
 /// One measured quantity that a result depends on.
@@ -18,6 +20,7 @@ struct BudgetInput {
   double u;          // standard uncertainty (k = 1); 0 = none was given
   std::string unit;  // of value and u
   double degrees_of_freedom = std::numeric_limits<double>::infinity();
+  Distribution distribution = Distribution::kNormal;  // only a Monte Carlo run sees it
 };
 
 /// What one input contributes to the uncertainty of the result.
@@ -26,6 +29,7 @@ struct BudgetRow {
   double sensitivity;   // change of the result per unit of the input
   double contribution;  // sensitivity times u, with its sign
   double share;         // of the squared uncertainty; all add up to 1, a correlated one can be < 0
+  double gain = 0.0;    // by how much of itself the result's u would fall if this u were halved
 };
 
 struct UncertaintyBudget {
@@ -54,5 +58,12 @@ struct UncertaintyBudget {
     const std::vector<BudgetInput>& inputs,
     const std::function<double(const Eigen::VectorXd&)>& function,
     const Eigen::MatrixXd& correlation = {});
+
+/// What both ways of propagation ask of their inputs.
+/// throws   std::invalid_argument, see propagate
+void check_inputs(const std::vector<BudgetInput>& inputs);
+/// The matrix, or the identity for an empty one.
+[[nodiscard]] Eigen::MatrixXd checked_correlation(const Eigen::MatrixXd& correlation,
+                                                  Eigen::Index count);
 
 }  // namespace nightswing::analysis

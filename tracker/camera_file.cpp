@@ -96,23 +96,15 @@ void CameraWriter::append(const CameraRow& row) {
 std::optional<CameraRecord> read_camera(const std::filesystem::path& path) {
   if (!std::filesystem::exists(path)) return std::nullopt;
   CameraRecord record;
-  const auto use = [&](std::size_t number, const std::string& line) {
+  record.warnings = read_lines(path, kHeader, [&](const std::string& line) {
     std::string fault;
-    auto row = row_from(line, fault);
-    if (row && !record.rows.empty() && row->t_s <= record.rows.back().t_s) {
-      fault = fmt::format("time does not grow ({} s after {} s)", row->t_s, record.rows.back().t_s);
-      row.reset();
+    const auto row = row_from(line, fault);
+    if (!row) return fault;
+    if (!record.rows.empty() && row->t_s <= record.rows.back().t_s) {
+      return fmt::format("time does not grow ({} s after {} s)", row->t_s, record.rows.back().t_s);
     }
-    if (row) {
-      record.rows.push_back(*row);
-    } else {
-      record.warnings.push_back(
-          fmt::format("{}:{}: line passed over: {}", path.string(), number, fault));
-    }
-  };
-  read_lines(path, kHeader, use, [&](const std::string&) {
-    record.warnings.push_back(
-        fmt::format("{}: the last line is torn and was passed over", path.string()));
+    record.rows.push_back(*row);
+    return std::string();
   });
   return record;
 }

@@ -75,8 +75,8 @@ void CameraWatch::note_spot(const SpotMeasurement& spot) {
       {{position.x_px, position.y_px}, std::min(kSpot_widths * position.width_px, kMostSpot_px)});
 }
 
-void CameraWatch::start(const cv::Mat& reference) {
-  registration_.emplace(reference, spots_);
+void CameraWatch::start(const Picture& reference) {
+  registration_.emplace(reference.gray(reference.area()), spots_);
   if (spots_.size() > 1) spots_.erase(spots_.begin(), spots_.end() - 1);
   since_look_ = options_.every_frames;  // the next frame is looked at
   last_look_s_ = -options_.every_s;
@@ -164,15 +164,17 @@ std::optional<CameraWatch::Event> CameraWatch::follow_knock(const CameraRow& row
   return std::nullopt;
 }
 
-CameraWatch::Look CameraWatch::look(const cv::Mat& picture, double t_s) {
+CameraWatch::Look CameraWatch::look(const Picture& picture, double t_s) {
   if (!registration_) return {};
-  Glances now = registration_->glance(picture, spots_, motion_);
+  // Each patch is compared with a gain and an offset of its own: any range of luma will do.
+  const cv::Mat& luma = picture.stored_luma();
+  Glances now = registration_->glance(luma, spots_, motion_);
   ++since_look_;
   const bool alarm = is_alarming(now);
   glances_ = std::move(now);
   if (!alarm && !is_due(t_s)) return {};
 
-  const Registration found = registration_->find(picture, spots_, motion_);
+  const Registration found = registration_->find(luma, spots_, motion_);
   Look look;
   look.row = row_for(found, t_s, alarm || looks_wanted_ > 0 || last_look_failed_);
   last_look_failed_ = !is_registered(look.row->state);
@@ -190,7 +192,7 @@ CameraWatch::Look CameraWatch::look(const cv::Mat& picture, double t_s) {
                                picture_centre(registration_->frame()),
                                probes(registration_->frame())[1]);
     // The glances are distances from where this motion has the patches.
-    glances_ = registration_->glance(picture, spots_, motion_);
+    glances_ = registration_->glance(luma, spots_, motion_);
   }
   return look;
 }

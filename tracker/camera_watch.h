@@ -8,6 +8,7 @@
 
 #include "calibration/frame_registration.h"
 #include "tracker/camera_file.h"
+#include "tracker/picture.h"
 #include "tracker/spot_measurement.h"
 
 namespace nightswing::tracker {
@@ -40,7 +41,7 @@ class CameraWatch {
   void note_spot(const SpotMeasurement& spot);
 
   /// Begins the watch with the picture that the map is made from: the mean of the frames so far.
-  void start(const cv::Mat& reference);
+  void start(const Picture& reference);
   [[nodiscard]] bool is_started() const { return registration_.has_value(); }
 
   struct Event {
@@ -54,7 +55,7 @@ class CameraWatch {
   };
 
   /// The next frame after the reference, before its spot is noted. Nothing before `start`.
-  [[nodiscard]] Look look(const cv::Mat& picture, double t_s);
+  [[nodiscard]] Look look(const Picture& picture, double t_s);
 
   /// The knock that was not over when the frames ended.
   [[nodiscard]] std::optional<Event> finish();

@@ -43,17 +43,11 @@ void EventWriter::append(const Event& event) {
 EventLog read_events(const std::filesystem::path& path) {
   EventLog log;
   if (!std::filesystem::exists(path)) return log;
-  const auto use = [&](std::size_t number, const std::string& line) {
-    if (auto event = event_from(line)) {
-      log.events.push_back(std::move(*event));
-    } else {
-      log.warnings.push_back(
-          fmt::format("{}:{}: line passed over: not utc,t_s,event,detail", path.string(), number));
-    }
-  };
-  read_lines(path, kHeader, use, [&](const std::string&) {
-    log.warnings.push_back(
-        fmt::format("{}: the last line is torn and was passed over", path.string()));
+  log.warnings = read_lines(path, kHeader, [&](const std::string& line) -> std::string {
+    auto event = event_from(line);
+    if (!event) return "not utc,t_s,event,detail";
+    log.events.push_back(std::move(*event));
+    return {};
   });
   return log;
 }
@@ -61,7 +55,8 @@ EventLog read_events(const std::filesystem::path& path) {
 std::vector<analysis::SideChange> side_changes_in(EventLog& log) {
   std::vector<analysis::SideChange> changes;
   for (const Event& event : log.events) {
-    if (event.event != "side") continue;
+    const bool withdrawn = event.event == "side withdrawn";
+    if (event.event != "side" && !withdrawn) continue;
     const auto side = side_from(event.detail);
     if (!side || !event.t_s) {
       log.warnings.push_back(fmt::format(
@@ -69,8 +64,10 @@ std::vector<analysis::SideChange> side_changes_in(EventLog& log) {
           event.detail));
       continue;
     }
-    std::erase_if(changes, [&](const auto& c) { return c.t_s == *event.t_s; });
-    changes.push_back({*side, *event.t_s});
+    std::erase_if(changes, [&](const auto& change) {
+      return change.t_s == *event.t_s && (!withdrawn || change.side == *side);
+    });
+    if (!withdrawn) changes.push_back({*side, *event.t_s});
   }
   std::ranges::stable_sort(changes, {}, &analysis::SideChange::t_s);
   return changes;

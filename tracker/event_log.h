@@ -19,6 +19,7 @@ namespace nightswing::tracker {
 /// event       detail
 /// started     source of the frames
 /// side        plus, minus or away: the source masses are there from now on
+/// side withdrawn  the same words: the mark of this side at this moment was wrong
 /// camera moved    by how much, in words; positions are taken back from then on
 /// resumed     after how many frames an interrupted tracking was gone on with
 /// spot lost, spot found, gap, warning, ended, calibrated    a sentence
@@ -54,7 +55,8 @@ struct EventLog {
 [[nodiscard]] EventLog read_events(const std::filesystem::path& path);
 
 /// The moves of the source masses in the log, in order of time; of two at the same moment the later
-/// line counts. A `side` event without t_s or with an unknown side is named in `warnings`.
+/// line counts, and those withdrawn
+/// later do not. A `side` event without t_s or with an unknown side is named in `warnings`.
 [[nodiscard]] std::vector<analysis::SideChange> side_changes_in(EventLog& log);
 
 /// plus, minus or away.

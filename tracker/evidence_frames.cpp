@@ -16,22 +16,20 @@ constexpr double kEvery_s = 1800.0;
 }  // namespace
 
 void EvidenceFrames::go_on(const cv::Mat& first, double t_s) {
-  first.convertTo(sum_, CV_32F, kMeanOf);
+  first.convertTo(sum_, CV_16U, kMeanOf);
   summed_ = kMeanOf;
   kept_ = static_cast<int>(std::min(t_s / kEvery_s, 1.0 * kMostKept));
   next_s_ = kEvery_s * (std::floor(t_s / kEvery_s) + 1.0);
 }
 
-void EvidenceFrames::see(const cv::Mat& picture, double t_s) {
+void EvidenceFrames::see(const Picture& picture, double t_s) {
   if (summed_ < kMeanOf) {
-    if (sum_.empty()) sum_ = cv::Mat::zeros(picture.size(), CV_32FC(picture.channels()));
-    cv::Mat as_float;
-    picture.convertTo(as_float, CV_32F);
-    sum_ += as_float;
+    if (sum_.empty()) sum_ = cv::Mat::zeros(picture.size(), CV_16UC3);
+    cv::add(sum_, picture.bgr(), sum_, cv::noArray(), CV_16U);
     if (++summed_ == kMeanOf) write_picture(run_.first_frame(), first_mean());
   }
   if (t_s >= next_s_ && kept_ < kMostKept) {
-    write_picture(run_.frames() / fmt::format("at_{:06.0f}s.jpg", t_s), picture);
+    write_picture(run_.frames() / fmt::format("at_{:06.0f}s.jpg", t_s), picture.bgr());
     ++kept_;
     next_s_ = kEvery_s * (std::floor(t_s / kEvery_s) + 1.0);
   }

@@ -2,6 +2,7 @@
 
 #include <opencv2/core.hpp>
 
+#include "tracker/picture.h"
 #include "tracker/run_folder.h"
 
 namespace nightswing::tracker {
@@ -16,7 +17,7 @@ class EvidenceFrames {
   /// Goes on with a run whose first.png stands already, from t_s on. Before the first picture.
   void go_on(const cv::Mat& first, double t_s);
 
-  void see(const cv::Mat& picture, double t_s);
+  void see(const Picture& picture, double t_s);
 
   /// Keeps no more pictures (the disk is nearly full).
   void stop() { kept_ = kMostKept; }
@@ -24,7 +25,7 @@ class EvidenceFrames {
   /// Writes first.png if fewer frames came than it is the mean of. Call once at the end.
   void finish();
 
-  /// Mean of the first frames so far, 8 bit; empty before the first one.
+  /// Mean of the first frames so far, 8-bit BGR; empty before the first one.
   [[nodiscard]] cv::Mat first_mean() const;
 
   /// Whether the mean is that of all the frames that it is made of: first.png.
@@ -34,7 +35,7 @@ class EvidenceFrames {
   static constexpr int kMostKept = 24;
 
   RunFolder run_;
-  cv::Mat sum_;
+  cv::Mat sum_;  // 16 bit
   int summed_ = 0;
   int kept_ = 0;
   double next_s_ = 1800.0;

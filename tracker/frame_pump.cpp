@@ -15,8 +15,7 @@ constexpr int kGivenWay = 5;  // steps of the scheduler's niceness: a third of t
 
 }  // namespace
 
-FramePump::FramePump(FrameSource& source)
-    : source_(source), empty_(kFramesAhead), thread_([this] { run(); }) {}
+FramePump::FramePump(FrameSource& source) : source_(source), thread_([this] { run(); }) {}
 
 FramePump::~FramePump() {
   {
@@ -34,8 +33,7 @@ bool FramePump::next(Frame& frame) {
     if (fault_) std::rethrow_exception(std::exchange(fault_, nullptr));
     return false;
   }
-  std::swap(frame, full_.front());
-  empty_.push_back(std::move(full_.front()));
+  frame = std::move(full_.front());
   full_.pop_front();
   changed_.notify_all();
   return true;
@@ -47,10 +45,8 @@ void FramePump::run() {
       Frame frame;
       {
         std::unique_lock lock(mutex_);
-        changed_.wait(lock, [this] { return !empty_.empty() || stop_; });
+        changed_.wait(lock, [this] { return full_.size() < kFramesAhead || stop_; });
         if (stop_) return;
-        frame = std::move(empty_.front());
-        empty_.pop_front();
       }
       const bool read = source_.next(frame);
       const std::lock_guard lock(mutex_);

@@ -12,7 +12,7 @@ namespace nightswing::tracker {
 
 /// Decodes ahead in a thread of its own, so that the next frame is there while this one is
 /// measured. The frames are those of the source, in order: results do not depend on the pace.
-/// Memory is that of a few frames, used again and again.
+/// At most six frames are held.
 class FramePump {
  public:
   /// The source must outlive the pump and must not be used meanwhile.
@@ -22,7 +22,7 @@ class FramePump {
   FramePump(const FramePump&) = delete;
   FramePump& operator=(const FramePump&) = delete;
 
-  /// The next frame; false at the end. `frame` gives its memory back to the pump.
+  /// The next frame; false at the end.
   /// Rethrows what the source threw.
   [[nodiscard]] bool next(Frame& frame);
 
@@ -33,7 +33,6 @@ class FramePump {
   std::mutex mutex_;
   std::condition_variable changed_;
   std::deque<Frame> full_;
-  std::deque<Frame> empty_;
   bool ended_ = false;
   bool stop_ = false;
   std::exception_ptr fault_;

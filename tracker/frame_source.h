@@ -5,15 +5,14 @@
 #include <string>
 #include <vector>
 
-#include <opencv2/core.hpp>
-
+#include "tracker/picture.h"
 #include "tracker/time_text.h"
 
 namespace nightswing::tracker {
 
 /// One picture and its moment.
 struct Frame {
-  cv::Mat picture;   ///< 8-bit BGR, stored pixels (no rotation applied)
+  Picture picture;   ///< stored pixels, no rotation applied
   double t_s = 0.0;  ///< since the first frame; grows from frame to frame
   std::string gap;   ///< what is missing or amiss just before this frame, a phrase; mostly empty
 };
@@ -42,7 +41,7 @@ class FrameSource {
   FrameSource(const FrameSource&) = delete;
   FrameSource& operator=(const FrameSource&) = delete;
 
-  /// Reads the next frame into `frame`, whose memory is used again; false at the end.
+  /// Reads the next frame; false at the end.
   [[nodiscard]] virtual bool next(Frame& frame) = 0;
 
   [[nodiscard]] virtual const SourceFacts& facts() const = 0;

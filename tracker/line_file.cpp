@@ -18,6 +18,7 @@ namespace nightswing::tracker {
 namespace {
 
 constexpr std::int64_t kMostReserve = 1'000'000'000;
+constexpr std::size_t kMostNamed = 10;  // a file of rubbish must not make a page of warnings
 
 InputError cannot(std::string_view what, const std::filesystem::path& path) {
   return InputError(fmt::format("cannot {} {}: {}", what, path.string(), std::strerror(errno)));
@@ -142,22 +143,35 @@ bool LineFile::stands_already(std::string_view line) {
   return false;
 }
 
-void read_lines(const std::filesystem::path& path,
-                std::string_view header,
-                const std::function<void(std::size_t, const std::string&)>& use,
-                const std::function<void(const std::string&)>& on_torn) {
+std::vector<std::string> read_lines(const std::filesystem::path& path,
+                                    std::string_view header,
+                                    const std::function<std::string(const std::string&)>& use) {
   std::ifstream file(path);
   if (!file) throw cannot("read", path);
   std::string line;
   if (!std::getline(file, line)) line.clear();
   check_header(path, line, header);
+  std::vector<std::string> warnings;
+  long unnamed = 0;
+  bool torn = false;
   for (std::size_t number = 2; std::getline(file, line); ++number) {
-    if (!file.eof()) {
-      use(number, line);
-    } else if (on_torn) {
-      on_torn(line);
+    torn = file.eof();
+    if (torn) break;
+    const std::string fault = use(line);
+    if (fault.empty()) continue;
+    if (warnings.size() < kMostNamed) {
+      warnings.push_back(fmt::format("{}:{}: line passed over: {}", path.string(), number, fault));
+    } else {
+      ++unnamed;
     }
   }
+  if (unnamed > 0) {
+    warnings.push_back(fmt::format("{}: {} more lines passed over", path.string(), unnamed));
+  }
+  if (torn) {
+    warnings.push_back(fmt::format("{}: the last line is torn and was passed over", path.string()));
+  }
+  return warnings;
 }
 
 void write_whole_file(const std::filesystem::path& path, std::string_view text) {

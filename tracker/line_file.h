@@ -6,6 +6,7 @@
 #include <functional>
 #include <string>
 #include <string_view>
+#include <vector>
 
 namespace nightswing::tracker {
 
@@ -64,13 +65,14 @@ class LineFile {
   std::streamoff standing_end_ = 0;
 };
 
-/// Calls `use(number, line)` for each whole line after the header, number = line number in the
-/// file. A last line without line break is reported to `on_torn` instead. throws InputError if the
-/// file cannot be read or the header is another one.
-void read_lines(const std::filesystem::path& path,
-                std::string_view header,
-                const std::function<void(std::size_t number, const std::string& line)>& use,
-                const std::function<void(const std::string& torn)>& on_torn = {});
+/// Calls `use(line)` for each whole line after the header; it says in a phrase why the line cannot
+/// be used, or nothing. Returns a sentence for each line that was passed over for that, the first
+/// ten by their number in the file and then how many more, and for a last line without line break.
+/// throws InputError if the file cannot be read or the header is another one.
+[[nodiscard]] std::vector<std::string> read_lines(
+    const std::filesystem::path& path,
+    std::string_view header,
+    const std::function<std::string(const std::string& line)>& use);
 
 /// Replaces the whole file: written under another name beside it, flushed to the disk, renamed.
 /// throws InputError if that fails; the old file then still stands.

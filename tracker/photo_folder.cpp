@@ -89,8 +89,10 @@ bool PhotoFolder::next(Frame& frame) {
   while (next_ < photos_.size()) {
     const std::size_t k = next_++;
     tell(times_.gaps[k]);
-    const std::string fault = read(photos_[k], frame.picture);
+    cv::Mat pixels;
+    const std::string fault = read(photos_[k], pixels);
     if (fault.empty()) {
+      frame.picture = pixels;
       frame.t_s = times_.t_s[k] - first_s_;
       return true;
     }

@@ -16,15 +16,13 @@ constexpr std::uint8_t kWhite = 250;  // nor from saturated ones
 
 }  // namespace
 
-bool RepeatedWall::look(const cv::Mat& frame) {
+bool RepeatedWall::look(const Picture& frame) {
   std::vector<std::uint8_t> now;
   now.reserve(last_.size());
-  const int channels = frame.channels();
-  for (int row = kStep_px / 2; row < frame.rows; row += kStep_px) {
-    const auto* value = frame.ptr<std::uint8_t>(row);
-    for (int column = kStep_px / 2; column < frame.cols; column += kStep_px) {
-      // The middle channel is gray itself, or green, of which luma mostly consists.
-      now.push_back(value[column * channels + channels / 2]);
+  const cv::Size size = frame.size();
+  for (int row = kStep_px / 2; row < size.height; row += kStep_px) {
+    for (int column = kStep_px / 2; column < size.width; column += kStep_px) {
+      now.push_back(frame.gray_at(column, row));
     }
   }
   if (!last_.empty() && last_.size() == now.size()) {

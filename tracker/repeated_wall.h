@@ -3,7 +3,7 @@
 #include <cstdint>
 #include <vector>
 
-#include <opencv2/core.hpp>
+#include "tracker/picture.h"
 
 namespace nightswing::tracker {
 
@@ -15,9 +15,8 @@ class RepeatedWall {
  public:
   /// Compares a grid of places with the frame before; returns whether more than 7 in 10 of them are
   /// exactly as they were, averaged over the last 20 frames. Black and saturated places are left
-  /// out, since they repeat without compression. The frame is 8-bit gray or BGR, always of one
-  /// size.
-  bool look(const cv::Mat& frame);
+  /// out, since they repeat without compression. Luma counts; the frames are of one size.
+  bool look(const Picture& frame);
 
  private:
   std::vector<std::uint8_t> last_;

@@ -40,9 +40,55 @@ Json budget_of(const analysis::UncertaintyBudget& budget) {
                     {"u", row.input.u},
                     {"unit", row.input.unit},
                     {"sensitivity", row.sensitivity},
-                    {"share", row.share}});
+                    {"share", row.share},
+                    {"gain_if_halved", row.gain}});
   }
   return list;
+}
+
+void add_swing_model(Json& json, const analysis::NightResult& result) {
+  const analysis::SwingFit& fit = result.fit;
+  json["drift_model"] = fit.drift_name;
+  json["noise"] = {{"white_mm", fit.noise.white_mm},
+                   {"torque_mm", fit.noise.torque_mm},
+                   {"slow", analysis::name_of(fit.noise.slow)},
+                   {"slow_mm", fit.noise.slow_mm},
+                   {"slow_memory", fit.noise.slow_memory}};
+  json["kicks"] = Json::array();
+  for (const analysis::Kick& kick : fit.kicks) {
+    json["kicks"].push_back({{"t_s", kick.t_s}, {"change_mm_per_s", kick.change_mm_per_s}});
+  }
+  json["least_squares_shift_mm"] = json_of(result.least_squares_shift_mm);
+  json["away_equilibrium_mm"] = fit.away_mm ? json_of(*fit.away_mm) : Json(nullptr);
+  json["away_period_s"] = fit.away_period_s ? json_of(*fit.away_period_s) : Json(nullptr);
+}
+
+Json json_of(const analysis::Interval& interval) {
+  return Json::array({interval.low, interval.high});
+}
+
+void add_monte_carlo(Json& json, const analysis::NightResult& result) {
+  json["G"]["interval_95"] = json_of(result.interval_95);
+  if (!result.monte_carlo) return;
+  const analysis::MonteCarloResult& drawn = result.monte_carlo->result;
+  json["monte_carlo"] = {{"trials", drawn.trials},
+                         {"converged", drawn.converged},
+                         {"mean", drawn.mean},
+                         {"u", drawn.u},
+                         {"symmetric_95", json_of(drawn.symmetric)},
+                         {"shortest_95", json_of(drawn.shortest)},
+                         {"symmetric_68", json_of(drawn.symmetric_68)}};
+}
+
+void add_opinions(Json& json, const analysis::NightResult& result) {
+  json["other_ways"] = Json::array();
+  for (const analysis::Opinion& opinion : result.consistency.opinions) {
+    json["other_ways"].push_back({{"method", opinion.method},
+                                  {"value", opinion.g_m3_kg_s2.value},
+                                  {"u", opinion.g_m3_kg_s2.u}});
+  }
+  json["consistent"] = result.consistency.consistent;
+  json["consistency"] = result.consistency.statement;
 }
 
 void add_gravity(Json& json, const analysis::NightResult& result) {
@@ -56,6 +102,8 @@ void add_gravity(Json& json, const analysis::NightResult& result) {
                {"coverage_factor", 1}};
   const double freedom = result.budget->effective_degrees_of_freedom;
   json["G"]["degrees_of_freedom"] = std::isfinite(freedom) ? Json(freedom) : Json(nullptr);
+  add_monte_carlo(json, result);
+  add_opinions(json, result);
   json["textbook_G"] = result.gravity->textbook_m3_kg_s2;
   json["torsion_constant_N_m"] = result.gravity->kappa_n_m;
   json["inertia_kg_m2"] = result.gravity->inertia_kg_m2;
@@ -78,6 +126,7 @@ std::string result_json(const ResultSource& source) {
   json["apparatus"] = source.apparatus.title;
   json["status"] = name_of(result.status);
   json["message"] = result.message;
+  json["blinded"] = result.blinded;
   add_gravity(json, result);
   if (result.fit.status != analysis::FitStatus::kNotConverged) {
     json["period_s"] = json_of(result.fit.period_s);
@@ -89,6 +138,7 @@ std::string result_json(const ResultSource& source) {
     json["residual_rms_mm"] = result.fit.residual_rms_mm;
     json["correlation_widening"] = result.fit.correlation_widening;
     json["left_out_s"] = result.fit.left_out_s;
+    add_swing_model(json, result);
   }
   if (result.gravity) json["deflection_rad"] = json_of(result.deflection_rad);
   json["segments"] = segments_of(result);

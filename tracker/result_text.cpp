@@ -1,12 +1,13 @@
 #include <algorithm>
 #include <cmath>
-#include <sstream>
 
 #include <fmt/format.h>
 
 #include "analysis/quantity.h"
+#include "analysis/unmodelled_effects.h"
 #include "tracker/comparison.h"
 #include "tracker/result_file.h"
+#include "tracker/text_lines.h"
 #include "tracker/version.h"
 
 namespace nightswing::tracker {
@@ -23,21 +24,31 @@ std::string when_text(const RunInfo& info, double t_s) {
   return text;
 }
 
-/// The sentence broken at blanks into lines of the page.
-std::string in_lines(const std::string& sentence, std::string_view indent) {
-  constexpr std::size_t kPageWidth = 96;
+std::string opinions_part(const analysis::Consistency& consistency) {
   std::string text;
-  std::string line(indent);
-  std::istringstream words(sentence);
-  for (std::string word; words >> word;) {
-    if (line.size() > indent.size() && line.size() + 1 + word.size() > kPageWidth) {
-      text += line + '\n';
-      line = indent;
-    }
-    if (line.size() > indent.size()) line += ' ';
-    line += word;
+  for (const analysis::Opinion& opinion : consistency.opinions) {
+    text += fmt::format("    {:32} {}\n", opinion.method, format_quantity(opinion.g_m3_kg_s2, ""));
   }
-  return text + line + '\n';
+  if (text.empty()) return text;
+  return "G by other ways (u of the night alone)\n" + text +
+         in_lines(consistency.statement, "    ");
+}
+
+std::string interval_part(const analysis::NightResult& result) {
+  const analysis::MonteCarloResult& drawn = result.monte_carlo->result;
+  const double freedom = result.budget->effective_degrees_of_freedom;
+  return fmt::format(
+      "95 % interval: {:.4g} to {:.4g} (effective degrees of freedom {})\n"
+      "    by {} draws of all inputs: {:.4g} to {:.4g}, shortest {:.4g} to {:.4g}{}\n",
+      result.interval_95.low,
+      result.interval_95.high,
+      freedom > 1e4 ? "without limit" : fmt::format("{:.0f}", freedom),
+      drawn.trials,
+      drawn.symmetric.low,
+      drawn.symmetric.high,
+      drawn.shortest.low,
+      drawn.shortest.high,
+      drawn.converged ? "" : "; not converged to two digits of u");
 }
 
 std::string gravity_part(const analysis::NightResult& result) {
@@ -46,11 +57,47 @@ std::string gravity_part(const analysis::NightResult& result) {
   std::string text = fmt::format("G = {}   ({:.2f} %, standard uncertainty, k = 1)\n",
                                  format_quantity({g, u}, "m3 kg-1 s-2"),
                                  100.0 * u / g);
-  text += in_lines(compare_with_accepted({g, u}).sentence, "    ");
+  text += result.blinded
+              ? in_lines("BLIND: every G here carries the same hidden factor, until analyse --open",
+                         "    ")
+              : in_lines(compare_with_accepted({g, u}).sentence, "    ");
+  if (result.monte_carlo) text += interval_part(result);
   text += fmt::format("textbook formula alone: {:.4g} m3 kg-1 s-2\n",
                       result.gravity->textbook_m3_kg_s2);
   for (const analysis::Correction& c : result.gravity->corrections) {
     text += fmt::format("    {:+7.3f} %  {}\n", c.percent, c.name);
+  }
+  text += opinions_part(result.consistency);
+  return text;
+}
+
+std::string noise_part(const RunInfo& info, const analysis::NightResult& result) {
+  const analysis::SwingFit& fit = result.fit;
+  std::string noise = fmt::format(
+      "one position scatters by {:.3f} mm about the fit; random torque keeps up {:.3f} mm of swing",
+      fit.residual_rms_mm,
+      fit.noise.torque_mm);
+  if (fit.noise.slow != analysis::SlowNoise::kNone) {
+    noise += fmt::format("; {:.3f} mm are alike over {:.3g} {}",
+                         fit.noise.slow_mm,
+                         fit.noise.slow_memory,
+                         fit.noise.slow == analysis::SlowNoise::kInTime ? "s" : "mm of the path");
+  }
+  noise += fmt::format("; u(shift) {:.1f} times wider than by independent readings",
+                       fit.correlation_widening);
+  std::string text = in_lines(noise, "    ");
+  text += in_lines(fmt::format("drift model: {}; by least squares the shift would be {}",
+                               fit.drift_name,
+                               format_quantity(result.least_squares_shift_mm, "mm")),
+                   "    ");
+  for (const analysis::Kick& kick : fit.kicks) {
+    text += in_lines(fmt::format("the swing was kicked at {} (its speed changed by {:.2g} mm/s)",
+                                 when_text(info, kick.t_s),
+                                 kick.change_mm_per_s),
+                     "    ");
+  }
+  if (fit.away_mm && fit.away_period_s) {
+    text += fmt::format("    sources away: period {}\n", format_quantity(*fit.away_period_s, "s"));
   }
   return text;
 }
@@ -67,16 +114,14 @@ std::string swing_part(const RunInfo& info, const analysis::NightResult& result)
   }
   if (result.wide_swing_mm > 0.0) {
     text += fmt::format(
-        "wide swing  the uneven pull moved positions by up to {:.3f} mm; without that the shift\n"
-        "            is {:+.4f} mm different\n",
+        "wide swing  put positions off by up to {:.3f} mm; taking that off moved the shift by "
+        "{:+.4f} mm\n",
         result.wide_swing_mm,
         result.wide_swing_shift_mm);
   }
-  text += '\n' + in_lines(
-                     "equilibria, readings of the scale in the middle of each segment, drift "
-                     "included (the shift is taken at one moment and in true mm); " +
-                         result.sides_from,
-                     "");
+  text +=
+      "\nequilibria, as read on the scale mid-segment (the shift is at one moment, in true mm)\n" +
+      in_lines(result.sides_from, "");
   for (const analysis::SegmentResult& s : result.segments) {
     text += fmt::format(
         "    {:5}  {}, {:.1f} periods, swing {:.1f} to {:.1f} mm,\n           from {} for {}\n",
@@ -88,19 +133,15 @@ std::string swing_part(const RunInfo& info, const analysis::NightResult& result)
         when_text(info, s.segment.from_s),
         duration_text(s.segment.to_s - s.segment.from_s));
   }
-  text += fmt::format(
-      "    one position scatters by {:.3f} mm about the fit; correlation of the readings makes\n"
-      "    u(shift) {:.1f} times wider than if they were independent\n",
-      result.fit.residual_rms_mm,
-      result.fit.correlation_widening);
+  text += noise_part(info, result);
   for (const double t_s : result.disturbances_s) {
     text += fmt::format("    the swing broke off at {} and went on about the same equilibrium\n",
                         when_text(info, t_s));
   }
   if (!result.fit.left_out_s.empty()) {
     text += fmt::format(
-        "    {} positions left out: further from the fit than 5 times the usual scatter (times in\n"
-        "    result.json)\n",
+        "    {} positions left out: beyond 5 times the usual scatter about the fit (times in "
+        "result.json)\n",
         result.fit.left_out_s.size());
   }
   return text;
@@ -129,10 +170,24 @@ std::string budget_part(const analysis::UncertaintyBudget& budget) {
   if (budget.dominating) {
     text += fmt::format("    dominating: {}\n", budget.rows[*budget.dominating].input.name);
   }
+  std::string gains;
+  std::ranges::stable_sort(rows, std::ranges::greater{}, &analysis::BudgetRow::gain);
+  for (std::size_t k = 0; k < std::min<std::size_t>(3, rows.size()); ++k) {
+    if (rows[k].gain < 0.005) break;
+    gains += fmt::format(
+        "{}{} by {:.1f} %", gains.empty() ? "" : ", ", rows[k].input.name, 100.0 * rows[k].gain);
+  }
+  if (!gains.empty()) {
+    text +=
+        in_lines("measured twice as well, each would lower the uncertainty of G: " + gains, "    ");
+  }
   for (const std::string& name : budget.without_uncertainty) {
     text += fmt::format("    no uncertainty was given for: {}\n", name);
   }
-  return text;
+  const auto effects = analysis::unmodelled_effects();
+  return text + fmt::format("    {} effects stand in no row, such as {}: see report.html\n",
+                            effects.size(),
+                            effects.front().effect);
 }
 
 std::string list_part(std::string_view title, const std::vector<std::string>& lines) {

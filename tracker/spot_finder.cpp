@@ -39,6 +39,8 @@ constexpr int kWidthsForDoubt = 20;
 constexpr double kLeastDoubt = 0.04;  // of the logarithm of a width
 constexpr double kDoubt_scatters = 6.0;
 constexpr double kLossyWidening = 1.4;  // of the uncertainty; see the header
+// Counts. Lossy film makes its wall quieter than the specks that it leaves of the camera's noise.
+constexpr double kLossyNoise = 2.0;
 
 /// Counts of a patch, smoothed over a square.
 cv::Mat smoothed_counts(const SpotPatch& patch, int half_px) {
@@ -68,18 +70,15 @@ bool has_light(const SpotPatch& patch, double least_peak) {
 
 SpotFinder::SpotFinder(SpotFinderOptions options) : options_(options) {}
 
-void SpotFinder::check(const cv::Mat& frame) {
+void SpotFinder::check(const Picture& frame) {
   if (frame.empty()) throw std::invalid_argument("spot finder: the frame is empty");
-  if (frame.type() != CV_8UC1 && frame.type() != CV_8UC3) {
-    throw std::invalid_argument("spot finder: the frame must be 8-bit gray or BGR");
-  }
   if (size_.empty()) size_ = frame.size();
   if (frame.size() != size_) {
     throw std::invalid_argument("spot finder: the frame's size differs from the first frame's");
   }
 }
 
-SpotMeasurement SpotFinder::measure(const cv::Mat& frame) {
+SpotMeasurement SpotFinder::measure(const Picture& frame) {
   check(frame);
   lossy_film_ = repeated_wall_.look(frame);
   note_light(frame);
@@ -91,9 +90,9 @@ SpotMeasurement SpotFinder::measure(const cv::Mat& frame) {
 }
 
 /// Forgets the wall when its light has changed, but not for a few black frames.
-void SpotFinder::note_light(const cv::Mat& frame) {
+void SpotFinder::note_light(const Picture& frame) {
   const bool changed = wall_.light_changed(frame, spot_zone());
-  const bool black = changed && cv::mean(luma_of(frame, {{0, 0}, size_}))[0] < options_.dark_luma;
+  const bool black = changed && cv::mean(frame.gray(frame.area()))[0] < options_.dark_luma;
   black_frames_ = black && black_frames_ < kMostBlackFrames ? black_frames_ + 1 : 0;
   if (!changed || black_frames_ > 0) return;
   remember_fixed_lights();
@@ -121,7 +120,7 @@ void SpotFinder::camera_moved() {
   if (followed_ && !followed_->has_moved) followed_.reset();
 }
 
-SpotMeasurement SpotFinder::follow(const cv::Mat& frame) {
+SpotMeasurement SpotFinder::follow(const Picture& frame) {
   const std::optional<Judged> near = look_near(frame);
   if (!near || near->verdict != Verdict::kSpot) return search(frame, near);
   if (is_doubtful(near->fit)) {
@@ -160,7 +159,7 @@ void SpotFinder::switch_to(const SpotFit& fit) {
 }
 
 /// First exactly where the spot should be, then at the brightest place around it.
-std::optional<SpotFinder::Judged> SpotFinder::look_near(const cv::Mat& frame) const {
+std::optional<SpotFinder::Judged> SpotFinder::look_near(const Picture& frame) const {
   const SpotShape& last = followed_->fit.shape;
   const double coasting = followed_->misses < kCoastingFrames ? followed_->misses + 1 : 0;
   SpotFitStart start{last.x_px + coasting * followed_->speed_x_px,
@@ -188,7 +187,7 @@ std::optional<SpotFinder::Judged> SpotFinder::look_near(const cv::Mat& frame) co
   return around.verdict >= expected.verdict ? around : expected;
 }
 
-SpotMeasurement SpotFinder::search(const cv::Mat& frame, const std::optional<Judged>& seen) {
+SpotMeasurement SpotFinder::search(const Picture& frame, const std::optional<Judged>& seen) {
   const FrameSearch found = search_frame(frame, wall_, {});
   bool cut = false;
   for (const SpotCandidate& candidate : found.candidates) {
@@ -218,7 +217,7 @@ SpotMeasurement SpotFinder::search(const cv::Mat& frame, const std::optional<Jud
   return {found.mean_luma < options_.dark_luma ? SpotState::kDark : SpotState::kLost, std::nullopt};
 }
 
-SpotFinder::Judged SpotFinder::look_at(const cv::Mat& frame,
+SpotFinder::Judged SpotFinder::look_at(const Picture& frame,
                                        const SpotFitStart& start,
                                        Learned learned) const {
   const int half_px = patch_half_px(std::max(start.sigma_x_px, start.sigma_y_px));
@@ -242,7 +241,7 @@ SpotFinder::Judged SpotFinder::look_at(const cv::Mat& frame,
 }
 
 /// Nothing is known of a candidate's width: it is guessed, then the patch is cut to measure.
-SpotFinder::Judged SpotFinder::look_at_candidate(const cv::Mat& frame,
+SpotFinder::Judged SpotFinder::look_at_candidate(const Picture& frame,
                                                  const SpotCandidate& candidate,
                                                  Learned learned) const {
   const cv::Rect area = square_around(candidate.x_px, candidate.y_px, kRoughPatch_px, size_);
@@ -276,7 +275,8 @@ SpotFinder::Verdict SpotFinder::judge(const SpotPatch& patch,
   const SpotShape& shape = fit.shape;
   const double width_px = width_of(shape);
   // Signal to noise of the whole spot in white noise: peak sigma sqrt(pi) / noise.
-  const double noise = std::max(fit.wall_scatter, std::sqrt(fit.noise.background));
+  const double hidden = lossy_film_ ? kLossyNoise : 0.0;
+  const double noise = std::max({fit.wall_scatter, std::sqrt(fit.noise.background), hidden});
   const double significance = shape.peak * width_px * std::sqrt(std::numbers::pi) / noise;
   const double least = width_.spots > 0 ? kLeastSignificance : kFirstSignificance;
   if (shape.peak < options_.least_peak || significance < least) return Verdict::kNoLight;
@@ -366,7 +366,7 @@ void SpotFinder::consider_new_width(const Judged& judged) {
   if (width_.contrary >= kNewWidthFrames) width_ = {};
 }
 
-void SpotFinder::look_for_rival(const cv::Mat& frame) {
+void SpotFinder::look_for_rival(const Picture& frame) {
   if (followed_->has_moved) {
     rival_.reset();
     return;

@@ -43,7 +43,9 @@ struct SpotFinderOptions {
 ///   is off by more than 4 % and six times its usual scatter.
 /// - In lossy film (see RepeatedWall) the uncertainty is widened by a factor of 1.4, because such
 ///   film displaces the spot without a trace in its shape: over H.264 films of known truth (crf 18
-///   and 23; creeping and moving spots) the scatter was 1.3 to 1.5 times what the fit says.
+///   and 23; creeping and moving spots) the scatter was 1.3 to 1.5 times what the fit says. There
+///   its wall is also quieter than the specks that it leaves, so that a light must stand out of two
+///   counts of noise at least.
 /// - The width of the spot is learned; a light of another width in the spot's place is kBlocked. If
 ///   the other width stays for 25 frames (the camera was focused anew), it becomes the spot's.
 ///
@@ -52,10 +54,10 @@ class SpotFinder {
  public:
   explicit SpotFinder(SpotFinderOptions options = {});
 
-  /// One frame, 8-bit BGR or gray (CV_8UC3, CV_8UC1). A bad picture is an outcome, not an error.
-  /// throws std::invalid_argument if the frame is empty, of another type, or not of the size of the
-  ///        first frame (a new size needs a new finder, because places would mean something else).
-  [[nodiscard]] SpotMeasurement measure(const cv::Mat& frame);
+  /// One frame. A bad picture is an outcome, not an error.
+  /// throws std::invalid_argument if the frame is empty or not of the size of the first one (a new
+  ///        size needs a new finder, because places would mean something else).
+  [[nodiscard]] SpotMeasurement measure(const Picture& frame);
 
   /// The camera was knocked before the next frame: the wall is learned anew. A light that has not
   /// moved of itself yet is searched anew too, or else the knock would pass for its own motion.
@@ -100,11 +102,11 @@ class SpotFinder {
   };
 
   void remember_fixed_lights();
-  void note_light(const cv::Mat& frame);
-  void look_for_ghost(const cv::Mat& frame);
+  void note_light(const Picture& frame);
+  void look_for_ghost(const Picture& frame);
   void note_brighter(const SpotShape& light);
   void switch_to(const SpotFit& fit);
-  void look_at_ghost(const cv::Mat& frame, const SpotShape& ghost);
+  void look_at_ghost(const Picture& frame, const SpotShape& ghost);
   [[nodiscard]] SpotFit fit_beside_ghost(const SpotPatch& patch, const SpotFitStart& start) const;
   [[nodiscard]] bool is_ghostly(const SpotFit& fit) const;
   [[nodiscard]] bool is_doubtful(const SpotFit& fit) const;
@@ -120,14 +122,14 @@ class SpotFinder {
     int contrary = 0;  ///< consecutive lights of another width
   };
 
-  void check(const cv::Mat& frame);
-  [[nodiscard]] SpotMeasurement follow(const cv::Mat& frame);
-  [[nodiscard]] SpotMeasurement search(const cv::Mat& frame, const std::optional<Judged>& seen);
-  [[nodiscard]] std::optional<Judged> look_near(const cv::Mat& frame) const;
-  [[nodiscard]] Judged look_at(const cv::Mat& frame,
+  void check(const Picture& frame);
+  [[nodiscard]] SpotMeasurement follow(const Picture& frame);
+  [[nodiscard]] SpotMeasurement search(const Picture& frame, const std::optional<Judged>& seen);
+  [[nodiscard]] std::optional<Judged> look_near(const Picture& frame) const;
+  [[nodiscard]] Judged look_at(const Picture& frame,
                                const SpotFitStart& start,
                                Learned learned) const;
-  [[nodiscard]] Judged look_at_candidate(const cv::Mat& frame,
+  [[nodiscard]] Judged look_at_candidate(const Picture& frame,
                                          const SpotCandidate& candidate,
                                          Learned learned) const;
   [[nodiscard]] Verdict judge(const SpotPatch& patch, const SpotFit& fit, Learned learned) const;
@@ -135,7 +137,7 @@ class SpotFinder {
   void accept(const SpotFit& fit);
   void learn_width(const SpotFit& fit);
   void consider_new_width(const Judged& judged);
-  void look_for_rival(const cv::Mat& frame);
+  void look_for_rival(const Picture& frame);
   [[nodiscard]] cv::Rect spot_zone() const;
   [[nodiscard]] SpotMeasurement measured(const SpotFit& fit) const;
 

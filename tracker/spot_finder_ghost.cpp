@@ -21,7 +21,7 @@ constexpr int kBrighterFrames = 3 * kGhostEvery;
 
 }  // namespace
 
-void SpotFinder::look_for_ghost(const cv::Mat& frame) {
+void SpotFinder::look_for_ghost(const Picture& frame) {
   brighter_frames_ = std::max(brighter_frames_ - 1, 0);
   if (!followed_->has_moved) return;
   const SpotShape& spot = followed_->fit.shape;
@@ -62,7 +62,7 @@ void SpotFinder::note_brighter(const SpotShape& light) {
   brighter_ = light;
 }
 
-void SpotFinder::look_at_ghost(const cv::Mat& frame, const SpotShape& ghost) {
+void SpotFinder::look_at_ghost(const Picture& frame, const SpotShape& ghost) {
   const SpotShape& spot = followed_->fit.shape;
   if (std::hypot(ghost.x_px - spot.x_px, ghost.y_px - spot.y_px) <
       kGhostApart_sigmas * larger_sigma(spot)) {

@@ -14,8 +14,9 @@ namespace {
 constexpr int kRimRipple = 6;
 
 /// 255 where any channel reaches the saturation level.
-cv::Mat saturated_pixels(const cv::Mat& cut, int saturation) {
-  if (cut.channels() == 1) return cut >= saturation;
+cv::Mat saturated_pixels(const Picture& frame, const cv::Rect& area, int saturation) {
+  if (!frame.has_colour()) return frame.gray(area) >= saturation;
+  const cv::Mat cut = frame.bgr(area);
   cv::Mat mask(cut.size(), CV_8UC1);
   for (int row = 0; row < cut.rows; ++row) {
     const auto* pixel = cut.ptr<cv::Vec3b>(row);
@@ -49,19 +50,9 @@ void add_smeared_rim(const cv::Mat& luma, cv::Mat& mask) {
 
 }  // namespace
 
-cv::Mat luma_of(const cv::Mat& frame, const cv::Rect& area) {
-  cv::Mat luma;
-  if (frame.channels() == 1) {
-    luma = frame(area);
-  } else {
-    cv::cvtColor(frame(area), luma, cv::COLOR_BGR2GRAY);
-  }
-  return luma;
-}
-
-SpotPatch cut_patch(const cv::Mat& frame, const cv::Rect& area, int saturation) {
-  const cv::Mat luma = luma_of(frame, area);
-  cv::Mat saturated = saturated_pixels(frame(area), saturation);
+SpotPatch cut_patch(const Picture& frame, const cv::Rect& area, int saturation) {
+  const cv::Mat luma = frame.gray(area);
+  cv::Mat saturated = saturated_pixels(frame, area, saturation);
   add_smeared_rim(luma, saturated);
 
   SpotPatch patch;

@@ -3,6 +3,8 @@
 #include <Eigen/Core>
 #include <opencv2/core.hpp>
 
+#include "tracker/picture.h"
+
 namespace nightswing::tracker {
 
 /// A rectangle cut out of a frame and prepared for the fit. All arrays are (column, row) of the
@@ -20,16 +22,11 @@ struct SpotPatch {
   [[nodiscard]] Eigen::Index rows() const { return counts.cols(); }
 };
 
-/// Luma of the rectangle as 8 bit, which is what is measured: the colour planes of a film with
-/// halved colour resolution are shifted by up to 0.3 px, luma is not. An 8-bit gray frame is taken
-/// as it is.
-[[nodiscard]] cv::Mat luma_of(const cv::Mat& frame, const cv::Rect& area);
-
-/// Cuts `area` (inside the frame, 8-bit gray or BGR) out of the frame, with nothing known of the
+/// Cuts the luma of `area` (inside the frame) out of the frame, with nothing known of the
 /// wall: reflectance 1. A pixel counts as saturated when any channel reaches `saturation` counts,
 /// or when it lies within 2 px of such a pixel and is as bright: compression smears colour over
 /// that distance, so that a saturated red at the rim of the core is decoded as less.
-[[nodiscard]] SpotPatch cut_patch(const cv::Mat& frame, const cv::Rect& area, int saturation);
+[[nodiscard]] SpotPatch cut_patch(const Picture& frame, const cv::Rect& area, int saturation);
 
 /// The same patch in pixels of twice the size: means of 2 x 2 pixels (an odd last column or row is
 /// left out); "at least" if any of the four is. Its top left pixel is (0, 0).

@@ -75,14 +75,14 @@ double scatter_of(const cv::Mat& excess) {
 }
 
 /// 1 for light without colour up to 2 for light of a single plane: a laser's.
-double colour_factor(const cv::Mat& frame, double x_px, double y_px) {
-  if (frame.channels() == 1) return 1.0;
-  const cv::Rect all({0, 0}, frame.size());
+double colour_factor(const Picture& frame, double x_px, double y_px) {
+  if (!frame.has_colour()) return 1.0;
+  const cv::Rect all = frame.area();
   const cv::Point centre(static_cast<int>(x_px), static_cast<int>(y_px));
   const cv::Rect inner = cv::Rect(centre.x - 6, centre.y - 6, 13, 13) & all;
   const cv::Rect outer = cv::Rect(centre.x - 20, centre.y - 20, 41, 41) & all;
-  const cv::Scalar inside = cv::mean(frame(inner));
-  const cv::Scalar around = cv::mean(frame(outer));
+  const cv::Scalar inside = cv::mean(frame.bgr(inner));
+  const cv::Scalar around = cv::mean(frame.bgr(outer));
   const auto [least, most] =
       std::minmax({inside[0] - around[0], inside[1] - around[1], inside[2] - around[2]});
   return most > 1.0 ? 1.0 + std::clamp((most - std::max(least, 0.0)) / most, 0.0, 1.0) : 1.0;
@@ -90,13 +90,13 @@ double colour_factor(const cv::Mat& frame, double x_px, double y_px) {
 
 }  // namespace
 
-FrameSearch search_frame(const cv::Mat& frame, const WallLight& wall, const cv::Rect& left_out) {
+FrameSearch search_frame(const Picture& frame, const WallLight& wall, const cv::Rect& left_out) {
   FrameSearch search;
-  const cv::Size size(frame.cols / kReduction, frame.rows / kReduction);
+  const cv::Size size = frame.size() / kReduction;
   if (size.width < 2 || size.height < 2) return search;
   const cv::Rect whole_cells(0, 0, size.width * kReduction, size.height * kReduction);
   cv::Mat small;
-  cv::resize(luma_of(frame, whole_cells), small, size, 0, 0, cv::INTER_AREA);
+  cv::resize(frame.gray(whole_cells), small, size, 0, 0, cv::INTER_AREA);
   cv::Mat cells;
   small.convertTo(cells, CV_32F);
   search.mean_luma = cv::mean(cells)[0];

@@ -24,9 +24,9 @@ struct FrameSearch {
 /// Searches a frame, reduced to a quarter of its size, for small lights outside `left_out` (may be
 /// empty). Where the wall is known, light is what exceeds it. Elsewhere it is what exceeds the
 /// surroundings, with dark details filled in first: white paper between printed marks is bright
-/// only in comparison with its neighbours, not with the paper, and is thereby no candidate. frame
-/// 8-bit gray or BGR; takes some milliseconds for 1280 x 720
-[[nodiscard]] FrameSearch search_frame(const cv::Mat& frame,
+/// only in comparison with its neighbours, not with the paper, and is thereby no candidate. Takes
+/// some milliseconds for 1280 x 720.
+[[nodiscard]] FrameSearch search_frame(const Picture& frame,
                                        const WallLight& wall,
                                        const cv::Rect& left_out);
 

@@ -50,8 +50,10 @@ bool StreamSource::next(Frame& frame) {
   for (int tries = 0; tries < kReadTries; ++tries) {
     bool read = false;
     try {
-      read = capture_.read(frame.picture) && frame.picture.cols == facts_.width_px &&
-             frame.picture.rows == facts_.height_px;
+      cv::Mat pixels;
+      read = capture_.read(pixels) && pixels.cols == facts_.width_px &&
+             pixels.rows == facts_.height_px;
+      if (read) frame.picture = pixels;
     } catch (const cv::Exception&) {
       // a damaged picture
     }

@@ -87,23 +87,15 @@ void TrackWriter::append(const TrackRow& row) {
 
 Track read_track(const std::filesystem::path& path) {
   Track track;
-  const auto use = [&](std::size_t number, const std::string& line) {
+  track.warnings = read_lines(path, kHeader, [&](const std::string& line) {
     std::string fault;
-    auto row = row_from(line, fault);
-    if (row && !track.rows.empty() && row->t_s <= track.rows.back().t_s) {
-      fault = fmt::format("time does not grow ({} s after {} s)", row->t_s, track.rows.back().t_s);
-      row.reset();
+    const auto row = row_from(line, fault);
+    if (!row) return fault;
+    if (!track.rows.empty() && row->t_s <= track.rows.back().t_s) {
+      return fmt::format("time does not grow ({} s after {} s)", row->t_s, track.rows.back().t_s);
     }
-    if (row) {
-      track.rows.push_back(*row);
-    } else {
-      track.warnings.push_back(
-          fmt::format("{}:{}: line passed over: {}", path.string(), number, fault));
-    }
-  };
-  read_lines(path, kHeader, use, [&](const std::string&) {
-    track.warnings.push_back(
-        fmt::format("{}: the last line is torn and was passed over", path.string()));
+    track.rows.push_back(*row);
+    return std::string();
   });
   return track;
 }

@@ -6,15 +6,12 @@
 extern "C" {
 #include <libavformat/avformat.h>
 #include <libavutil/display.h>
-#include <libavutil/log.h>
 }
+
+#include "tracker/opened_film.h"
 
 namespace nightswing::tracker {
 namespace {
-
-struct CloseInput {
-  void operator()(AVFormatContext* context) const { avformat_close_input(&context); }
-};
 
 std::optional<UtcTime> creation_time(const AVFormatContext& container, const AVStream& stream) {
   for (const AVDictionary* metadata : {container.metadata, stream.metadata}) {
@@ -39,29 +36,11 @@ struct FreePacket {
   void operator()(AVPacket* packet) const { av_packet_free(&packet); }
 };
 
-/// A file that was opened, and its video stream; nothing if there is none.
-struct OpenedVideo {
-  std::unique_ptr<AVFormatContext, CloseInput> container;
-  int stream = -1;
-};
-
-std::optional<OpenedVideo> open_video(const std::filesystem::path& path) {
-  av_log_set_level(AV_LOG_QUIET);
-  AVFormatContext* opened = nullptr;
-  if (avformat_open_input(&opened, path.c_str(), nullptr, nullptr) != 0) return std::nullopt;
-  OpenedVideo video;
-  video.container.reset(opened);
-  if (avformat_find_stream_info(opened, nullptr) < 0) return std::nullopt;
-  video.stream = av_find_best_stream(opened, AVMEDIA_TYPE_VIDEO, -1, -1, nullptr, 0);
-  if (video.stream < 0) return std::nullopt;
-  return video;
-}
-
 }  // namespace
 
 VideoFacts read_video_facts(const std::filesystem::path& path) {
   VideoFacts facts;
-  const auto video = open_video(path);
+  const auto video = open_film(path);
   if (!video) return facts;
   const AVFormatContext& container = *video->container;
   const AVStream& stream = *container.streams[video->stream];
@@ -76,7 +55,7 @@ VideoFacts read_video_facts(const std::filesystem::path& path) {
 }
 
 long count_pictures(const std::filesystem::path& path) {
-  const auto video = open_video(path);
+  const auto video = open_film(path);
   if (!video) return 0;
   const std::unique_ptr<AVPacket, FreePacket> packet(av_packet_alloc());
   long pictures = 0;

@@ -7,7 +7,7 @@
 
 namespace nightswing::tracker {
 
-/// What a video file says of itself and OpenCV does not pass on.
+/// What a video file says of itself.
 struct VideoFacts {
   std::optional<UtcTime> created;    ///< creation time in the container
   std::optional<double> duration_s;  ///< declared length of the video stream

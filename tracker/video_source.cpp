@@ -5,11 +5,10 @@
 #include <algorithm>
 #include <cerrno>
 #include <cmath>
-#include <cstdlib>
 #include <system_error>
+#include <utility>
 
 #include <fmt/format.h>
-#include <opencv2/core/utils/logger.hpp>
 
 #include "analysis/input_error.h"
 #include "analysis/track_cleaning.h"
@@ -19,9 +18,7 @@
 namespace nightswing::tracker {
 namespace {
 
-constexpr int kReadTries = 50;
 constexpr std::size_t kStepsKept = 501;
-constexpr double kMillisecond_s = 1e-3;
 constexpr double kEvenStep = 0.1;
 
 }  // namespace
@@ -43,18 +40,9 @@ VideoSource::VideoSource(const std::filesystem::path& path, const SourceOptions&
   }
   const VideoFacts file = read_video_facts(path);
   declared_s_ = file.duration_s;
-  // The decoder's own complaints would stand between our sentences; what matters is in warnings().
-  ::setenv("OPENCV_FFMPEG_LOGLEVEL", "-8", 0);
-  cv::utils::logging::setLogLevel(cv::utils::logging::LOG_LEVEL_SILENT);
-  if (!capture_.open(name_, cv::CAP_FFMPEG)) {
-    throw InputError(fmt::format(
-        "{} cannot be read as a video; if its recorder was cut off the file was not closed and its "
-        "index is missing, else convert it to H.264 in MP4",
-        name_));
-  }
-  capture_.set(cv::CAP_PROP_ORIENTATION_AUTO, 0);
-  facts_.width_px = static_cast<int>(capture_.get(cv::CAP_PROP_FRAME_WIDTH));
-  facts_.height_px = static_cast<int>(capture_.get(cv::CAP_PROP_FRAME_HEIGHT));
+  decoder_.emplace(path);
+  facts_.width_px = decoder_->width_px();
+  facts_.height_px = decoder_->height_px();
   facts_.rotation_deg = file.rotation_deg;
   facts_.start = file.created;
   facts_.start_from = file.created ? "creation time in the file"
@@ -76,29 +64,32 @@ void VideoSource::set_pace(const std::filesystem::path& path, const SourceOption
 }
 
 std::optional<long> VideoSource::declared_frames() const {
-  const double count = capture_.get(cv::CAP_PROP_FRAME_COUNT);
-  if (!(count >= 1.0 && count < 1e9)) return std::nullopt;
-  return std::lround(count);
+  return decoder_->declared_frames();
 }
 
 bool VideoSource::next(Frame& frame) {
   if (finished_) return false;
-  frame.gap.clear();
-  int failed_reads = 0;
-  while (!read_picture(frame.picture)) {
-    if (++failed_reads > kReadTries) {
+  DecodedFrame decoded;
+  bool after_damage = false;
+  while (true) {
+    const FilmDecoder::Step step = decoder_->next(decoded);
+    if (step == FilmDecoder::Step::kEnd) {
       finish();
       return false;
     }
+    const cv::Size expected(facts_.width_px, facts_.height_px);
+    if (step == FilmDecoder::Step::kFrame && decoded.picture.size() == expected) break;
+    after_damage = true;
   }
+  frame.gap.clear();
   const double before_s = last_file_s_;
-  const double now_s = file_time_s(failed_reads);
+  const double now_s = file_time_s(decoded, after_damage);
   if (count_ == 0) {
     first_file_s_ = now_s;
   } else {
     // Damage shows as a failed read or as a leap in otherwise even timestamps; where the steps are
     // uneven anyway, a long one is a variable rate.
-    const bool may_be_missing = failed_reads > 0 || has_even_steps();
+    const bool may_be_missing = after_damage || has_even_steps();
     const long steps =
         may_be_missing ? std::max(1L, std::lround((now_s - before_s) / usual_step_s())) : 1;
     if (steps > 1) frame.gap = fmt::format("{} frames of the film could not be read", steps - 1);
@@ -106,39 +97,30 @@ bool VideoSource::next(Frame& frame) {
     position_ += steps;
   }
   last_file_s_ = now_s;
+  last_shown_s_ = decoded.duration_s;
   ++count_;
+  frame.picture = std::move(decoded.picture);
   frame.t_s =
       frame_every_s_ ? *frame_every_s_ * static_cast<double>(position_) : now_s - first_file_s_;
   return true;
 }
 
-bool VideoSource::read_picture(cv::Mat& picture) {
-  try {
-    return capture_.read(picture) && !picture.empty() && picture.cols == facts_.width_px &&
-           picture.rows == facts_.height_px;
-  } catch (const cv::Exception&) {
-    return false;  // a damaged packet; what it held is counted as missing
-  }
-}
-
 /// The timestamp of the frame just read, replaced where it does not grow.
-double VideoSource::file_time_s(int failed_reads) {
-  const double stamp_s = kMillisecond_s * capture_.get(cv::CAP_PROP_POS_MSEC);
-  if (count_ == 0) return std::isfinite(stamp_s) ? stamp_s : 0.0;
-  if (!(stamp_s > last_file_s_)) {
+double VideoSource::file_time_s(const DecodedFrame& decoded, bool after_damage) {
+  if (count_ == 0) return decoded.t_s.value_or(0.0);
+  if (!decoded.t_s || *decoded.t_s <= last_file_s_) {
     ++repaired_;
     return last_file_s_ + usual_step_s();
   }
-  if (failed_reads == 0 && steps_s_.size() < kStepsKept) {
-    steps_s_.push_back(stamp_s - last_file_s_);
+  if (!after_damage && steps_s_.size() < kStepsKept) {
+    steps_s_.push_back(*decoded.t_s - last_file_s_);
   }
-  return stamp_s;
+  return *decoded.t_s;
 }
 
 double VideoSource::usual_step_s() const {
   if (!steps_s_.empty()) return analysis::median_of(steps_s_);
-  const double rate = capture_.get(cv::CAP_PROP_FPS);
-  return rate > 0.0 ? 1.0 / rate : 0.04;
+  return 1.0 / decoder_->frames_per_second();
 }
 
 bool VideoSource::has_even_steps() const {
@@ -161,7 +143,7 @@ void VideoSource::finish() {
   if (missing_ > 0) {
     warnings_.push_back(fmt::format("the file is damaged: {} frames could not be read", missing_));
   }
-  const double read_s = last_file_s_ - first_file_s_ + usual_step_s();
+  const double read_s = last_file_s_ - first_file_s_ + last_shown_s_.value_or(usual_step_s());
   if (count_ > 0 && declared_s_ && read_s < *declared_s_ - 2.0 * usual_step_s() - 0.05) {
     warnings_.push_back(
         fmt::format("the file breaks off: it declares {:.2f} s of video and gave {:.2f} s",

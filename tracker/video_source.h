@@ -5,20 +5,17 @@
 #include <string>
 #include <vector>
 
-#include <opencv2/videoio.hpp>
-
+#include "tracker/film_decoder.h"
 #include "tracker/frame_source.h"
 
 namespace nightswing::tracker {
 
-/// Reads a video file forwards, frame by frame, through OpenCV. Never seeks. What OpenCV 4.6 is
-/// known to do wrong is mended here and reported in `warnings`:
-///   - the last frames of H.264 and HEVC with B frames carry time 0: a time that does not grow is
-///     replaced by the previous one plus the usual step (OpenCV bug 22141)
-///   - rotation tags are applied the wrong way round: never applied (OpenCV bug 22088)
-///   - one failed read is not the end of a damaged file: up to 50 more are tried, and frames that
-///     are missing in between (a leap in even timestamps) keep their time free and are told in the
-///     next frame's `gap`
+/// Reads a video file forwards, frame by frame. Rotation tags are never applied. What is wrong with
+/// a file is mended and reported in `warnings`:
+///   - a time that is missing or does not grow is replaced by the previous one plus the usual step
+///   - what cannot be decoded is passed over; frames that are missing (a leap in even timestamps)
+///     keep their time free and are told in the next frame's `gap`
+///   - a file that ends before the time that it declares
 class VideoSource : public FrameSource {
  public:
   /// throws InputError if the file does not exist or is no video.
@@ -30,8 +27,7 @@ class VideoSource : public FrameSource {
   [[nodiscard]] const std::vector<std::string>& warnings() const override { return warnings_; }
 
  private:
-  bool read_picture(cv::Mat& picture);
-  double file_time_s(int failed_reads);
+  double file_time_s(const DecodedFrame& decoded, bool after_damage);
   double usual_step_s() const;
   bool has_even_steps() const;
   void set_pace(const std::filesystem::path& path, const SourceOptions& options);
@@ -39,13 +35,14 @@ class VideoSource : public FrameSource {
 
   std::string name_;
   std::optional<double> frame_every_s_;
-  cv::VideoCapture capture_;
+  std::optional<FilmDecoder> decoder_;  // once the file looks like one
   SourceFacts facts_;
   std::optional<double> declared_s_;
   long count_ = 0;     // frames delivered
   long position_ = 0;  // frames since the first one, missing ones counted
   double first_file_s_ = 0.0;
   double last_file_s_ = 0.0;
+  std::optional<double> last_shown_s_;  // how long the last frame lasts
   std::vector<double> steps_s_;  // the first steps between timestamps; enough for their median
   long repaired_ = 0;
   long missing_ = 0;

@@ -35,13 +35,6 @@ void learn_pixels(const std::uint8_t* __restrict luma,
   }
 }
 
-float luma_at(const cv::Mat& frame, int column, int row) {
-  if (frame.channels() == 1) return static_cast<float>(frame.at<std::uint8_t>(row, column));
-  const auto& p = frame.at<cv::Vec3b>(row, column);
-  return 0.114F * static_cast<float>(p[0]) + 0.587F * static_cast<float>(p[1]) +
-         0.299F * static_cast<float>(p[2]);
-}
-
 /// Luma = level + slope_x u + slope_y v, where u and v run from -1 to 1 over a patch.
 struct WallPlane {
   double level = 0;
@@ -125,32 +118,32 @@ WallPlane plain_wall(const std::vector<KnownPixel>& pixels) {
 
 }  // namespace
 
-void WallLight::learn(const cv::Mat& frame, const cv::Rect& spot_zone) {
+void WallLight::learn(const Picture& frame, const cv::Rect& spot_zone) {
   if (mean_.empty()) {
     mean_ = cv::Mat::zeros(frame.size(), CV_32FC1);
     looks_ = cv::Mat::zeros(frame.size(), CV_8UC1);
   }
   if (frames_ < kWholeFrames) {
-    learn_rows(frame, spot_zone, 0, frame.rows);
+    learn_rows(frame, spot_zone, 0, mean_.rows);
   } else {
     const int band = static_cast<int>(frames_ % kBands);
-    learn_rows(frame, spot_zone, band * frame.rows / kBands, (band + 1) * frame.rows / kBands);
+    learn_rows(frame, spot_zone, band * mean_.rows / kBands, (band + 1) * mean_.rows / kBands);
   }
   ++frames_;
 }
 
-void WallLight::learn_rows(const cv::Mat& frame, const cv::Rect& spot_zone, int first, int end) {
+void WallLight::learn_rows(const Picture& frame, const cv::Rect& spot_zone, int first, int end) {
   if (first >= end) return;
-  const cv::Mat luma = luma_of(frame, cv::Rect(0, first, frame.cols, end - first));
+  const cv::Mat luma = frame.gray({0, first, mean_.cols, end - first});
   for (int row = first; row < end; ++row) {
     const auto* value = luma.ptr<std::uint8_t>(row - first);
     auto* mean = mean_.ptr<float>(row);
     auto* looks = looks_.ptr<std::uint8_t>(row);
     const bool crossed = row >= spot_zone.y && row < spot_zone.y + spot_zone.height;
-    const int left = crossed ? spot_zone.x : frame.cols;
-    const int right = crossed ? spot_zone.x + spot_zone.width : frame.cols;
+    const int left = crossed ? spot_zone.x : mean_.cols;
+    const int right = crossed ? spot_zone.x + spot_zone.width : mean_.cols;
     learn_pixels(value, mean, looks, 0, left);
-    learn_pixels(value, mean, looks, right, frame.cols);
+    learn_pixels(value, mean, looks, right, mean_.cols);
   }
 }
 
@@ -159,16 +152,16 @@ void WallLight::forget() {
   frames_ = 0;
 }
 
-bool WallLight::light_changed(const cv::Mat& frame, const cv::Rect& spot_zone) const {
+bool WallLight::light_changed(const Picture& frame, const cv::Rect& spot_zone) const {
   if (mean_.empty()) return false;
   int samples = 0;
   int changed = 0;
-  for (int row = kSampleStep_px / 2; row < frame.rows; row += kSampleStep_px) {
+  for (int row = kSampleStep_px / 2; row < mean_.rows; row += kSampleStep_px) {
     const auto* mean = mean_.ptr<float>(row);
     const auto* looks = looks_.ptr<std::uint8_t>(row);
-    for (int column = kSampleStep_px / 2; column < frame.cols; column += kSampleStep_px) {
+    for (int column = kSampleStep_px / 2; column < mean_.cols; column += kSampleStep_px) {
       if (looks[column] == 0 || spot_zone.contains({column, row})) continue;
-      const float now = luma_at(frame, column, row);
+      const float now = static_cast<float>(frame.gray_at(column, row));
       const float limit = std::max(kChange, kRelativeChange * std::max(now, mean[column]));
       ++samples;
       if (std::abs(now - mean[column]) > limit) ++changed;

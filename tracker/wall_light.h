@@ -14,9 +14,9 @@ namespace nightswing::tracker {
 /// frame, so that the work is spread.
 class WallLight {
  public:
-  /// Learns from an 8-bit gray or BGR frame, leaving out `spot_zone` (may be empty). All frames
-  /// must have the size of the first.
-  void learn(const cv::Mat& frame, const cv::Rect& spot_zone);
+  /// Learns from a frame, leaving out `spot_zone` (may be empty). All frames must have the size of
+  /// the first.
+  void learn(const Picture& frame, const cv::Rect& spot_zone);
 
   /// Forgets everything; the next frames are learned anew.
   void forget();
@@ -24,7 +24,7 @@ class WallLight {
   /// True if more than 3 in 10 known places outside `spot_zone` differ from what was learned by
   /// more than 6 counts and by more than a tenth: a lamp, dawn, a jump of the automatic exposure,
   /// or a knocked camera, but not somebody walking through a part of the picture.
-  [[nodiscard]] bool light_changed(const cv::Mat& frame, const cv::Rect& spot_zone) const;
+  [[nodiscard]] bool light_changed(const Picture& frame, const cv::Rect& spot_zone) const;
 
   /// Takes what is known of the wall into account in a patch. Relative to a plane through the plain
   /// wall of the patch, brighter places (another light) are subtracted from the counts; darker ones
@@ -44,7 +44,7 @@ class WallLight {
   [[nodiscard]] const cv::Mat& looks() const { return looks_; }
 
  private:
-  void learn_rows(const cv::Mat& frame, const cv::Rect& spot_zone, int first, int end);
+  void learn_rows(const Picture& frame, const cv::Rect& spot_zone, int first, int end);
 
   cv::Mat mean_;
   cv::Mat looks_;

@@ -80,13 +80,31 @@ TEST_SUITE("apparatus_file") {
   TEST_CASE("the commented example file is read") {
     const Apparatus balance =
         read_apparatus_file(std::string(NIGHTSWING_SOURCE_DIR) + "/configs/basement.yaml");
-    CHECK(balance.mirror_to_wall_m == Measured{3.110, 0.005});
+    CHECK(balance.mirror_to_wall_m == Measured{3.860, 0.005});
     REQUIRE(balance.foot_mm.has_value());
-    CHECK(balance.foot_mm->value == within_rel(240.0, 2 * kRounding));
+    CHECK(balance.foot_mm->value == within_rel(185.0, 2 * kRounding));
     CHECK(balance.scale_factor == Measured{1.0, 0.0005});
-    CHECK(balance.separation_m.u == within_rel(0.0003, kRounding));
+    CHECK(balance.separation_m.u == within_rel(0.0002, kRounding));
     CHECK(balance.assumptions.empty());
     CHECK(balance.warnings.empty());
+  }
+
+  TEST_CASE("sizes that look like a slip of the unit or the decimal point are warned of") {
+    const auto only_warning = [](const std::string& text) {
+      const Apparatus balance = read(text);
+      REQUIRE(balance.warnings.size() == 1);
+      return balance.warnings.front();
+    };
+    CHECK(only_warning(with("mirror_to_wall: 4.870(5) m", "mirror_to_wall: 487 m"))
+              .ends_with("optical_lever: 487 m is unusual (expected 0.2 to 50 m); check the unit "
+                         "and the decimal point"));
+    CHECK(only_warning(with("foot: 12(20) mm", "foot: 20.7(2) m"))
+              .ends_with("optical_lever: a foot at 20700 mm of the scale is farther off than the "
+                         "mirror is from the wall (4.87 m); check its unit and where the scale's "
+                         "zero is"));
+    CHECK(only_warning(with("arm: 50.0(2) mm", "arm: 50.0(2) m"))
+              .ends_with("boom: 5e+04 mm is unusual (expected 5 to 2000 mm); check the unit and "
+                         "the decimal point"));
   }
 
   TEST_CASE("cylinders and boxes are read with their direction") {

@@ -186,16 +186,31 @@ TEST_SUITE("night") {
           "when it was marked");
   }
 
-  TEST_CASE("segments lie between the moves, cut at their start, away left out") {
+  TEST_CASE("a side that was watched for a small part of a period is left out by name") {
+    const OpticalLever lever{.mirror_to_wall_m = 4.0, .foot_mm = 0.0};
+    Night night = night_on_wall(closed_loop(), lever);
+    // The track ends at 13995 s; after the 60 s of settling 50 of a period of 545 s are left.
+    night.sides = {{Side::kPlus, 0.0}, {Side::kMinus, 7000.0}, {Side::kPlus, 13885.0}};
+    const NightResult result = analyse_night(night, reference_balance());
+    REQUIRE(result.status == NightStatus::kMeasured);
+    CHECK(result.segments.size() == 2);
+    REQUIRE(result.warnings.size() == 1);
+    CHECK(result.warnings[0] ==
+          "side plus from 13945 s to 13995 s was watched for less than a tenth of a period and was "
+          "left out");
+  }
+
+  TEST_CASE("segments lie between the moves, cut at their start, the sources away or not") {
     const auto segments = segments_between(
         {{Side::kPlus, 0.0}, {Side::kAway, 1000.0}, {Side::kMinus, 2000.0}, {Side::kPlus, 2030.0}},
         3000.0,
         60.0);
-    REQUIRE(segments.size() == 2);  // the 30 s of minus are shorter than what is cut
+    REQUIRE(segments.size() == 3);  // the 30 s of minus are shorter than what is cut
     CHECK(segments[0].from_s == 60.0);
     CHECK(segments[0].to_s == 1000.0);
-    CHECK(segments[1].side == Side::kPlus);
-    CHECK(segments[1].from_s == 2090.0);
-    CHECK(segments[1].to_s == 3000.0);
+    CHECK(segments[1].side == Side::kAway);
+    CHECK(segments[2].side == Side::kPlus);
+    CHECK(segments[2].from_s == 2090.0);
+    CHECK(segments[2].to_s == 3000.0);
   }
 }

@@ -1,11 +1,14 @@
 #include "analysis/swing_fit.h"
 
+#include <algorithm>
 #include <cmath>
+#include <cstdint>
 #include <random>
 #include <stdexcept>
 
 #include <doctest/doctest.h>
 
+#include "tests/support/driven_swing.h"
 #include "tests/support/near.h"
 #include "tests/support/synthetic_swing.h"
 
@@ -75,8 +78,9 @@ TEST_SUITE("swing_fit") {
     CHECK(result.period_s.value == within_abs(600.0, 1e-7));
     CHECK(result.damping_per_s.value == within_rel(1.0 / 5400.0, 1e-7));
     CHECK(result.drift_mm_per_hour.value == within_abs(0.3, 1e-7));
+    // Two readings 5 s apart are taken together: the swing loses 1 - cos(w 2.5 s) = 3.4e-4 by it.
     CHECK(result.segments.at(0).amplitude_from_mm ==
-          within_abs(45.0 * std::exp(-60.0 / 5400.0), 1e-6));
+          within_rel(45.0 * std::exp(-60.0 / 5400.0), 4e-4));
   }
 
   TEST_CASE("in white noise the scatter of the estimates reaches the Cramer-Rao bound") {
@@ -86,7 +90,7 @@ TEST_SUITE("swing_fit") {
       double period = 0.0;
       double damping = 0.0;
       double stated_x0 = 0.0;
-      constexpr int kNights = 200;
+      constexpr int kNights = 50;
       for (int k = 0; k < kNights; ++k) {
         SyntheticNight night = bound.night;
         night.seed = static_cast<std::uint32_t>(1000 + k);
@@ -104,11 +108,11 @@ TEST_SUITE("swing_fit") {
         stated_x0 += std::pow(result.plus_mm.u, 2);
       }
       const auto rms = [&](double sum) { return std::sqrt(sum / kNights); };
-      // The r.m.s. of 200 normal errors scatters by 5 %: three of those, either way.
-      CHECK(rms(x0) == within_rel(bound.bound_x0_mm, 0.15));
-      CHECK(rms(period) == within_rel(bound.bound_period_s, 0.15));
-      CHECK(rms(damping) == within_rel(bound.bound_damping_per_s, 0.15));
-      // The allowance for correlation may widen u in white noise, but not much.
+      // The r.m.s. of 50 normal errors scatters by 10 %: three of those, either way.
+      CHECK(rms(x0) == within_rel(bound.bound_x0_mm, 0.3));
+      CHECK(rms(period) == within_rel(bound.bound_period_s, 0.3));
+      CHECK(rms(damping) == within_rel(bound.bound_damping_per_s, 0.3));
+      // Averaging over noise that is not there may widen u, but not much.
       CHECK(rms(stated_x0) > 0.95 * bound.bound_x0_mm);
       CHECK(rms(stated_x0) < 1.35 * bound.bound_x0_mm);
     }
@@ -189,11 +193,76 @@ TEST_SUITE("swing_fit") {
     CHECK(result.message.find("side minus was watched for 0.50 of a period") == 0);
   }
 
-  TEST_CASE("an away segment and an empty list are the caller's bugs") {
+  TEST_CASE("an away segment has a rest position and a period of its own") {
+    const auto track =
+        make_driven({.sides = {{Side::kPlus, 0.0}, {Side::kAway, 3000.0}, {Side::kMinus, 6000.0}},
+                     .away_mm = 99.0,
+                     .end_s = 9000.0,
+                     .away_period_s = 594.0,
+                     .torque_mm = 0.1,
+                     .white_mm = 0.1,
+                     .seed = 5});
+    const std::vector<Segment> segments{
+        {Side::kPlus, 0.0, 3000.0}, {Side::kAway, 3000.0, 6000.0}, {Side::kMinus, 6000.0, 9000.0}};
+    const SwingFit result = fit_swing(track.samples, segments, *scan_period(track.samples));
+    REQUIRE(result.status == FitStatus::kConverged);
+    REQUIRE(result.away_mm);
+    REQUIRE(result.away_period_s);
+    CHECK(std::abs(result.away_mm->value - 99.0) < 3.0 * result.away_mm->u);
+    CHECK(std::abs(result.away_period_s->value - 594.0) < 3.0 * result.away_period_s->u);
+    CHECK(std::abs(result.period_s.value - 600.0) < 3.0 * result.period_s.u);
+    CHECK(std::abs(result.shift_mm.value - 20.0) < 3.0 * result.shift_mm.u);
+    // 1 % apart: both must be known much better for the difference to mean anything.
+    CHECK(result.away_period_s->u < 2.0);
+    CHECK(result.segments.at(1).segment.side == Side::kAway);
+  }
+
+  TEST_CASE("kicks are found by time and do not spoil the shift") {
+    const auto track = make_driven({.torque_mm = 0.05, .white_mm = 0.1, .kicks = 3, .seed = 11});
+    const std::vector<Segment> segments{{Side::kPlus, 0.0, 3600.0}, {Side::kMinus, 3600.0, 7200.0}};
+    const SwingFit result = fit_swing(track.samples, segments, *scan_period(track.samples));
+    REQUIRE(result.status == FitStatus::kConverged);
+    for (const double t_s : track.kicks_s) {
+      CAPTURE(t_s);
+      CHECK(std::ranges::any_of(result.kicks, [&](const Kick& kick) {
+        return std::abs(kick.t_s - t_s) < 40.0;  // two coarse readings of T/30
+      }));
+    }
+    CHECK(result.kicks.size() <= 4);
+    CHECK(std::abs(result.shift_mm.value - 20.0) < 3.0 * result.shift_mm.u);
+    CHECK(result.shift_mm.u <
+          0.06);  // 0.3 % of the shift; with the kicks left in it is five times that
+  }
+
+  TEST_CASE("a swing that random torque stirs gets the uncertainty that its scatter shows") {
+    // 40 nights: enough to see an interval that is too narrow by half, which least squares with
+    // independent residuals is here. Coverage in figures: coverage_test.cpp.
+    double square = 0.0;
+    double stated = 0.0;
+    double white = 0.0;
+    constexpr int kNights = 40;
+    for (int k = 0; k < kNights; ++k) {
+      const auto track =
+          make_driven({.torque_mm = 0.5, .seed = 100 + static_cast<std::uint32_t>(k)});
+      const std::vector<Segment> segments{{Side::kPlus, 0.0, 3600.0},
+                                          {Side::kMinus, 3600.0, 7200.0}};
+      const SwingFit result = fit_swing(track.samples, segments, *scan_period(track.samples));
+      REQUIRE(result.status == FitStatus::kConverged);
+      square += std::pow(result.shift_mm.value - 20.0, 2) / kNights;
+      stated += std::pow(result.shift_mm.u, 2) / kNights;
+      white += std::pow(result.shift_mm.u / result.correlation_widening, 2) / kNights;
+      CHECK(result.noise.white_mm == within_rel(0.3, 0.15));
+      CHECK(result.noise.torque_mm == within_rel(0.5, 0.6));
+    }
+    // The r.m.s. of 40 normal errors scatters by 11 %: three of those.
+    CHECK(std::sqrt(stated / square) > 0.7);
+    CHECK(std::sqrt(stated / square) < 1.5);
+    CHECK(white < 0.5 * stated);
+  }
+
+  TEST_CASE("an empty list of segments is the caller's bug") {
     const auto samples = make_night(two_sides());
     const SwingStart start{600.0, 1e-4, 1.0, 0.1};
     CHECK_THROWS_AS(static_cast<void>(fit_swing(samples, {}, start)), std::invalid_argument);
-    const std::vector<Segment> away{{Side::kAway, 0.0, 100.0}};
-    CHECK_THROWS_AS(static_cast<void>(fit_swing(samples, away, start)), std::invalid_argument);
   }
 }

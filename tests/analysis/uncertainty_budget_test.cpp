@@ -154,4 +154,19 @@ TEST_SUITE("uncertainty_budget") {
     CHECK_THROWS_AS(call({"x", 1.0, 0.1, ""}, MatrixXd::Ones(2, 2)), std::invalid_argument);
     CHECK_THROWS_AS(call({"x", 1.0, 0.1, ""}, 2 * MatrixXd::Ones(1, 1)), std::invalid_argument);
   }
+
+  TEST_CASE("the gain of a better input is what a new budget with half its u says") {
+    std::vector<BudgetInput> inputs{{"a", 2.0, 0.1, ""}, {"b", 3.0, 0.2, ""}, {"c", 1.0, 0.05, ""}};
+    Eigen::Matrix3d correlation = Eigen::Matrix3d::Identity();
+    correlation(0, 1) = correlation(1, 0) = 0.6;
+    const auto function = [](const Eigen::VectorXd& x) { return x[0] * x[1] - x[2]; };
+    const auto budget = propagate(inputs, function, correlation);
+    for (std::size_t i = 0; i < inputs.size(); ++i) {
+      auto better = inputs;
+      better[i].u *= 0.5;
+      const double u = propagate(better, function, correlation).u;
+      // the same derivatives over a shorter step: rounding only
+      CHECK(budget.rows[i].gain == nightswing::test::within_abs(1.0 - u / budget.u, 1e-9));
+    }
+  }
 }

@@ -13,6 +13,7 @@
 #include "tracker/film/film.h"
 #include "tracker/film/film_writer.h"
 #include "tracker/frame_pump.h"
+#include "tracker/video_source.h"
 
 namespace {
 
@@ -28,7 +29,7 @@ double seconds_since(std::chrono::steady_clock::time_point begin) {
 /// Every frame decoded; those that the film shows enlarged to its size and encoded.
 void decode_and_encode(const RunFolder& run, const std::filesystem::path& output) {
   const auto info = nightswing::tracker::read_run_info(run);
-  nightswing::tracker::VideoSource source(info.source, {.frame_every_s = 5.0});
+  nightswing::tracker::VideoSource source(info.source, {.frame_every_s = 5.0, .whole_s = {}});
   const long frames = source.declared_frames().value_or(3000);
   nightswing::tracker::FramePump pump(source);
   nightswing::tracker::FilmWriter writer(output, {.width_px = 1920, .height_px = 1080});
@@ -39,7 +40,7 @@ void decode_and_encode(const RunFolder& run, const std::filesystem::path& output
   long written = 0;
   for (long k = 0; pump.next(frame); ++k) {
     if (written * frames > k * wanted) continue;
-    cv::resize(frame.picture, large, {1920, 1080});
+    cv::resize(frame.picture.bgr(), large, {1920, 1080});
     cv::cvtColor(large, four, cv::COLOR_BGR2BGRA);
     for (; written * frames <= k * wanted && written < wanted; ++written) writer.write(four);
   }

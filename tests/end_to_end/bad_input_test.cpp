@@ -212,6 +212,21 @@ TEST_SUITE("bad input") {
     CHECK(result.errors.find("run 'nightswing calibrate " + run) != std::string::npos);
   }
 
+  TEST_CASE("a mark that is not there cannot be withdrawn, one that is there can") {
+    const TemporaryFolder folder;
+    const std::string run = (folder / "run").string();
+    make_synthetic_run(run);
+    REQUIRE(nightswing_command("mark " + run + " minus --at 2h").status == 0);
+    check_refused(nightswing_command("mark " + run + " plus --at 2h --withdraw"),
+                  run +
+                      "/events.csv holds no mark plus at 7200.000 s to withdraw; it holds minus "
+                      "at 7200 s");
+    CHECK(nightswing_command("mark " + run + " minus --at 120m --withdraw").output ==
+          run + "/events.csv: withdrawn: source masses at minus from 7200.0 s on\n");
+    check_refused(nightswing_command("mark " + run + " minus --at 2h --withdraw"),
+                  run + "/events.csv holds no mark minus at 7200.000 s to withdraw; it holds none");
+  }
+
   TEST_CASE("a word that is not understood is wrong usage, exit status 2") {
     CHECK(nightswing_command("").status == 2);
     const auto no_command = nightswing_command("measure");

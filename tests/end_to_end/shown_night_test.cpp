@@ -4,6 +4,7 @@
 #include <sstream>
 
 #include <doctest/doctest.h>
+#include <fmt/format.h>
 
 #include "tests/end_to_end/run_fixture.h"
 #include "tests/support/near.h"
@@ -104,14 +105,64 @@ TEST_SUITE("what a night leaves") {
   TEST_CASE("result.txt fits one page of a lab notebook") {
     const TemporaryFolder folder;
     const std::string run = analysed_run(folder);
-    std::istringstream text(nightswing::tracker::read_whole_file(run + "/result.txt"));
+    const std::string page = nightswing::tracker::read_whole_file(run + "/result.txt");
+    std::istringstream text(page);
     std::size_t lines = 0;
     for (std::string line; std::getline(text, line); ++lines) {
       // A4 upright with letters of 9 points: 100 a line, 66 lines (common practice, no source)
       CHECK_MESSAGE(line.size() <= 100, line);
     }
     CHECK(lines > 20);
-    CHECK(lines <= 66);
+    CHECK_MESSAGE(lines <= 66, page);
+  }
+
+  TEST_CASE("a blinded run shows every G with the same hidden factor, until it is opened") {
+    const TemporaryFolder folder;
+    const std::string run = analysed_run(folder);
+    const auto open = read_json(run + "/result.json");
+    CHECK(open["blinded"] == false);
+    CHECK(std::filesystem::exists(run + "/plots/comparison.csv"));
+
+    write_text(run + "/blind.yaml", "hidden_factor: 1.07\n");  // as drawn by an earlier --blind
+    const auto blinded =
+        nightswing_command("analyse " + run + " --side plus@0s --side minus@2h --blind");
+    REQUIRE_MESSAGE(blinded.status == 0, blinded.errors);
+    const auto blind = read_json(run + "/result.json");
+    CHECK(blind["blinded"] == true);
+    const auto same = [](const nlohmann::json& hidden, const nlohmann::json& shown) {
+      CHECK(hidden.get<double>() == within_rel(1.07 * shown.get<double>(), 1e-12));
+    };
+    same(blind["G"]["value"], open["G"]["value"]);
+    same(blind["G"]["u"], open["G"]["u"]);
+    same(blind["G"]["interval_95"][0], open["G"]["interval_95"][0]);
+    same(blind["textbook_G"], open["textbook_G"]);
+    same(blind["monte_carlo"]["mean"], open["monte_carlo"]["mean"]);
+    same(blind["monte_carlo"]["shortest_95"][1], open["monte_carlo"]["shortest_95"][1]);
+    same(blind["budget"][0]["sensitivity"], open["budget"][0]["sensitivity"]);
+    REQUIRE(blind["other_ways"].size() >= 1);
+    same(blind["other_ways"][0]["value"], open["other_ways"][0]["value"]);
+
+    // Neither the true digits nor the accepted value where people look.
+    CHECK(blinded.output.find("BLIND") != std::string::npos);
+    for (const char* file : {"result.txt", "report.html", "plots/budget.csv"}) {
+      CAPTURE(file);
+      const std::string text = nightswing::tracker::read_whole_file(run + "/" + file);
+      for (const auto& hidden : {open["G"]["value"], open["textbook_G"]}) {
+        const double eleven = 1e11 * hidden.get<double>();
+        CHECK(text.find(fmt::format("{:.4f}", eleven)) == std::string::npos);
+        CHECK(text.find(fmt::format("{:.3f}e-11", eleven)) == std::string::npos);
+        CHECK(text.find(fmt::format("{:.3f}(", eleven)) == std::string::npos);
+      }
+      CHECK(text.find("accepted value") == std::string::npos);
+    }
+    CHECK_FALSE(std::filesystem::exists(run + "/plots/comparison.csv"));
+    CHECK_FALSE(std::filesystem::exists(run + "/plots/comparison.png"));
+    const auto valid = validate(run + "/result.json");
+    CHECK_MESSAGE(valid.status == 0, (valid.output + valid.errors));
+
+    REQUIRE(nightswing_command("analyse --quiet " + run + " --side plus@0s --side minus@2h --open")
+                .status == 0);
+    CHECK(read_json(run + "/result.json")["G"] == open["G"]);
   }
 
   TEST_CASE("the film command leaves a film, drawn where there is no video") {

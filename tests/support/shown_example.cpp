@@ -14,6 +14,7 @@ ShownSegment segment(const char* side, double from_s, double rest_mm, double amp
           .from_s = from_s,
           .to_s = from_s + 3600.0,
           .equilibrium_mm = {rest_mm, 0.001},
+          .without_drift_mm = rest_mm + (from_s > 0.0 ? -0.18 : 0.18),
           .drift_mm_per_hour = 0.36,
           .amplitude_from_mm = amplitude_mm,
           .amplitude_to_mm = amplitude_mm * std::exp(-2e-4 * 3600.0),

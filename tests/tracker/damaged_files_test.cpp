@@ -55,8 +55,8 @@ std::optional<int> frames_of(const std::string& name) {
     double last_s = -1.0;
     while (source->next(frame)) {
       CHECK(frame.t_s > last_s);
-      CHECK(frame.picture.cols == source->facts().width_px);
-      CHECK(frame.picture.rows == source->facts().height_px);
+      CHECK(frame.picture.size().width == source->facts().width_px);
+      CHECK(frame.picture.size().height == source->facts().height_px);
       last_s = frame.t_s;
       if (++frames > 10'000) break;
     }

@@ -143,6 +143,19 @@ TEST_SUITE("path in picture") {
   }
 }
 
+namespace {
+
+int pixels_like(const std::string& png, const Colour& colour) {
+  const std::vector<unsigned char> bytes(png.begin(), png.end());
+  const cv::Mat picture = cv::imdecode(bytes, cv::IMREAD_COLOR);
+  const cv::Scalar bgr(255.0 * colour.blue, 255.0 * colour.green, 255.0 * colour.red);
+  cv::Mat same;
+  cv::inRange(picture, bgr - cv::Scalar::all(2), bgr + cv::Scalar::all(2), same);
+  return cv::countNonZero(same);
+}
+
+}  // namespace
+
 TEST_SUITE("figures") {
   TEST_CASE("a dot is drawn where it belongs, in its colour") {
     const Figure figure{.name = "dot",
@@ -212,7 +225,12 @@ TEST_SUITE("figures") {
     for (const Figure& figure : all_figures(night, {})) {
       CHECK(std::ranges::find(figure_names(), figure.name) != figure_names().end());
     }
-    night.comparison.reset();
+    night.comparison.reset();  // a blind analysis
+    write_plots(run, all_figures(night, {}));
+    CHECK_FALSE(std::filesystem::exists(run.plots() / "comparison.svg"));
+    CHECK(std::filesystem::exists(run.plots() / "budget.svg"));
+    night.budget.clear();  // no G
+    night.corrections.clear();
     write_plots(run, all_figures(night, {}));
     CHECK_FALSE(std::filesystem::exists(run.plots() / "budget.svg"));
     CHECK_FALSE(std::filesystem::exists(run.plots() / "budget.csv"));
@@ -220,17 +238,23 @@ TEST_SUITE("figures") {
     CHECK(std::filesystem::exists(run.plots() / "mine.csv"));
   }
 
+  TEST_CASE(
+      "a segment with the sources away has a colour of its own, and none of the folded swing") {
+    ShownNight night = shown_example();
+    const auto both = folded_swing(night);
+    night.segments[1].side = "away";
+    const std::string bytes = png_bytes(swing_figures(night).at(1), light_palette());
+    CHECK(pixels_like(bytes, light_palette().faint) > 100);
+    CHECK(pixels_like(bytes, light_palette().minus) == 0);
+    CHECK(folded_swing(night).size() == both.size() / 2);  // both segments have 720 readings
+  }
+
   TEST_CASE("both sides are drawn in both palettes") {
     const ShownNight night = shown_example();
     for (const Palette* palette : {&light_palette(), &dark_palette()}) {
       const std::string bytes = png_bytes(swing_figures(night).at(1), *palette);
-      const cv::Mat picture =
-          cv::imdecode(std::vector<unsigned char>(bytes.begin(), bytes.end()), cv::IMREAD_COLOR);
       for (const Colour& colour : {palette->plus, palette->minus}) {
-        const cv::Scalar bgr(255.0 * colour.blue, 255.0 * colour.green, 255.0 * colour.red);
-        cv::Mat same;
-        cv::inRange(picture, bgr - cv::Scalar::all(2), bgr + cv::Scalar::all(2), same);
-        CHECK(cv::countNonZero(same) > 100);  // hundreds of dots of several pixels each
+        CHECK(pixels_like(bytes, colour) > 100);  // hundreds of dots of several pixels each
       }
     }
   }

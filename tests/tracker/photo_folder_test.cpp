@@ -39,7 +39,7 @@ std::vector<Seen> all_of(FrameSource& source) {
   std::vector<Seen> seen;
   Frame frame;
   while (source.next(frame)) {
-    const double gray = cv::mean(frame.picture(cv::Rect(32, 24, 30, 20)))[0];
+    const double gray = cv::mean(frame.picture.bgr(cv::Rect(32, 24, 30, 20)))[0];
     seen.push_back({frame.t_s, static_cast<int>(std::lround((gray - 20.0) / 10.0)), frame.gap});
   }
   return seen;
@@ -112,7 +112,7 @@ TEST_SUITE("photo_folder") {
     // Upright it would be turned by 180 degrees: stored, red stays in the upper left corner.
     PhotoFolder again(folder.path());
     REQUIRE(again.next(frame));
-    CHECK(frame.picture.at<cv::Vec3b>(4, 5)[2] > 200);
+    CHECK(frame.picture.bgr().at<cv::Vec3b>(4, 5)[2] > 200);
   }
 
   TEST_CASE("a camera whose numbers ran over keeps its order") {

@@ -23,6 +23,8 @@ namespace {
 analysis::SegmentResult segment(Side side, double from_s, double equilibrium_mm) {
   return {.segment = {side, from_s, from_s + 5400.0},
           .equilibrium_mm = {equilibrium_mm, 0.05},
+          .without_drift_mm = equilibrium_mm,
+          .drift_mm_per_hour = 0.5,
           .amplitude_from_mm = 21.04,
           .amplitude_to_mm = 3.26,
           .periods = 9.0,

@@ -97,6 +97,18 @@ TEST_SUITE("track_file") {
     CHECK(track.warnings[6].ends_with("the last line is torn and was passed over"));
   }
 
+  TEST_CASE("of many damaged lines the first ten are named and the others counted") {
+    const TemporaryFolder folder;
+    std::string text = "utc,t_s,x_px,y_px,u_x_px,u_y_px,peak,width_px,state\n";
+    for (int k = 0; k < 500; ++k) text += "rubbish\n";
+    write_text(folder / "track.csv", text + ",0,1,2,0.1,0.1,50,4,found\n");
+    const Track track = read_track(folder / "track.csv");
+    CHECK(track.rows.size() == 1);
+    REQUIRE(track.warnings.size() == 11);
+    CHECK(track.warnings[9].ends_with("track.csv:11: line passed over: not 9 fields"));
+    CHECK(track.warnings[10].ends_with("track.csv: 490 more lines passed over"));
+  }
+
   TEST_CASE("a missing file and a foreign header are errors") {
     const TemporaryFolder folder;
     CHECK(error_text([&] {
@@ -164,6 +176,26 @@ TEST_SUITE("line_file") {
 }
 
 TEST_SUITE("event_log") {
+  TEST_CASE(
+      "a mark that was withdrawn does not count, one at the same moment of another side does") {
+    const TemporaryFolder folder;
+    {
+      EventWriter writer(folder / "events.csv");
+      writer.append({{}, 0.0, "side", "plus"});
+      writer.append({{}, 7200.0, "side", "minus"});
+      writer.append({{}, 7200.0, "side withdrawn", "minus"});
+      writer.append({{}, 7500.0, "side", "minus"});
+      writer.append({{}, 7500.0, "side withdrawn", "plus"});
+    }
+    EventLog log = read_events(folder / "events.csv");
+    const auto changes = side_changes_in(log);
+    REQUIRE(changes.size() == 2);
+    CHECK(changes[0].t_s == 0.0);
+    CHECK(changes[1].side == nightswing::analysis::Side::kMinus);
+    CHECK(changes[1].t_s == 7500.0);
+    CHECK(log.warnings.empty());
+  }
+
   TEST_CASE("side changes come back in order of time, a later line replaces an earlier one") {
     const TemporaryFolder folder;
     {

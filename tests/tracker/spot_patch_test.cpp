@@ -42,16 +42,6 @@ TEST_SUITE("spot_patch") {
     CHECK(patch.at_least.maxCoeff() == 0.0);
   }
 
-  TEST_CASE("luma is weighed as Rec. ITU-R BT.601 says, gray is taken as it is") {
-    // 0.299 red + 0.587 green + 0.114 blue; the order in memory is blue, green, red.
-    const cv::Mat colour(3, 4, CV_8UC3, cv::Scalar(40, 90, 250));
-    const cv::Mat luma = tracker::luma_of(colour, cv::Rect(1, 1, 2, 2));
-    CHECK(luma.size() == cv::Size(2, 2));
-    CHECK(static_cast<int>(luma.at<std::uint8_t>(0, 0)) == 132);  // 132.14
-    CHECK(static_cast<int>(
-              tracker::luma_of(numbered(), cv::Rect(4, 5, 2, 2)).at<std::uint8_t>(1, 1)) == 65);
-  }
-
   TEST_CASE("a pixel is a lower bound where one colour alone is saturated") {
     cv::Mat frame(20, 20, CV_8UC3, cv::Scalar(20, 20, 20));
     frame.at<cv::Vec3b>(10, 10) = {20, 20, 252};

@@ -104,7 +104,7 @@ TEST_SUITE("stream_source") {
     Frame frame;
     std::vector<double> times_s;
     while (source->next(frame)) {
-      CHECK(frame.picture.cols == 160);
+      CHECK(frame.picture.size().width == 160);
       times_s.push_back(frame.t_s);
     }
     CHECK(times_s.size() >= 28);  // the first may be spent on finding out what it is

@@ -32,7 +32,7 @@ std::vector<double> times_of(VideoSource& source) {
   std::vector<double> times;
   Frame frame;
   while (source.next(frame)) {
-    CHECK(frame.picture.cols == source.facts().width_px);
+    CHECK(frame.picture.size().width == source.facts().width_px);
     times.push_back(frame.t_s);
   }
   return times;
@@ -53,7 +53,7 @@ constexpr const char* kWithBFrames = "-c:v libx264 -bf 3 -pix_fmt yuv420p";
 }  // namespace
 
 TEST_SUITE("video_source") {
-  TEST_CASE("timestamps of H.264 with B frames are exact, the last ones are mended and said so") {
+  TEST_CASE("timestamps of H.264 with B frames are exact to the last") {
     const TemporaryFolder folder;
     VideoSource source(make_video(folder, "a.mp4", kPattern, kWithBFrames));
     const auto times = times_of(source);
@@ -61,8 +61,42 @@ TEST_SUITE("video_source") {
     for (std::size_t k = 0; k < times.size(); ++k) {
       CHECK(times[k] == within_abs(0.1 * static_cast<double>(k), 1e-3));  // time base of the file
     }
+    CHECK(source.warnings().empty());
+  }
+
+  TEST_CASE("times that do not grow are mended and said so") {
+    const TemporaryFolder folder;
+    const auto film = make_video(folder, "a.mp4", kPattern, "-c:v mjpeg");
+    const auto stuck = folder / "stuck.mkv";
+    // Frames 20 to 22 have the time of frame 19.
+    const auto made = run_command(
+        "ffmpeg -v error -i " + film.string() +
+        " -c copy -bsf:v 'setts=ts=if(between(N\\,20\\,22)\\,19\\,N)*100:time_base=1/1000' " +
+        stuck.string());
+    REQUIRE_MESSAGE(made.status == 0, made.errors);
+    VideoSource source(stuck);
+    const auto times = times_of(source);
+    REQUIRE(times.size() == 60);
+    for (std::size_t k = 1; k < times.size(); ++k) CHECK(times[k] > times[k - 1]);
+    CHECK(times[20] == within_abs(2.0, 1.1e-3));
+    CHECK(times[59] == within_abs(5.9, 1.1e-3));
     REQUIRE(source.warnings().size() == 1);
-    CHECK(source.warnings()[0].find("had no usable time of their own") != std::string::npos);
+    CHECK(source.warnings()[0].find("3 frames had no usable time of their own") == 0);
+  }
+
+  TEST_CASE("a film of uneven steps with B frames has the times that were written, to the last") {
+    const TemporaryFolder folder;
+    VideoSource source(
+        make_video(folder,
+                   "vfr.mp4",
+                   std::string(kPattern) + ",settb=1/1000,setpts=pow(N\\,1.5)/10/TB",
+                   "-fps_mode vfr -enc_time_base 1/1000 " + std::string(kWithBFrames)));
+    const auto times = times_of(source);
+    REQUIRE(times.size() == 60);
+    for (std::size_t k = 0; k < times.size(); ++k) {
+      CHECK(times[k] == within_abs(std::pow(static_cast<double>(k), 1.5) / 10.0, 1.1e-3));
+    }
+    CHECK(source.warnings().empty());
   }
 
   TEST_CASE("where the rate is given, times that the file lacks are no matter to warn of") {
@@ -116,7 +150,7 @@ TEST_SUITE("video_source") {
     CHECK(iso_text(*source.facts().start) == "2026-03-14T21:30:00.000Z");
     Frame frame;
     REQUIRE(source.next(frame));
-    CHECK(frame.picture.cols == 160);
+    CHECK(frame.picture.size().width == 160);
   }
 
   TEST_CASE("damage in the middle costs some frames, not the rest, and keeps their time free") {
@@ -171,7 +205,7 @@ TEST_SUITE("frame_pump") {
     while (plain.next(expected)) {
       REQUIRE(pump.next(frame));
       CHECK(frame.t_s == expected.t_s);
-      CHECK(cv::norm(frame.picture, expected.picture, cv::NORM_INF) == 0.0);
+      CHECK(cv::norm(frame.picture.bgr(), expected.picture.bgr(), cv::NORM_INF) == 0.0);
       ++frames;
     }
     CHECK_FALSE(pump.next(frame));

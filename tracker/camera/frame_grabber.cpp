@@ -49,7 +49,7 @@ FrameGrabber::~FrameGrabber() {
 bool FrameGrabber::next(LivePicture& picture, std::chrono::milliseconds patience) {
   std::unique_lock lock(mutex_);
   if (!changed_.wait_for(lock, patience, [this] { return is_new_; })) return false;
-  std::swap(picture, newest_);
+  picture = std::exchange(newest_, {});  // whoever measures it may keep its pixels
   is_new_ = false;
   return true;
 }
@@ -132,8 +132,7 @@ void FrameGrabber::publish(cv::Mat& picture, double steady_s) {
   }
   {
     const std::lock_guard lock(mutex_);
-    cv::swap(newest_.picture, picture);
-    newest_.steady_s = steady_s;
+    newest_ = {std::exchange(picture, {}), steady_s};
     is_new_ = true;
   }
   changed_.notify_all();

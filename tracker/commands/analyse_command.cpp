@@ -1,18 +1,24 @@
 #include <algorithm>
+#include <functional>
 #include <memory>
+#include <optional>
+#include <utility>
 #include <vector>
 
 #include <fmt/format.h>
 #include <opencv2/imgcodecs.hpp>
 
 #include "analysis/apparatus_file.h"
+#include "analysis/blinding.h"
 #include "analysis/input_error.h"
 #include "analysis/night.h"
+#include "tracker/blind_file.h"
 #include "tracker/commands/argument_checks.h"
 #include "tracker/commands/commands.h"
 #include "tracker/line_file.h"
 #include "tracker/night_of_run.h"
 #include "tracker/report/figures.h"
+#include "tracker/report/nights_together.h"
 #include "tracker/report/plot_files.h"
 #include "tracker/report/report_page.h"
 #include "tracker/report/shown_night.h"
@@ -22,30 +28,38 @@
 namespace nightswing::tracker {
 namespace {
 
+constexpr const char* kNightsJson = "nights.json";
+
 struct Arguments {
-  std::string run;
+  std::vector<std::string> runs;
+  std::string together;
   std::string apparatus;
   std::vector<std::string> sides;
   std::string settle = "60s";
   bool quiet = false;
+  bool blind = false;
+  bool open = false;
 };
 
 /// The apparatus named, else the copy that an earlier analysis left in the run folder.
 analysis::Apparatus apparatus_for(const Arguments& arguments, const RunFolder& run) {
-  if (!arguments.apparatus.empty()) {
-    analysis::Apparatus apparatus = analysis::read_apparatus_file(arguments.apparatus);
-    if (!std::filesystem::exists(run.apparatus()) ||
-        !std::filesystem::equivalent(arguments.apparatus, run.apparatus())) {
-      write_whole_file(run.apparatus(), read_whole_file(arguments.apparatus));
-    }
-    return apparatus;
-  }
+  if (!arguments.apparatus.empty()) return analysis::read_apparatus_file(arguments.apparatus);
   if (!std::filesystem::exists(run.apparatus())) {
     throw InputError(fmt::format(
         "which balance? name its file: nightswing analyse {} --apparatus configs/basement.yaml",
         run.path.string()));
   }
   return analysis::read_apparatus_file(run.apparatus());
+}
+
+/// Only once the analysis is done, so that the copy is that of the results beside it.
+void keep_apparatus(const Arguments& arguments, const RunFolder& run) {
+  if (arguments.apparatus.empty() ||
+      (std::filesystem::exists(run.apparatus()) &&
+       std::filesystem::equivalent(arguments.apparatus, run.apparatus()))) {
+    return;
+  }
+  write_whole_file(run.apparatus(), read_whole_file(arguments.apparatus));
 }
 
 /// The command that repeats this analysis from the run folder alone.
@@ -65,30 +79,124 @@ void write_show(const Arguments& arguments, const ResultSource& source) {
   write_whole_file(source.run.report(), report_page(shown, figures, kCautions));
 }
 
-void analyse(const Arguments& arguments) {
-  const RunFolder run = open_run_folder(arguments.run);
-  const analysis::Apparatus apparatus = apparatus_for(arguments, run);
+NightOfRun night_of(const Arguments& arguments, const RunFolder& run) {
   NightOfRun night = read_night(run);
-  if (!arguments.sides.empty()) {
-    night.night.sides.clear();
-    for (const std::string& text : arguments.sides) {
-      night.night.sides.push_back(side_change_from(text, night.info.start));
-    }
-    std::ranges::stable_sort(night.night.sides, {}, &analysis::SideChange::t_s);
+  if (arguments.sides.empty()) return night;
+  night.night.sides.clear();
+  for (const std::string& text : arguments.sides) {
+    night.night.sides.push_back(side_change_from(text, night.info.start));
   }
-  const analysis::NightResult result = analysis::analyse_night(
+  std::ranges::stable_sort(night.night.sides, {}, &analysis::SideChange::t_s);
+  return night;
+}
+
+/// Analyses one night, leaves everything in its folder and hands the result to `use`.
+void analyse_run(const Arguments& arguments,
+                 const RunFolder& run,
+                 const std::function<void(const ResultSource&)>& use) {
+  const analysis::Apparatus apparatus = apparatus_for(arguments, run);
+  const NightOfRun night = night_of(arguments, run);
+  if (arguments.open) open_blind(run);
+  if (arguments.blind) make_blind(run);
+  analysis::NightResult result = analysis::analyse_night(
       night.night, apparatus, {.settle_s = *parse_duration_s(arguments.settle)});
+  if (const auto factor = read_blind_factor(run)) analysis::blind(result, *factor);
+  keep_apparatus(arguments, run);
   const ResultSource source{run, night, apparatus, result};
-  const std::string text = result_text(source);
   write_whole_file(run.result_json(), result_json(source));
-  write_whole_file(run.result_txt(), text);
+  write_whole_file(run.result_txt(), result_text(source));
   write_show(arguments, source);
-  if (!arguments.quiet) fmt::print("{}\n", text);
+  use(source);
+}
+
+void analyse_one(const Arguments& arguments) {
+  const RunFolder run = open_run_folder(arguments.runs.front());
+  analyse_run(arguments, run, [&](const ResultSource& source) {
+    if (!arguments.quiet) fmt::print("{}\n", result_text(source));
+  });
   fmt::print("written: {}, {}, {}, {}\n",
              run.report().string(),
              run.result_txt().string(),
              run.result_json().string(),
              run.plots().string());
+}
+
+/// A night that cannot be analysed stands in the comparison with the reason.
+NightBeside analysed_beside(const Arguments& arguments, const std::string& path) {
+  try {
+    const RunFolder run = open_run_folder(path);
+    std::optional<NightBeside> night;
+    analyse_run(arguments, run, [&](const ResultSource& source) { night = night_beside(source); });
+    return *night;
+  } catch (const InputError& error) {
+    return {.run = path,
+            .balance = {},
+            .start = {},
+            .status = error.what(),
+            .g = {},
+            .period_s = {},
+            .shift_mm = {}};
+  }
+}
+
+void check_not_blind(const Arguments& arguments) {
+  for (const std::string& path : arguments.runs) {
+    if (!arguments.blind && (arguments.open || !read_blind_factor(RunFolder{path}))) continue;
+    throw InputError(
+        fmt::format("{}: a blind night cannot be combined, each has another hidden factor; leave "
+                    "it out, or open it with 'nightswing analyse {} --open'",
+                    path,
+                    path));
+  }
+}
+
+void write_together(const RunFolder& folder, const NightsTogether& together) {
+  std::error_code failed;
+  std::filesystem::create_directories(folder.path, failed);
+  if (failed) {
+    throw InputError(
+        fmt::format("cannot make the folder {}: {}", folder.path.string(), failed.message()));
+  }
+  write_whole_file(folder.path / kNightsJson, nights_json(together));
+  write_whole_file(folder.path / "nights.txt", nights_text(together));
+  write_whole_file(folder.path / "nights.html", nights_page(together));
+  write_plots(folder, nights_figures(together));
+}
+
+/// `runs/*` names the folder of an earlier comparison too.
+bool is_comparison(const std::string& path) {
+  return std::filesystem::exists(std::filesystem::path(path) / kNightsJson) &&
+         !std::filesystem::exists(RunFolder{path}.run_yaml());
+}
+
+void analyse_several(Arguments arguments) {
+  if (!arguments.sides.empty()) {
+    throw InputError(
+        "--side belongs to one night; mark the sides of several with 'nightswing mark'");
+  }
+  std::erase_if(arguments.runs, is_comparison);
+  check_not_blind(arguments);
+  std::vector<NightBeside> nights;
+  for (const std::string& path : arguments.runs) {
+    nights.push_back(analysed_beside(arguments, path));
+    if (!arguments.quiet) fmt::print("analysed: {}\n", path);
+  }
+  const NightsTogether together = nights_together(std::move(nights));
+  const std::filesystem::path beside =
+      std::filesystem::path(arguments.runs.front()).lexically_normal() / "..";
+  const RunFolder folder{arguments.together.empty() ? (beside / "together").lexically_normal()
+                                                    : std::filesystem::path(arguments.together)};
+  write_together(folder, together);
+  if (!arguments.quiet) fmt::print("\n{}\n", nights_text(together));
+  fmt::print("written: {}\n", (folder.path / "nights.{html,txt,json}").string());
+}
+
+void analyse(const Arguments& arguments) {
+  if (arguments.runs.size() == 1) {
+    analyse_one(arguments);
+  } else {
+    analyse_several(arguments);
+  }
 }
 
 }  // namespace
@@ -97,7 +205,11 @@ void add_analyse_command(CLI::App& app) {
   auto arguments = std::make_shared<Arguments>();
   CLI::App* command =
       app.add_subcommand("analyse", "equilibria, period, G and its uncertainty from a run");
-  command->add_option("run", arguments->run, "the run folder")->required();
+  command
+      ->add_option("runs",
+                   arguments->runs,
+                   "the run folder; several are analysed one by one and combined into one G")
+      ->required();
   command->add_option("--apparatus",
                       arguments->apparatus,
                       "the file that describes the balance; a copy is kept in the run folder and "
@@ -114,10 +226,22 @@ void add_analyse_command(CLI::App& app) {
                    arguments->settle,
                    "time left out after each move of the sources (default 60s)")
       ->check(duration_check());
+  CLI::Option* blind = command->add_flag("--blind",
+                                         arguments->blind,
+                                         "show G multiplied by a hidden factor (kept in the run "
+                                         "folder) until --open: published values "
+                                         "cluster on the expected one");
+  command->add_flag("--open", arguments->open, "take the hidden factor off: the analysis is done")
+      ->excludes(blind);
+  command->add_option("--together",
+                      arguments->together,
+                      "folder for the comparison of several nights (default: together, beside the "
+                      "first run)");
   command->add_flag("--quiet", arguments->quiet, "write the files, print only their names");
   command->footer(
       "Example: nightswing analyse runs/night --apparatus configs/basement.yaml\n"
       "         nightswing analyse runs/night --side plus@0s --side minus@2h5m\n"
+      "         nightswing analyse runs/*\n"
       "Next:    open runs/night/report.html, or make a film: nightswing film runs/night");
   command->callback([arguments] { analyse(*arguments); });
 }

@@ -18,6 +18,7 @@ inline constexpr const char* kCautions =
 /// They throw InputError when the work cannot be done.
 void add_commands(CLI::App& app);
 
+void add_plan_command(CLI::App& app);
 void add_scale_command(CLI::App& app);
 void add_watch_command(CLI::App& app);
 void add_replay_command(CLI::App& app);

@@ -1,4 +1,5 @@
-#include <chrono>
+#include <algorithm>
+#include <cmath>
 #include <memory>
 
 #include <fmt/format.h>
@@ -16,7 +17,28 @@ struct Arguments {
   std::string run;
   std::string side;
   std::string at;
+  bool withdraw = false;
 };
+
+void check_stands(const RunFolder& run, const std::string& side, double t_s) {
+  EventLog log = read_events(run.events());
+  const auto changes = side_changes_in(log);
+  // The log holds milliseconds.
+  const auto stands = std::ranges::find_if(changes, [&](const analysis::SideChange& change) {
+    return analysis::name_of(change.side) == side && std::abs(change.t_s - t_s) < 1e-3;
+  });
+  if (stands != changes.end()) return;
+  std::string marks;
+  for (const analysis::SideChange& change : changes) {
+    marks += fmt::format(
+        "{}{} at {} s", marks.empty() ? "" : ", ", analysis::name_of(change.side), change.t_s);
+  }
+  throw InputError(fmt::format("{} holds no mark {} at {:.3f} s to withdraw; it holds {}",
+                               run.events().string(),
+                               side,
+                               t_s,
+                               marks.empty() ? "none" : marks));
+}
 
 void mark(const Arguments& arguments) {
   const RunFolder run = open_run_folder(arguments.run);
@@ -24,9 +46,14 @@ void mark(const Arguments& arguments) {
   const double t_s = moment_s(arguments.at, info.start);
   std::optional<UtcTime> utc;
   if (info.start) utc = after(*info.start, t_s);
-  EventWriter(run.events()).append({utc, t_s, "side", arguments.side});
-  fmt::print(
-      "{}: source masses at {} from {:.1f} s on\n", run.events().string(), arguments.side, t_s);
+  if (arguments.withdraw) check_stands(run, arguments.side, t_s);
+  EventWriter(run.events())
+      .append({utc, t_s, arguments.withdraw ? "side withdrawn" : "side", arguments.side});
+  fmt::print("{}: {} {} from {:.1f} s on\n",
+             run.events().string(),
+             arguments.withdraw ? "withdrawn: source masses at" : "source masses at",
+             arguments.side,
+             t_s);
 }
 
 }  // namespace
@@ -42,9 +69,12 @@ void add_mark_command(CLI::App& app) {
   command
       ->add_option("--at", arguments->at, "moment: 2h5m after the first frame, or an ISO 8601 time")
       ->required();
+  command->add_flag(
+      "--withdraw", arguments->withdraw, "the mark of this side and moment was wrong");
   command->footer(
       "Example: nightswing mark runs/night plus --at 0s\n"
       "         nightswing mark runs/night minus --at 2h5m\n"
+      "         nightswing mark runs/night minus --at 2h5m --withdraw\n"
       "Next:    nightswing analyse runs/night --apparatus configs/basement.yaml");
   command->callback([arguments] { mark(*arguments); });
 }

@@ -25,7 +25,7 @@ constexpr double kMostOfFilm = 0.15;  // that one card may take
 constexpr double kCaption_s = 5.0;
 
 /// The picture of the wall that belongs to a moment; asked for in order of time.
-using WallPictures = std::function<const cv::Mat&(const FilmMoment&)>;
+using WallPictures = std::function<cv::Mat(const FilmMoment&)>;
 
 /// From the video: the latest frame that is not later than the moment.
 class FilmedWall {
@@ -48,13 +48,16 @@ class FilmedWall {
     if (ended_) throw InputError(fmt::format("{} holds no frame", video.string()));
   }
 
-  const cv::Mat& at(const FilmMoment& moment) {
+  cv::Mat at(const FilmMoment& moment) {
     constexpr double kSame_s = 1e-6;
+    bool is_new = false;
     while (!ended_ && (shown_.picture.empty() || next_.t_s <= moment.t_s + kSame_s)) {
       std::swap(shown_, next_);
+      is_new = true;
       ended_ = !pump_.next(next_);
     }
-    return shown_.picture;
+    if (is_new) colours_ = shown_.picture.bgr();
+    return colours_;
   }
 
  private:
@@ -62,6 +65,7 @@ class FilmedWall {
   FramePump pump_;
   Frame shown_;
   Frame next_;
+  cv::Mat colours_;  // of the frame that is shown
   bool ended_ = false;
 };
 
@@ -70,7 +74,7 @@ class DrawnWall {
  public:
   explicit DrawnWall(const RunInfo& info) : size_(info.frame_width_px, info.frame_height_px) {}
 
-  const cv::Mat& at(const FilmMoment& moment) {
+  cv::Mat at(const FilmMoment& moment) {
     picture_.create(size_, CV_8UC3);
     picture_.setTo(cv::Scalar(52, 48, 46));
     if (moment.spot) draw(*moment.spot);
@@ -101,7 +105,7 @@ class DrawnWall {
 
 template <typename Pictures>
 WallPictures shared(std::shared_ptr<Pictures> pictures) {
-  return [pictures](const FilmMoment& moment) -> const cv::Mat& { return pictures->at(moment); };
+  return [pictures](const FilmMoment& moment) { return pictures->at(moment); };
 }
 
 struct Wall {
@@ -148,6 +152,12 @@ std::vector<std::string> title_lines(const FilmContents& contents, double second
   std::vector<std::string> lines{
       fmt::format("{} in {:.0f} seconds", duration_text(night_s), seconds)};
   if (contents.info.start) lines.push_back(iso_text(*contents.info.start).substr(0, 10));
+  return lines;
+}
+
+std::vector<std::string> result_lines(const FilmContents& contents) {
+  std::vector<std::string> lines{contents.title};
+  if (contents.blinded) lines.push_back("blind: G carries a hidden factor");
   return lines;
 }
 
@@ -213,7 +223,7 @@ FilmSummary make_film(const FilmRequest& request) {
   };
   write_card(painter.card(contents.title, title_lines(contents, request.seconds)));
   paint_night(contents, wall, parts.night, painter, write);
-  if (with_result) write_card(painter.card("G = " + contents.g_text, {contents.title}));
+  if (with_result) write_card(painter.card("G = " + contents.g_text, result_lines(contents)));
   writer.finish();
   return {.frames = written,
           .width_px = layout.width_px,

@@ -55,6 +55,7 @@ void add_result(const RunFolder& run, FilmContents& contents) {
       contents.g_text = with_raised_power(
           analysis::format_quantity({g.at("value").get<double>(), g.at("u").get<double>()},
                                     "m\u00b3 kg\u207b\u00b9 s\u207b\u00b2"));
+      contents.blinded = json.value("blinded", false);
     }
   } catch (const nlohmann::json::exception& error) {
     throw InputError(fmt::format("{} cannot be read ({}); run 'nightswing analyse {}' again",

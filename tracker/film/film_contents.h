@@ -45,7 +45,8 @@ struct FilmContents {
   std::vector<FilmSegment> segments;
   std::vector<FilmSide> sides;
   std::vector<FilmCaption> captions;
-  std::string g_text;  ///< empty without G
+  std::string g_text;    ///< empty without G
+  bool blinded = false;  ///< G carries a hidden factor
   std::optional<PathInPicture> path;
   std::optional<CameraCorrection> camera;
 

@@ -32,7 +32,7 @@ void on(cv::Mat& picture, const std::function<void(Canvas&)>& draw) {
 }
 
 const Colour& colour_of(const std::string& side) {
-  return side == "minus" ? dark_palette().minus : dark_palette().plus;
+  return side_colour(dark_palette(), side);
 }
 
 Axes plot_axes(const FilmContents& contents, const FilmLayout& layout) {
@@ -80,7 +80,7 @@ void FilmPainter::paint_ground() {
                      axes.area().top_pt,
                      axes.x_pt(s.to_s / kHour_s) - from_pt,
                      axes.area().height_pt},
-                    s.side == "minus" ? canvas.palette().minus_band : canvas.palette().plus_band);
+                    side_band(canvas.palette(), s.side));
       }
       axes.draw(canvas, {"time since the first frame (h)", "position (mm)"});
       for (const FilmSegment& s : contents_.segments) {
@@ -183,8 +183,8 @@ void FilmPainter::paint_equilibria(Canvas& canvas, double t_s) {
     const bool first = std::ranges::find(named, s.side) == named.end();
     named.push_back(s.side);
     if (!first && !(s.from_s <= t_s && t_s < s.to_s)) continue;  // one line a side is enough
-    // The name of minus stands higher, so that close equilibria do not write over each other.
-    const double height = s.side == "minus" ? 102.0 : 70.0;
+    // The names stand at different heights, so that close equilibria do not write over each other.
+    const double height = s.side == "plus" ? 70.0 : s.side == "minus" ? 102.0 : 134.0;
     const PaperPoint top = beside(t_s, s.equilibrium_mm, -height * unit);
     const PaperPoint foot = beside(t_s, s.equilibrium_mm, 40.0 * unit);
     canvas.line(top, foot, {.colour = kShade, .width_pt = 6.0 * unit});
@@ -192,8 +192,8 @@ void FilmPainter::paint_equilibria(Canvas& canvas, double t_s) {
                 foot,
                 {.colour = colour_of(s.side),
                  .width_pt = 3.0 * unit,
-                 .dashes_pt = s.side == "minus" ? std::vector<double>{9.0 * unit, 5.0 * unit}
-                                                : std::vector<double>{}});
+                 .dashes_pt = s.side == "plus" ? std::vector<double>{}
+                                               : std::vector<double>{9.0 * unit, 5.0 * unit}});
     if (first) {
       label(canvas,
             {top.x_pt, top.y_pt - 10.0 * unit},

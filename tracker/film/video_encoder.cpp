@@ -1,5 +1,6 @@
 #include "tracker/film/video_encoder.h"
 
+#include <new>
 #include <stdexcept>
 
 #include <fmt/format.h>
@@ -76,19 +77,25 @@ void open_encoder(AVCodecContext& encoder, const VideoFormat& format, bool globa
   }
 }
 
-/// To yuv420p as BT.709 says, which the defaults of the scaler are not.
+/// To yuv420p as BT.709 says, with the colours where players of H.264 take them to be (at the left
+/// one of two pixels): the defaults of the scaler are neither.
 SwsContext* bt709_scaler(const AVCodecContext& encoder, AVPixelFormat from) {
-  SwsContext* scaler = sws_getContext(encoder.width,
-                                      encoder.height,
-                                      from,
-                                      encoder.width,
-                                      encoder.height,
-                                      AV_PIX_FMT_YUV420P,
-                                      SWS_BILINEAR,
-                                      nullptr,
-                                      nullptr,
-                                      nullptr);
-  if (scaler == nullptr) throw std::runtime_error("no converter from BGR to yuv420p");
+  SwsContext* scaler = sws_alloc_context();
+  if (scaler == nullptr) throw std::bad_alloc();
+  const auto set = [&](const char* name, int value) { av_opt_set_int(scaler, name, value, 0); };
+  set("srcw", encoder.width);
+  set("srch", encoder.height);
+  set("src_format", from);
+  set("dstw", encoder.width);
+  set("dsth", encoder.height);
+  set("dst_format", AV_PIX_FMT_YUV420P);
+  set("dst_h_chr_pos", 0);
+  set("dst_v_chr_pos", 128);  // half-way between two rows
+  set("sws_flags", SWS_BILINEAR);
+  if (sws_init_context(scaler, nullptr, nullptr) < 0) {
+    sws_freeContext(scaler);
+    throw std::runtime_error("no converter from BGR to yuv420p");
+  }
   const int* table = sws_getCoefficients(SWS_CS_ITU709);
   sws_setColorspaceDetails(scaler, table, 1, table, 0, 0, 1 << 16, 1 << 16);
   return scaler;

@@ -68,6 +68,16 @@ const Palette& dark_palette() {
   return palette;
 }
 
+const Colour& side_colour(const Palette& palette, std::string_view side) {
+  if (side == "plus") return palette.plus;
+  return side == "minus" ? palette.minus : palette.faint;
+}
+
+const Colour& side_band(const Palette& palette, std::string_view side) {
+  if (side == "plus") return palette.plus_band;
+  return side == "minus" ? palette.minus_band : palette.paper;
+}
+
 void Canvas::apply(const Colour& colour) {
   cairo_set_source_rgba(cairo_, colour.red, colour.green, colour.blue, colour.alpha);
 }

@@ -47,6 +47,10 @@ struct Palette {
   Colour plus_band;  ///< the ground behind a segment
   Colour minus_band;
 };
+/// Of the side `plus`, `minus` or `away`; away has the colour of second rank and no ground.
+[[nodiscard]] const Colour& side_colour(const Palette& palette, std::string_view side);
+[[nodiscard]] const Colour& side_band(const Palette& palette, std::string_view side);
+
 [[nodiscard]] const Palette& light_palette();
 [[nodiscard]] const Palette& dark_palette();
 

@@ -20,6 +20,12 @@ namespace nightswing::tracker {
 /// G beside other values of it, the budget, the corrections.
 [[nodiscard]] std::vector<Figure> gravity_figures(const ShownNight& night);
 
+/// Values of G beside each other and beside the accepted one. Holds all that it draws.
+/// g_text   the first of them in words, for those who cannot see the figure
+[[nodiscard]] Figure comparison_figure(const std::vector<ShownOpinion>& opinions,
+                                       const Comparison& comparison,
+                                       const std::string& g_text);
+
 /// The wall with the path of the spot, both equilibria and millimetres, and what the fit of the map
 /// left over. `wall` is first.png; without it (empty) the former is left out.
 [[nodiscard]] std::vector<Figure> wall_figures(const ShownNight& night, const cv::Mat& wall);

@@ -136,25 +136,27 @@ void draw_accepted(Canvas& canvas, const Axes& axes, const Comparison& compariso
               {.size_pt = 7.5, .colour = ink, .align = Align::kMiddle});
 }
 
-void draw_comparison(Canvas& canvas, const ShownNight& night) {
-  std::vector<double> ends{kEleven * night.comparison->accepted_m3_kg_s2.value};
+void draw_comparison(Canvas& canvas,
+                     const std::vector<ShownOpinion>& opinions,
+                     const Comparison& comparison) {
+  std::vector<double> ends{kEleven * comparison.accepted_m3_kg_s2.value};
   std::vector<std::string> names;
-  for (const ShownOpinion& o : night.opinions) {
+  for (const ShownOpinion& o : opinions) {
     names.push_back(o.method);
     for (const double k : {-2.0, 2.0}) {
       ends.push_back(kEleven * (o.g_m3_kg_s2.value + k * o.g_m3_kg_s2.u));
     }
   }
   const double names_pt = room_for_names_pt(canvas, names);
-  const double rows_pt = 20.0 * static_cast<double>(night.opinions.size());
+  const double rows_pt = 20.0 * static_cast<double>(opinions.size());
   const Axes axes({names_pt, 18.0, kPageWidth_pt - names_pt - kAside_pt, rows_pt},
                   range_of(ends, 0.08),
                   {0.0, 1.0});
   axes.draw(canvas, {"G (10\u207b\u00b9\u00b9 m\u00b3 kg\u207b\u00b9 s\u207b\u00b2)", ""}, false);
-  draw_accepted(canvas, axes, *night.comparison);
+  draw_accepted(canvas, axes, comparison);
   const Palette& colours = canvas.palette();
-  for (std::size_t k = 0; k < night.opinions.size(); ++k) {
-    const auto& [method, g] = night.opinions[k];
+  for (std::size_t k = 0; k < opinions.size(); ++k) {
+    const auto& [method, g] = opinions[k];
     const double y_pt = axes.area().top_pt + 20.0 * (static_cast<double>(k) + 0.5);
     const auto x_pt = [&](double sigmas) { return axes.x_pt(kEleven * (g.value + sigmas * g.u)); };
     canvas.line({x_pt(-2.0), y_pt}, {x_pt(2.0), y_pt}, {.colour = colours.plus, .width_pt = 1.0});
@@ -171,34 +173,39 @@ void draw_comparison(Canvas& canvas, const ShownNight& night) {
   }
 }
 
-Figure comparison_figure(const ShownNight& night) {
+}  // namespace
+
+Figure comparison_figure(const std::vector<ShownOpinion>& opinions,
+                         const Comparison& comparison,
+                         const std::string& g_text) {
   std::string csv = "method,G_m3_per_kg_s2,u_m3_per_kg_s2\n";
-  for (const ShownOpinion& o : night.opinions) {
+  for (const ShownOpinion& o : opinions) {
     csv += fmt::format("{},{},{}\n",
                        csv_field(o.method),
                        number_text(o.g_m3_kg_s2.value),
                        o.g_m3_kg_s2.u > 0.0 ? number_text(o.g_m3_kg_s2.u) : "");
   }
-  const auto& accepted = night.comparison->accepted_m3_kg_s2;
+  const auto& accepted = comparison.accepted_m3_kg_s2;
   csv += fmt::format("{},{},{}\n",
-                     csv_field("accepted value, " + night.comparison->accepted_source),
+                     csv_field("accepted value, " + comparison.accepted_source),
                      number_text(accepted.value),
                      number_text(accepted.u));
   return {.name = "comparison",
           .title = "G: thick bar one, thin bar two standard uncertainties",
-          .alt = fmt::format("G = {}. {}", night.g_text, night.comparison->sentence),
+          .alt = fmt::format("G = {}. {}", g_text, comparison.sentence),
           .width_pt = kPageWidth_pt,
-          .height_pt = 18.0 + 20.0 * static_cast<double>(night.opinions.size()) + 34.0,
+          .height_pt = 18.0 + 20.0 * static_cast<double>(opinions.size()) + 34.0,
           .csv = csv,
-          .draw = [&night](Canvas& canvas) { draw_comparison(canvas, night); }};
+          .draw = [opinions, comparison](Canvas& canvas) {
+            draw_comparison(canvas, opinions, comparison);
+          }};
 }
-
-}  // namespace
 
 std::vector<Figure> gravity_figures(const ShownNight& night) {
   std::vector<Figure> figures;
-  if (!night.comparison) return figures;
-  figures.push_back(comparison_figure(night));
+  if (night.comparison) {
+    figures.push_back(comparison_figure(night.opinions, *night.comparison, night.g_text));
+  };
   if (!night.budget.empty()) figures.push_back(budget_figure(night));
   if (!night.corrections.empty()) figures.push_back(correction_figure(night));
   return figures;

@@ -32,11 +32,15 @@
   }
 
   function options() {
+    var fits = night.sides.map(function (side) { return "fit, " + side + " (mm)"; });
+    var colours = { plus: "plus", minus: "minus", away: "ink" };
     return {
-      labels: ["time (h)", "measured (mm)", "fit, plus (mm)", "fit, minus (mm)"],
+      labels: ["time (h)", "measured (mm)"].concat(fits),
       xlabel: "time since the first frame (h)",
       ylabel: "position on the scale (mm)",
-      colors: [colour("faint"), colour("plus"), colour("minus")],
+      colors: [colour("faint")].concat(night.sides.map(function (side) {
+        return colour(colours[side]);
+      })),
       series: {
         "measured (mm)": { strokeWidth: 0, drawPoints: true, pointSize: 1.2 },
         "fit, minus (mm)": { strokePattern: [6, 2] }

@@ -11,101 +11,13 @@
 #include "tracker/report/embedded_text.h"
 #include "tracker/report/figures.h"
 #include "tracker/report/html_text.h"
+#include "tracker/report/page_parts.h"
 
 namespace nightswing::tracker {
 namespace {
 
 constexpr double kHour_s = 3600.0;
 constexpr std::size_t kMostZoomable = 20000;
-
-std::string data_uri(const Figure& figure, const Palette& palette) {
-  return "data:image/svg+xml;base64," + base64(svg_text(figure, palette));
-}
-
-std::string figure_html(const Figure& figure, std::string_view more_classes = "") {
-  std::string dark;
-  if (!figure.on_photograph) {
-    dark = fmt::format("<source media=\"screen and (prefers-color-scheme: dark)\" srcset=\"{}\">\n",
-                       data_uri(figure, dark_palette()));
-  }
-  return fmt::format(
-      "<figure class=\"{}{}\">\n<figcaption>{}</figcaption>\n<div class=\"scroll\" tabindex=\"0\" "
-      "role=\"group\" aria-label=\"figure\"><picture>\n{}<img width=\"{:.0f}\" height=\"{:.0f}\" "
-      "alt=\"{}\" src=\"{}\">\n</picture></div>\n</figure>\n",
-      figure.width_pt > kHalfWidth_pt ? "wide" : "half",
-      more_classes,
-      html_escaped(figure.title),
-      dark,
-      figure.width_pt / 0.75,
-      figure.height_pt / 0.75,
-      html_escaped(figure.alt),
-      data_uri(figure, light_palette()));
-}
-
-/// The figures of these names that the night has, half-width ones beside each other.
-std::string figures_html(std::span<const Figure> figures,
-                         std::initializer_list<std::string_view> names) {
-  std::string html;
-  bool in_pair = false;
-  for (const std::string_view name : names) {
-    const auto figure = std::ranges::find(figures, name, &Figure::name);
-    if (figure == figures.end()) continue;
-    const bool half = figure->width_pt <= kHalfWidth_pt;
-    if (half != in_pair) html += half ? "<div class=\"pair\">\n" : "</div>\n";
-    in_pair = half;
-    html += figure_html(*figure);
-  }
-  return in_pair ? html + "</div>\n" : html;
-}
-
-std::string heading(std::string_view text) {
-  return fmt::format("<h2>{}</h2>\n", html_escaped(text));
-}
-
-/// A column's title; a title that ends in `#` is that of numbers.
-std::string table_html(std::initializer_list<std::string_view> titles,
-                       const std::vector<std::vector<std::string>>& rows) {
-  std::string html =
-      "<div class=\"table\" tabindex=\"0\" role=\"group\" aria-label=\"table\">"
-      "<table>\n<thead><tr>";
-  std::vector<std::string_view> classes;
-  for (std::string_view title : titles) {
-    const bool number = title.ends_with('#');
-    if (number) title.remove_suffix(1);
-    classes.push_back(number ? " class=\"number\"" : "");
-    html += fmt::format("<th scope=\"col\"{}>{}</th>", classes.back(), html_escaped(title));
-  }
-  html += "</tr></thead>\n<tbody>\n";
-  for (const auto& row : rows) {
-    html += "<tr>";
-    for (std::size_t k = 0; k < row.size(); ++k) {
-      html += fmt::format("<td{}>{}</td>", classes.at(k), html_escaped(row[k]));
-    }
-    html += "</tr>\n";
-  }
-  return html + "</tbody></table></div>\n";
-}
-
-std::string list_html(const std::vector<std::string>& lines) {
-  std::string html = "<ul>\n";
-  for (const std::string& line : lines) html += fmt::format("<li>{}</li>\n", html_escaped(line));
-  return html + "</ul>\n";
-}
-
-/// `6.614(98)e-11 m3 kg-1 s-2` as people write it.
-std::string g_html(const std::string& text) {
-  std::string html = html_escaped(text);
-  const auto replace = [&](std::string_view from, std::string_view to) {
-    if (const auto at = html.find(from); at != std::string::npos) html.replace(at, from.size(), to);
-  };
-  replace("m3 kg-1 s-2", "m<sup>3</sup> kg<sup>\u22121</sup> s<sup>\u22122</sup>");
-  if (const auto e = html.find("e-"); e != std::string::npos) {
-    const auto end = html.find(' ', e);
-    const std::string power = html.substr(e + 2, end - e - 2);
-    html.replace(e, end - e, fmt::format(" \u00d7 10<sup>\u2212{}</sup>", power));
-  }
-  return html;
-}
 
 std::string result_html(const ShownNight& night) {
   std::string html = "<section class=\"result\" aria-label=\"result\">\n";
@@ -129,7 +41,14 @@ std::string result_html(const ShownNight& night) {
       100.0 * g.u / g.value,
       interval(1.0),
       interval(2.0));
-  html += fmt::format("<p>{}</p>\n</section>\n", html_escaped(night.comparison->sentence));
+  if (!night.interval_text.empty()) {
+    html += fmt::format("<p>95&nbsp;% interval, in the same units: {}.</p>\n",
+                        html_escaped(night.interval_text));
+  }
+  html += fmt::format("<p>{}</p>\n</section>\n",
+                      night.comparison ? html_escaped(night.comparison->sentence)
+                                       : "<strong>Blind</strong>: every value of G here carries "
+                                         "the same hidden factor, until analyse --open.");
   return html;
 }
 
@@ -142,6 +61,11 @@ std::string night_json(const ShownNight& night) {
     json["segments"].push_back(
         {{"side", s.side}, {"from_h", s.from_s / kHour_s}, {"to_h", s.to_s / kHour_s}});
   }
+  std::vector<std::string> sides{"plus", "minus"};
+  if (std::ranges::find(night.segments, "away", &ShownSegment::side) != night.segments.end()) {
+    sides.emplace_back("away");
+  }
+  json["sides"] = sides;
   json["events"] = nlohmann::json::array();
   for (const ShownEvent& e : night.events) {
     if (!e.t_s || e.event == "started" || e.event == "ended") continue;
@@ -153,16 +77,15 @@ std::string night_json(const ShownNight& night) {
   for (std::size_t i = 0; i < night.samples.size(); i += step) {
     const ShownSample& s = night.samples[i];
     const ShownSegment* segment = segment_at(night, s.t_s);
-    std::string fit[2] = {"null", "null"};
-    if (s.residual_mm && segment != nullptr) {
-      fit[segment->is_plus() ? 0 : 1] = number_text(s.x_mm - *s.residual_mm, 3);
-    }
-    rows += fmt::format("{}[{},{},{},{}]",
+    rows += fmt::format("{}[{},{}",
                         rows.empty() ? "" : ",\n",
                         number_text(s.t_s / kHour_s, 6),
-                        number_text(s.x_mm, 3),
-                        fit[0],
-                        fit[1]);
+                        number_text(s.x_mm, 3));
+    for (const std::string& side : sides) {
+      const bool fitted = s.residual_mm && segment != nullptr && segment->side == side;
+      rows += ',' + (fitted ? number_text(s.x_mm - *s.residual_mm, 3) : std::string("null"));
+    }
+    rows += ']';
   }
   std::string text = json.dump(-1, ' ', false, nlohmann::json::error_handler_t::replace);
   text.insert(text.size() - 1, ",\"rows\":[" + rows + "]");
@@ -214,9 +137,10 @@ std::string swing_html(const ShownNight& night, std::span<const Figure> figures)
   return heading("Swing and equilibria") + table_html({"quantity", "value"}, rows) +
          fmt::format("<p>{}.</p>\n", html_escaped(night.sides_from)) + segments_html(night) +
          fmt::format(
-             "<p>One position scatters by {:.4f} mm about the fit. The correlation of the readings "
-             "makes the uncertainty of the shift {:.1f} times wider than if they were "
-             "independent.</p>\n",
+             "<p>One position scatters by {:.4f} mm about what the fit, knowing rest positions and "
+             "period, foretells from the positions before it. Random torque, readings that are "
+             "alike and the drift make the uncertainty of the shift {:.1f} times wider than "
+             "independent readings would.</p>\n",
              night.residual_rms_mm,
              night.correlation_widening) +
          figures_html(figures,
@@ -225,6 +149,14 @@ std::string swing_html(const ShownNight& night, std::span<const Figure> figures)
                        "residual_autocorrelation",
                        "folded_swing",
                        "drift"});
+}
+
+std::string effects_html(const ShownNight& night) {
+  if (night.not_in_budget.empty()) return {};
+  std::vector<std::vector<std::string>> rows;
+  for (const ShownEffect& e : night.not_in_budget) rows.push_back({e.effect, e.size, e.remedy});
+  return heading("Not in the budget") +
+         table_html({"what could still be wrong", "size in G", "what to do"}, rows);
 }
 
 std::string gravity_html(const ShownNight& night, std::span<const Figure> figures) {
@@ -246,11 +178,17 @@ std::string gravity_html(const ShownNight& night, std::span<const Figure> figure
                     fmt::format("{:.4f}", 1e11 * o.g_m3_kg_s2.value),
                     o.g_m3_kg_s2.u > 0.0 ? fmt::format("{:.4f}", 1e11 * o.g_m3_kg_s2.u) : ""});
   }
-  html += heading("Methods side by side");
-  return html +
-         table_html(
-             {"method", "G (10\u207b\u00b9\u00b9 m\u00b3 kg\u207b\u00b9 s\u207b\u00b2)#", "u#"},
-             rows);
+  html +=
+      heading("Methods side by side") +
+      table_html({"method", "G (10\u207b\u00b9\u00b9 m\u00b3 kg\u207b\u00b9 s\u207b\u00b2)#", "u#"},
+                 rows);
+  if (!night.opinions_agree.empty()) {
+    html += fmt::format(
+        "<p>The u of the full model holds everything, those of the other ways what the night alone "
+        "leaves in doubt. {}.</p>\n",
+        html_escaped(night.opinions_agree));
+  }
+  return html + effects_html(night);
 }
 
 std::string grounds_html(const ShownNight& night,
@@ -278,18 +216,6 @@ std::string grounds_html(const ShownNight& night,
   return html + "</pre>\n";
 }
 
-std::string head_html(const ShownNight& night) {
-  return fmt::format(
-      "<!doctype html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n"
-      "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n"
-      "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; img-src data:; "
-      "style-src 'unsafe-inline'; script-src 'unsafe-inline'\">\n<title>{}: G</title>\n"
-      "<style>\n{}\n{}</style>\n</head>\n",
-      html_escaped(night.title),
-      chart_style(),
-      report_style());
-}
-
 std::string scripts_html(const ShownNight& night) {
   return fmt::format(
       "<script type=\"application/json\" id=\"night-data\">{}</script>\n"
@@ -306,7 +232,7 @@ std::string scripts_html(const ShownNight& night) {
 std::string report_page(const ShownNight& night,
                         std::span<const Figure> figures,
                         const std::string& cautions) {
-  std::string html = head_html(night);
+  std::string html = head_html(night.title);
   html += fmt::format("<body>\n<main>\n<h1>{}</h1>\n<p class=\"faint\">run {}{}</p>\n",
                       html_escaped(night.title),
                       html_escaped(night.run),

@@ -110,6 +110,7 @@ std::vector<FoldedReading> folded_swing(const ShownNight& night) {
   if (!(night.period_s > 0.0)) return folded;
   const double omega = 2.0 * std::numbers::pi / night.period_s;
   for (const ShownSegment& segment : night.segments) {
+    if (segment.side == "away") continue;
     if (segment.amplitude_to_mm < kLeastOfScatter * night.residual_rms_mm) continue;
     std::vector<std::array<double, 2>> angle_and_relative;
     double cosine = 0.0;
@@ -126,7 +127,7 @@ std::vector<FoldedReading> folded_swing(const ShownNight& night) {
     const double at_largest = std::atan2(sine, cosine);
     for (const auto& [angle, relative] : angle_and_relative) {
       const double turns = (angle - at_largest) / (2.0 * std::numbers::pi);
-      folded.push_back({turns - std::floor(turns), relative, segment.is_plus()});
+      folded.push_back({turns - std::floor(turns), relative, segment.side == "plus"});
     }
   }
   return folded;
@@ -135,7 +136,6 @@ std::vector<FoldedReading> folded_swing(const ShownNight& night) {
 std::vector<DriftPoint> drift_points(const ShownNight& night) {
   std::vector<DriftPoint> points;
   if (!(night.period_s > 0.0) || night.segments.empty()) return points;
-  const double middle_s = 0.5 * (night.segments.front().from_s + night.segments.back().to_s);
   for (const ShownSegment& segment : night.segments) {
     const auto periods = static_cast<int>(segment.periods);
     for (int k = 0; k < periods; ++k) {
@@ -149,7 +149,7 @@ std::vector<DriftPoint> drift_points(const ShownNight& night) {
       }
       if (count == 0) continue;
       const double t_s = from_s + 0.5 * night.period_s;
-      const double fitted_mm = segment.drift_mm_per_hour * (t_s - middle_s) / 3600.0;
+      const double fitted_mm = segment.rest_mm(t_s) - segment.without_drift_mm;
       points.push_back({t_s, fitted_mm, fitted_mm + sum / count});
     }
   }

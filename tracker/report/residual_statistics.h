@@ -40,7 +40,8 @@ struct FoldedReading {
 };
 
 /// All readings in the fit, each segment by its own rest position, amplitude and phase. Segments
-/// that hardly swing (less than ten times the scatter) are left out.
+/// that hardly swing (less than ten times the scatter) are left out, and those with the sources
+/// away, which swing with another period.
 [[nodiscard]] std::vector<FoldedReading> folded_swing(const ShownNight& night);
 
 /// Mean over one period of what is left when the swing and the side's rest position are taken away.

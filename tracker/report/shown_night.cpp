@@ -8,6 +8,7 @@
 
 #include "analysis/quantity.h"
 #include "analysis/spot_path.h"
+#include "analysis/unmodelled_effects.h"
 #include "tracker/event_log.h"
 #include "tracker/line_file.h"
 #include "tracker/version.h"
@@ -45,7 +46,6 @@ std::vector<ShownSample> samples_of(const NightOfRun& night, const NightResult& 
 }
 
 ShownSegment segment_of(const analysis::SegmentResult& segment,
-                        const NightResult& result,
                         const std::vector<ShownSample>& samples) {
   double sum = 0.0;
   double squares = 0.0;
@@ -61,7 +61,8 @@ ShownSegment segment_of(const analysis::SegmentResult& segment,
           .from_s = segment.segment.from_s,
           .to_s = segment.segment.to_s,
           .equilibrium_mm = segment.equilibrium_mm,
-          .drift_mm_per_hour = result.fit.drift_mm_per_hour.value,
+          .without_drift_mm = segment.without_drift_mm,
+          .drift_mm_per_hour = segment.drift_mm_per_hour,
           .amplitude_from_mm = segment.amplitude_from_mm,
           .amplitude_to_mm = segment.amplitude_to_mm,
           .periods = segment.periods,
@@ -100,7 +101,23 @@ void add_swing(const NightResult& result, ShownNight& shown) {
   shown.quantities = {{"period of the swing", format_quantity(result.fit.period_s, "s")},
                       {"damping", format_quantity(result.fit.damping_per_s, "1/s")},
                       {"shift on the wall", format_quantity(result.shift_mm, "mm")},
-                      {"drift", format_quantity(result.fit.drift_mm_per_hour, "mm/h")}};
+                      {"drift", format_quantity(result.fit.drift_mm_per_hour, "mm/h")},
+                      {"drift model", result.fit.drift_name},
+                      {"swing kept up by random torque",
+                       fmt::format("{:.3g} mm r.m.s.", result.fit.noise.torque_mm)}};
+  if (result.fit.noise.slow != analysis::SlowNoise::kNone) {
+    shown.quantities.push_back(
+        {result.fit.noise.slow == analysis::SlowNoise::kInTime ? "readings alike for a while"
+                                                               : "readings alike in one place",
+         fmt::format("{:.3g} mm r.m.s. over {:.3g} {}",
+                     result.fit.noise.slow_mm,
+                     result.fit.noise.slow_memory,
+                     result.fit.noise.slow == analysis::SlowNoise::kInTime ? "s" : "mm")});
+  }
+  if (result.fit.away_period_s) {
+    shown.quantities.push_back(
+        {"period, sources away", format_quantity(*result.fit.away_period_s, "s")});
+  }
   if (!result.gravity) return;
   shown.quantities.push_back(
       {"rotation from midway to one side", format_quantity(result.deflection_rad, "rad")});
@@ -110,14 +127,39 @@ void add_swing(const NightResult& result, ShownNight& shown) {
       {"torsion constant", fmt::format("{:.4g} N m", result.gravity->kappa_n_m)});
 }
 
+std::string interval_text(const NightResult& result) {
+  constexpr double kEleven = 1e11;
+  std::string text = fmt::format("{:.3f} to {:.3f} by the budget",
+                                 kEleven * result.interval_95.low,
+                                 kEleven * result.interval_95.high);
+  if (result.monte_carlo) {
+    const analysis::MonteCarloResult& drawn = result.monte_carlo->result;
+    text += fmt::format(", {:.3f} to {:.3f} by {} draws of all inputs",
+                        kEleven * drawn.symmetric.low,
+                        kEleven * drawn.symmetric.high,
+                        drawn.trials);
+  }
+  return text;
+}
+
 void add_gravity(const NightResult& result, ShownNight& shown) {
   if (!result.gravity || !result.budget) return;
   const analysis::Measured g{result.gravity->g_m3_kg_s2, result.budget->u};
   shown.g_m3_kg_s2 = g;
   shown.g_text = format_quantity(g, kUnitOfG);
-  shown.comparison = compare_with_accepted(g);
-  shown.opinions = {{"full model", g},
-                    {"textbook formula alone", {result.gravity->textbook_m3_kg_s2, 0.0}}};
+  shown.blinded = result.blinded;
+  if (!result.blinded) shown.comparison = compare_with_accepted(g);
+  shown.interval_text = interval_text(result);
+  shown.opinions = {{"full model", g}};
+  for (const analysis::Opinion& opinion : result.consistency.opinions) {
+    shown.opinions.push_back({opinion.method, opinion.g_m3_kg_s2});
+  }
+  shown.opinions.push_back({"textbook formula alone", {result.gravity->textbook_m3_kg_s2, 0.0}});
+  shown.opinions_agree = result.consistency.statement;
+  for (const analysis::UnmodelledEffect& e : analysis::unmodelled_effects()) {
+    shown.not_in_budget.push_back(
+        {std::string(e.effect), std::string(e.size), std::string(e.remedy)});
+  }
   for (const analysis::Correction& c : result.gravity->corrections) {
     shown.corrections.push_back({c.name, c.percent});
   }
@@ -167,7 +209,7 @@ ShownNight shown_night(const ResultSource& source, const std::string& analyse_co
   shown.warnings = source.night.warnings;
   shown.commands = commands_of(source, analyse_command);
   for (const analysis::SegmentResult& segment : result.segments) {
-    shown.segments.push_back(segment_of(segment, result, shown.samples));
+    shown.segments.push_back(segment_of(segment, shown.samples));
   }
   add_swing(result, shown);
   add_gravity(result, shown);
@@ -176,6 +218,7 @@ ShownNight shown_night(const ResultSource& source, const std::string& analyse_co
   }
   shown.warnings.insert(
       shown.warnings.end(), source.apparatus.warnings.begin(), source.apparatus.warnings.end());
+  shown.warnings.insert(shown.warnings.end(), result.warnings.begin(), result.warnings.end());
   for (const SpotState state : {SpotState::kFound,
                                 SpotState::kClipped,
                                 SpotState::kBlocked,

@@ -19,9 +19,10 @@ struct ShownSample {
   double t_s;
   double x_mm;  ///< reading of the scale, along the path
   double u_mm;
-  std::optional<double> residual_mm;  ///< measured minus fitted; nothing outside the fit
-  bool left_out;                      ///< taken for a false reading
-  calibration::PixelPoint pixel;      ///< in first.png
+  /// Measured minus what the fit foretold from the readings before; nothing outside the fit.
+  std::optional<double> residual_mm;
+  bool left_out;                  ///< taken for a false reading
+  calibration::PixelPoint pixel;  ///< in first.png
 };
 
 struct ShownSegment {
@@ -29,7 +30,8 @@ struct ShownSegment {
   double from_s;
   double to_s;
   analysis::Measured equilibrium_mm;  ///< in the segment's middle
-  double drift_mm_per_hour;
+  double without_drift_mm;            ///< of its side, in the middle of the night
+  double drift_mm_per_hour;           ///< in the segment's middle
   double amplitude_from_mm;
   double amplitude_to_mm;
   double periods;
@@ -37,7 +39,6 @@ struct ShownSegment {
   double residual_mean_mm;
   double residual_rms_mm;
 
-  [[nodiscard]] bool is_plus() const { return side == "plus"; }
   [[nodiscard]] double middle_s() const { return 0.5 * (from_s + to_s); }
   [[nodiscard]] double rest_mm(double t_s) const {
     return equilibrium_mm.value + drift_mm_per_hour * (t_s - middle_s()) / 3600.0;
@@ -74,6 +75,13 @@ struct ShownOpinion {
   analysis::Measured g_m3_kg_s2;
 };
 
+/// What may be wrong beyond the budget.
+struct ShownEffect {
+  std::string effect;
+  std::string size;
+  std::string remedy;
+};
+
 struct ShownNight {
   std::string title;
   std::string program;
@@ -83,9 +91,12 @@ struct ShownNight {
   std::string status;
   std::string message;
   std::optional<analysis::Measured> g_m3_kg_s2;
-  std::string g_text;  ///< concise notation with unit; empty without G
-  std::optional<Comparison> comparison;
+  std::string g_text;                    ///< concise notation with unit; empty without G
+  bool blinded = false;                  ///< every G here carries a hidden factor
+  std::optional<Comparison> comparison;  ///< none while blinded
   std::vector<ShownOpinion> opinions;
+  std::string opinions_agree;             ///< whether they do, a sentence; may be empty
+  std::string interval_text;              ///< of 95 %, by the budget and by drawing
   std::vector<ShownQuantity> quantities;  ///< of the swing
   double period_s = 0.0;                  ///< 0 if none was found
   double damping_per_s = 0.0;
@@ -97,6 +108,7 @@ struct ShownNight {
   std::vector<ShownEvent> events;
   std::vector<ShownInput> budget;  ///< largest share first
   std::vector<ShownCorrection> corrections;
+  std::vector<ShownEffect> not_in_budget;
   std::string apparatus_text;  ///< the file as the user wrote it
   std::string wall_text;       ///< the map in words
   calibration::WallMap map;

@@ -26,17 +26,22 @@ const Colour& colour_of(const Canvas& canvas, bool plus) {
   return plus ? canvas.palette().plus : canvas.palette().minus;
 }
 
+std::vector<double> dashes_of(const std::string& side) {
+  if (side == "plus") return {};
+  return side == "minus" ? std::vector<double>{5.0, 2.0} : std::vector<double>{1.5, 1.5};
+}
+
 /// The ground behind each segment, named above it.
 void shade_segments(Canvas& canvas, const Axes& axes, const ShownNight& night) {
   for (const ShownSegment& segment : night.segments) {
     const double from_pt = axes.x_pt(segment.from_s / kHour_s);
     const double to_pt = axes.x_pt(segment.to_s / kHour_s);
     canvas.fill({from_pt, axes.area().top_pt, to_pt - from_pt, axes.area().height_pt},
-                segment.is_plus() ? canvas.palette().plus_band : canvas.palette().minus_band);
+                side_band(canvas.palette(), segment.side));
     canvas.text({0.5 * (from_pt + to_pt), axes.area().top_pt - 5.0},
                 "sources at " + segment.side,
                 {.size_pt = 8.0,
-                 .colour = colour_of(canvas, segment.is_plus()),
+                 .colour = side_colour(canvas.palette(), segment.side),
                  .align = Align::kMiddle,
                  .bold = true});
   }
@@ -96,14 +101,11 @@ void draw_night(Canvas& canvas, const ShownNight& night, const PaperBox& area) {
       if (!s.residual_mm || segment_at(night, s.t_s) != &segment) continue;
       fit.push_back(axes.at(s.t_s / kHour_s, s.x_mm - *s.residual_mm));
     }
-    const Colour& colour = colour_of(canvas, segment.is_plus());
+    const Colour& colour = side_colour(canvas.palette(), segment.side);
     canvas.polyline(thinned_for_paper(fit, kColumn_pt), {.colour = colour, .width_pt = 0.7});
-    canvas.line(
-        axes.at(segment.from_s / kHour_s, segment.rest_mm(segment.from_s)),
-        axes.at(segment.to_s / kHour_s, segment.rest_mm(segment.to_s)),
-        {.colour = colour,
-         .width_pt = 1.4,
-         .dashes_pt = segment.is_plus() ? std::vector<double>{} : std::vector<double>{5, 2}});
+    canvas.line(axes.at(segment.from_s / kHour_s, segment.rest_mm(segment.from_s)),
+                axes.at(segment.to_s / kHour_s, segment.rest_mm(segment.to_s)),
+                {.colour = colour, .width_pt = 1.4, .dashes_pt = dashes_of(segment.side)});
   }
   for (const PaperPoint& p : left_out) {
     canvas.marker(p, {MarkerShape::kRing, 5.0, canvas.palette().ink});
@@ -140,15 +142,18 @@ void draw_residuals(Canvas& canvas, const ShownNight& night) {
   const Axes axes(area_in(kPageWidth_pt, 170.0), hours_of(night), range_of(residuals, 0.08));
   shade_segments(canvas, axes, night);
   axes.draw(canvas, {kTimeLabel, "measured \u2212 fit (mm)"});
-  for (const bool plus : {true, false}) {
+  for (const char* side : {"plus", "minus", "away"}) {
     std::vector<PaperPoint> points;
     for (const ShownSample& s : night.samples) {
       const ShownSegment* segment = segment_at(night, s.t_s);
-      if (!s.residual_mm || segment == nullptr || segment->is_plus() != plus) continue;
+      if (!s.residual_mm || segment == nullptr || segment->side != side) continue;
       points.push_back(axes.at(s.t_s / kHour_s, *s.residual_mm));
     }
+    const bool round = std::string_view(side) == "plus";
     canvas.dots(thinned_for_paper(points, kColumn_pt),
-                {plus ? MarkerShape::kDisc : MarkerShape::kSquare, 1.4, colour_of(canvas, plus)});
+                {round ? MarkerShape::kDisc : MarkerShape::kSquare,
+                 1.4,
+                 side_colour(canvas.palette(), side)});
   }
   canvas.line({axes.area().left_pt, axes.y_pt(0.0)},
               {axes.area().right_pt(), axes.y_pt(0.0)},
@@ -162,8 +167,8 @@ Figure residual_figure(const ShownNight& night) {
     csv += fmt::format("{},{}\n", number_text(s.t_s, 3), number_text(*s.residual_mm, 5));
   }
   return {.name = "residuals",
-          .title = "What the fit leaves over",
-          .alt = fmt::format("Measured minus fitted position in mm against time in hours; r.m.s. "
+          .title = "Residuals: each reading less what the fit foretold from those before it",
+          .alt = fmt::format("Measured minus foretold position in mm against time in hours; r.m.s. "
                              "{:.4f} mm.",
                              night.residual_rms_mm),
           .width_pt = kPageWidth_pt,

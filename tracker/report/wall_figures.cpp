@@ -65,16 +65,16 @@ class PictureFrame {
   }
 
   void equilibrium(const PathInPicture& path, const ShownSegment& segment, bool name) {
-    const Colour& colour = segment.is_plus() ? dark_palette().plus : dark_palette().minus;
+    const Colour& colour = side_colour(dark_palette(), segment.side);
     const double x_mm = segment.equilibrium_mm.value;
-    // The name of minus stands higher, so that close equilibria do not write over each other.
-    const double top_pt = segment.is_plus() ? -30.0 : -44.0;
-    canvas_.line(
-        beside(path, x_mm, -30.0),
-        beside(path, x_mm, 14.0),
-        {.colour = colour,
-         .width_pt = 1.6,
-         .dashes_pt = segment.is_plus() ? std::vector<double>{} : std::vector<double>{4.0, 2.0}});
+    // The names stand at different heights, so that close equilibria do not write over each other.
+    const double top_pt = segment.side == "plus" ? -30.0 : segment.side == "minus" ? -44.0 : -58.0;
+    canvas_.line(beside(path, x_mm, -30.0),
+                 beside(path, x_mm, 14.0),
+                 {.colour = colour,
+                  .width_pt = 1.6,
+                  .dashes_pt = segment.side == "plus" ? std::vector<double>{}
+                                                      : std::vector<double>{4.0, 2.0}});
     if (name) {
       label(beside(path, x_mm, top_pt - 6.0),
             fmt::format("{} {:.2f} mm", segment.side, x_mm),

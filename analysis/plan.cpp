@@ -1,0 +1,223 @@
+#include "analysis/plan.h"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+#include <fmt/format.h>
+
+#include "analysis/gravity_budget.h"
+#include "analysis/input_error.h"
+#include "analysis/mass_distribution.h"
+#include "analysis/optical_lever.h"
+#include "analysis/torque_model.h"
+
+namespace nightswing::analysis {
+namespace {
+
+constexpr double kBoltzmann_j_per_k = 1.380649e-23;  // exact by the definition of the kelvin
+constexpr double kVacuumPermittivity_f_per_m = 8.8541878128e-12;  // CODATA 2018
+constexpr double kGravityHere_m_per_s2 = 9.8;
+constexpr double kSafeLoad = 0.5;  // of the strength: common practice, no source
+constexpr int kAngles = 24;
+
+double square(double x) {
+  return x * x;
+}
+
+/// The torque over G at even rotations from midway to contact: everything a plan asks of it, as the
+/// torque of extended bodies takes milliseconds.
+struct TorqueCurve {
+  std::vector<double> theta_rad;
+  std::vector<TorquePerG> torque;
+
+  explicit TorqueCurve(const Apparatus& apparatus) {
+    const double room_m = apparatus.separation_m.value - contact_separation_m(apparatus);
+    // Contact itself has no torque to speak of; the last hundredth is left out.
+    const double contact_rad = 0.99 * std::asin(std::min(1.0, room_m / apparatus.arm_m.value));
+    for (int k = 0; k <= kAngles; ++k) {
+      theta_rad.push_back(contact_rad * k / kAngles);
+      torque.push_back(boom_torque(apparatus, Side::kPlus, theta_rad.back()).total());
+    }
+  }
+  /// Least stiffness that holds the boom somewhere before contact.
+  [[nodiscard]] double critical_kappa() const {
+    double least = kPlanningG * torque[1].torque / theta_rad[1];
+    for (std::size_t k = 2; k < torque.size(); ++k) {
+      least = std::min(least, kPlanningG * torque[k].torque / theta_rad[k]);
+    }
+    return least;
+  }
+};
+
+/// First rotation at which the wire holds gravity: kappa theta = G g(theta), by Newton's method
+/// from midway, where it converges from below because g is convex.
+std::optional<double> rest_place(const Apparatus& apparatus,
+                                 const TorqueCurve& curve,
+                                 double kappa_n_m) {
+  double theta = 0.0;
+  for (int k = 0; k < 60; ++k) {
+    const TorquePerG g = boom_torque(apparatus, Side::kPlus, theta).total();
+    const double slope = kappa_n_m - kPlanningG * g.slope;
+    if (!(slope > 0.0)) return std::nullopt;
+    const double step = (kPlanningG * g.torque - kappa_n_m * theta) / slope;
+    theta += step;
+    if (theta > curve.theta_rad.back()) return std::nullopt;
+    if (std::abs(step) < 1e-10 * theta) return theta;
+  }
+  return std::nullopt;
+}
+
+double hanging_kg(const Apparatus& apparatus) {
+  return 2.0 * apparatus.test.mass_kg.value + (apparatus.rod ? apparatus.rod->mass_kg.value : 0.0);
+}
+
+WirePlan plan_on_curve(const Apparatus& apparatus,
+                       const TorqueCurve& curve,
+                       const Wire& wire,
+                       double shear_pa,
+                       double tensile_pa) {
+  WirePlan plan;
+  const double d_m = wire.diameter_m.value;
+  const double inertia = boom_inertia(apparatus).total_kg_m2();
+  plan.kappa_n_m = std::numbers::pi * shear_pa * std::pow(d_m, 4) / (32.0 * wire.length_m.value);
+  plan.period_s = 2.0 * std::numbers::pi * std::sqrt(inertia / plan.kappa_n_m);
+  plan.pull_in_margin = std::sqrt(plan.kappa_n_m / curve.critical_kappa());
+  const double strength_n = std::numbers::pi / 4.0 * d_m * d_m * tensile_pa;
+  plan.load_share = hanging_kg(apparatus) * kGravityHere_m_per_s2 / strength_n;
+  const auto theta = rest_place(apparatus, curve, plan.kappa_n_m);
+  if (!theta) return plan;
+  plan.status = PlanStatus::kRests;
+  plan.theta_rad = *theta;
+  const double slope = boom_torque(apparatus, Side::kPlus, *theta).total().slope;
+  plan.near_period_s =
+      2.0 * std::numbers::pi * std::sqrt(inertia / (plan.kappa_n_m - kPlanningG * slope));
+  // The beam at midway along the perpendicular: half of the shift to each side.
+  const OpticalLever lever{.mirror_to_wall_m = apparatus.mirror_to_wall_m.value, .foot_mm = 0.0};
+  plan.shift_mm = 2.0 * x_mm_from_rotation(lever, *theta);
+  return plan;
+}
+
+const Wire& wire_of(const Apparatus& apparatus) {
+  if (!apparatus.wire) {
+    throw InputError(
+        "a plan needs the wire: add wire: {material: tungsten, diameter: 25 um, length: 300 mm} to "
+        "the apparatus file");
+  }
+  return *apparatus.wire;
+}
+
+WireMaterial material_of(const Wire& wire) {
+  const auto material = wire_material(wire.material);
+  if (material) return *material;
+  std::string known;
+  for (const WireMaterial& m : wire_materials()) {
+    known += fmt::format("{}{}", known.empty() ? "" : ", ", m.name);
+  }
+  throw InputError(
+      fmt::format("wire.material is '{}', whose stiffness is not known here; one of: {}",
+                  wire.material,
+                  known));
+}
+
+void add_budget(const Apparatus& apparatus, const PlanOptions& options, Plan& plan) {
+  const double g = std::numbers::pi / (options.quality * plan.middle.near_period_s);
+  const double omega0_square = square(2.0 * std::numbers::pi / plan.middle.near_period_s);
+  const double foot_mm = apparatus.foot_mm ? apparatus.foot_mm->value : 0.0;
+  const NightFindings findings{
+      .x_plus_mm = foot_mm + 0.5 * plan.middle.shift_mm,
+      .x_minus_mm = foot_mm - 0.5 * plan.middle.shift_mm,
+      .period_s = 2.0 * std::numbers::pi / std::sqrt(omega0_square - g * g),
+      .damping_per_s = g,
+      .period_measured = PeriodMeasured::kBesideSources};
+  NightUncertainty night{.covariance = Eigen::Matrix4d::Zero(), .wall = {}};
+  plan.apparatus_relative_u = [&] {
+    const UncertaintyBudget budget = gravity_budget(apparatus, findings, night);
+    return budget.u / budget.value;
+  }();
+  const double half = 0.5 * square(options.noise_mm);  // each equilibrium's variance
+  night.covariance.diagonal() << half, half, 0.0, 0.0;
+  plan.budget = gravity_budget(apparatus, findings, night);
+}
+
+void add_cautions(const Apparatus& apparatus, Plan& plan) {
+  const WirePlan& w = plan.middle;
+  if (w.status == PlanStatus::kPullIn) {
+    plan.cautions.push_back(
+        fmt::format("the wire is too soft: gravity would pull the boom into the sources; the "
+                    "period of {:.0f} s "
+                    "must fall below {:.0f} s (shorter or thicker wire, wider separation)",
+                    w.period_s,
+                    w.period_s * w.pull_in_margin));
+  } else if (plan.soft.status == PlanStatus::kPullIn || w.pull_in_margin < 1.3) {
+    plan.cautions.push_back(
+        "the balance is near pull-in: a slightly softer wire would let the boom fall into the "
+        "sources");
+  }
+  if (w.load_share > kSafeLoad) {
+    plan.cautions.push_back(
+        fmt::format("the wire carries {:.0f} % of what breaks it; stay below {:.0f} %",
+                    100.0 * w.load_share,
+                    100.0 * kSafeLoad));
+  }
+  if (w.status == PlanStatus::kRests && w.shift_mm < 2.0) {
+    plan.cautions.push_back(fmt::format(
+        "the spot shifts by {:.2f} mm only; a longer light path or a softer wire shows more",
+        w.shift_mm));
+  }
+  plan.cautions.insert(plan.cautions.end(), apparatus.warnings.begin(), apparatus.warnings.end());
+}
+
+}  // namespace
+
+WirePlan plan_wire(const Apparatus& apparatus,
+                   const Wire& wire,
+                   double shear_pa,
+                   double tensile_pa) {
+  return plan_on_curve(apparatus, TorqueCurve(apparatus), wire, shear_pa, tensile_pa);
+}
+
+Plan plan_balance(const Apparatus& apparatus, const PlanOptions& options) {
+  const Wire& wire = wire_of(apparatus);
+  const WireMaterial material = material_of(wire);
+  const TorqueCurve curve(apparatus);
+  const auto with = [&](double shear_pa) {
+    return plan_on_curve(apparatus, curve, wire, shear_pa, material.tensile_pa);
+  };
+  Plan plan;
+  plan.middle = with(0.5 * (material.shear_low_pa + material.shear_high_pa));
+  plan.soft = with(material.shear_low_pa);
+  plan.stiff = with(material.shear_high_pa);
+  const WirePlan& w = plan.middle;
+  plan.load_n = hanging_kg(apparatus) * kGravityHere_m_per_s2;
+  plan.charge_c = std::sqrt(4.0 * std::numbers::pi * kVacuumPermittivity_f_per_m * kPlanningG *
+                            apparatus.source.mass_kg.value * apparatus.test.mass_kg.value);
+  plan.thermal_rad = std::sqrt(kBoltzmann_j_per_k * options.temperature_k / w.kappa_n_m);
+  plan.settling_s = std::log(50.0) * options.quality * w.period_s / std::numbers::pi;
+  if (w.status == PlanStatus::kRests) {
+    plan.shift_px = w.shift_mm / options.mm_per_px;
+    const double left_m = apparatus.separation_m.value - contact_separation_m(apparatus) -
+                          apparatus.arm_m.value * std::sin(w.theta_rad);
+    plan.clearance_mm = left_m * 1e3;
+    plan.swing_allowed_mm =
+        2.0 * left_m / apparatus.arm_m.value * apparatus.mirror_to_wall_m.value * 1e3;
+    // Torque noise 4 k T (2 g I) (one-sided): its mean over half an hour a side, against 2 kappa
+    // theta.
+    const double drag = 2.0 * std::numbers::pi / (options.quality * w.period_s) *
+                        boom_inertia(apparatus).total_kg_m2();
+    plan.thermal_relative =
+        std::sqrt(8.0 * kBoltzmann_j_per_k * options.temperature_k * drag / 3600.0) /
+        (2.0 * w.kappa_n_m * w.theta_rad);
+    add_budget(apparatus, options, plan);
+  }
+  add_cautions(apparatus, plan);
+  return plan;
+}
+
+std::optional<double> hours_for(const Plan& plan, const PlanOptions& options, double relative_u) {
+  const double left = square(relative_u) - square(plan.apparatus_relative_u);
+  if (plan.middle.status != PlanStatus::kRests || !(left > 0.0)) return std::nullopt;
+  return square(options.noise_mm / plan.middle.shift_mm) / left;
+}
+
+}  // namespace nightswing::analysis

@@ -1,0 +1,163 @@
+// Whether the analysis keeps its promises, in figures:
+//   swing_bench coverage [NIGHTS]   intervals over simulated nights with every input redrawn
+//   swing_bench speed               seconds for a 12 h night at 1 Hz and at 10 Hz, Monte Carlo
+//   included swing_bench tracks FOLDER [N]   writes nights for tests/bench/swing_reference.py, with
+//   our answers
+#include <chrono>
+#include <cmath>
+#include <cstdlib>
+#include <filesystem>
+#include <string>
+
+#include <fmt/format.h>
+#include <fmt/os.h>
+
+#include "analysis/student_t.h"
+#include "tests/support/night_trial.h"
+
+namespace {
+
+using namespace nightswing::analysis;
+using namespace nightswing::test;
+
+struct Count {
+  int nights = 0;
+  int in_68 = 0;
+  int in_95 = 0;
+  double square = 0.0;
+  double u = 0.0;
+
+  void add(double off, double u_of, double freedom) {
+    ++nights;
+    in_68 += std::abs(off) < coverage_factor(0.6827, freedom) * u_of ? 1 : 0;
+    in_95 += std::abs(off) < coverage_factor(0.95, freedom) * u_of ? 1 : 0;
+    square += off * off;
+    u += u_of;
+  }
+  void add(double truth, const MonteCarloResult& drawn) {
+    ++nights;
+    const auto holds = [&](const Interval& i) { return truth > i.low && truth < i.high; };
+    in_68 += holds(drawn.symmetric_68) ? 1 : 0;
+    in_95 += holds(drawn.symmetric) ? 1 : 0;
+    square += std::pow(drawn.mean - truth, 2);
+    u += drawn.u;
+  }
+  void print(std::string_view what, double unit) const {
+    fmt::print("    {:8} r.m.s. error {:.4f}, mean u {:.4f}, 68 %: {:.1f}, 95 %: {:.1f}\n",
+               what,
+               std::sqrt(square / nights) / unit,
+               u / nights / unit,
+               100.0 * in_68 / nights,
+               100.0 * in_95 / nights);
+  }
+};
+
+void coverage(int nights) {
+  Count all;
+  Count all_shifts;
+  std::uint32_t seed = 20000;
+  for (const NightKind& kind : night_kinds()) {
+    Count g;
+    Count shift;
+    Count period;
+    double least_squares = 0.0;
+    int refused = 0;
+    for (int k = 0; k < nights / std::ssize(night_kinds()); ++k) {
+      const NightTrial trial = try_night(kind, seed++);
+      if (trial.result.status != NightStatus::kMeasured) {
+        ++refused;
+        continue;
+      }
+      const SwingFit& fit = trial.result.fit;
+      const double off = fit.shift_mm.value - trial.true_shift_mm;
+      for (Count* c : {&g, &all}) c->add(trial.true_g, trial.result.monte_carlo->result);
+      for (Count* c : {&shift, &all_shifts}) {
+        c->add(off, fit.shift_mm.u, fit.degrees_of_freedom);
+      }
+      period.add(fit.period_s.value - kind.night.period_s, fit.period_s.u, fit.degrees_of_freedom);
+      least_squares += std::pow(fit.least_squares_shift_mm.value - trial.true_shift_mm, 2);
+    }
+    fmt::print("{}: {} nights, {} refused; least squares r.m.s. {:.4f} mm\n",
+               kind.name,
+               g.nights,
+               refused,
+               std::sqrt(least_squares / g.nights));
+    g.print("G", 6.6743e-13);
+    shift.print("shift", 1.0);
+    period.print("period", 1.0);
+  }
+  fmt::print("all: {} nights (G in %, shift in mm)\n", all.nights);
+  all.print("G", 6.6743e-13);
+  all_shifts.print("shift", 1.0);
+}
+
+void speed() {
+  for (const double every_s : {1.0, 0.1}) {
+    DrivenNight swing = night_kinds().at(1).night;
+    swing.end_s = 43200.0;
+    swing.every_s = every_s;
+    swing.sides[1].t_s = 21600.0;
+    Night night;
+    for (const SwingSample& s : make_driven(swing).samples) {
+      night.samples.push_back({s.t_s, s.x_mm, 35.0, s.u_mm, s.u_mm});
+    }
+    night.sides = swing.sides;
+    const auto apparatus = measured_balance(7);
+    const auto begin = std::chrono::steady_clock::now();
+    const NightResult result = analyse_night(night, apparatus);
+    const std::chrono::duration<double> taken = std::chrono::steady_clock::now() - begin;
+    fmt::print("{} positions: {:.2f} s, {} trials of the Monte Carlo ({}), {}\n",
+               night.samples.size(),
+               taken.count(),
+               result.monte_carlo ? result.monte_carlo->result.trials : 0,
+               name_of(result.status),
+               result.message);
+  }
+}
+
+void write_tracks(const std::filesystem::path& folder, int nights) {
+  std::filesystem::create_directories(folder);
+  auto answers = fmt::output_file((folder / "answers.csv").string());
+  answers.print("kind,night,true_shift_mm,shift_mm,u_mm,seconds\n");
+  for (std::size_t kind = 0; kind < 2; ++kind) {
+    for (int k = 0; k < nights; ++k) {
+      DrivenNight swing = night_kinds()[kind].night;
+      swing.seed = 70000 + static_cast<std::uint32_t>(k);
+      const auto samples = make_driven(swing).samples;
+      auto file = fmt::output_file((folder / fmt::format("{}_{}.csv", kind, k)).string());
+      file.print("t_s,x_mm,side\n");
+      for (const SwingSample& s : samples) {
+        file.print("{},{:.9g},{}\n", s.t_s, s.x_mm, s.t_s < swing.sides[1].t_s ? 1 : -1);
+      }
+      const auto begin = std::chrono::steady_clock::now();
+      const auto start = scan_period(samples);
+      const SwingFit fit =
+          fit_swing(samples, segments_between(swing.sides, swing.end_s, 0.0), *start);
+      const std::chrono::duration<double> taken = std::chrono::steady_clock::now() - begin;
+      answers.print("{},{},{},{},{},{}\n",
+                    kind,
+                    k,
+                    swing.plus_mm - swing.minus_mm,
+                    fit.shift_mm.value,
+                    fit.shift_mm.u,
+                    taken.count());
+    }
+  }
+}
+
+}  // namespace
+
+int main(int argc, char** argv) {
+  const std::string what = argc > 1 ? argv[1] : "";
+  if (what == "coverage") {
+    coverage(argc > 2 ? std::atoi(argv[2]) : 1000);
+  } else if (what == "speed") {
+    speed();
+  } else if (what == "tracks" && argc > 2) {
+    write_tracks(argv[2], argc > 3 ? std::atoi(argv[3]) : 40);
+  } else {
+    fmt::print(stderr, "usage: swing_bench coverage [NIGHTS] | speed | tracks FOLDER [NIGHTS]\n");
+    return 2;
+  }
+  return 0;
+}

@@ -1,0 +1,81 @@
+#include <memory>
+#include <string>
+
+#include <fmt/format.h>
+
+#include "analysis/apparatus_file.h"
+#include "analysis/input_error.h"
+#include "analysis/quantity.h"
+#include "tracker/commands/commands.h"
+#include "tracker/plan_text.h"
+
+namespace nightswing::tracker {
+namespace {
+
+struct Arguments {
+  std::string apparatus;
+  std::string target = "1%";
+  std::string noise = "0.1 mm";
+  std::string scale = "0.5 mm";
+  double quality = 10.0;
+};
+
+double share_of(const std::string& text) {
+  const bool percent = text.ends_with('%');
+  const auto number = analysis::parse_number(percent ? text.substr(0, text.size() - 1) : text);
+  const double share = number.value_or(0.0) * (percent ? 0.01 : 1.0);
+  if (!number || !(share > 0.0 && share < 1.0)) {
+    throw InputError(fmt::format(
+        "--target must be a share of G between 0 and 100 %, as in 1%, but is '{}'", text));
+  }
+  return share;
+}
+
+double positive_mm(const std::string& option, const std::string& text) {
+  try {
+    const double value_mm =
+        1e3 * analysis::parse_quantity(text, analysis::Dimension::kLength).value;
+    if (value_mm > 0.0) return value_mm;
+  } catch (const analysis::QuantityError& error) {
+    throw InputError(fmt::format("{} {}", option, error.what()));
+  }
+  throw InputError(fmt::format("{} must be above zero, but is '{}'", option, text));
+}
+
+void plan(const Arguments& arguments) {
+  const analysis::Apparatus apparatus = analysis::read_apparatus_file(arguments.apparatus);
+  if (!(arguments.quality > 0.5)) {
+    throw InputError("--quality must be above 0.5: a balance with less does not swing at all");
+  }
+  const analysis::PlanOptions options{.quality = arguments.quality,
+                                      .mm_per_px = positive_mm("--mm-per-px", arguments.scale),
+                                      .noise_mm = positive_mm("--noise", arguments.noise)};
+  fmt::print("{}", plan_text(apparatus, options, share_of(arguments.target)));
+}
+
+}  // namespace
+
+void add_plan_command(CLI::App& app) {
+  auto arguments = std::make_shared<Arguments>();
+  CLI::App* command = app.add_subcommand(
+      "plan", "what a balance will do before it is built: period, shift, budget, hours");
+  command->add_option("apparatus", arguments->apparatus, "the file that describes the balance")
+      ->required();
+  command->add_option(
+      "--target", arguments->target, "wanted standard uncertainty of G (default 1%)");
+  command->add_option(
+      "--noise",
+      arguments->noise,
+      "standard uncertainty of the shift after an hour of watching (default 0.1 mm)");
+  command->add_option("--mm-per-px",
+                      arguments->scale,
+                      "what a pixel of the camera sees of the wall (default 0.5 mm)");
+  command->add_option(
+      "--quality", arguments->quality, "quality factor that air will give the swing (default 10)");
+  command->footer(
+      "Example: nightswing plan configs/basement.yaml --target 1%\n"
+      "Next:    build it, print a scale: nightswing scale -o scale.pdf, and watch a night");
+  command->callback([arguments] { plan(*arguments); });
+}
+
+}  // namespace nightswing::tracker

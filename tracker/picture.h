@@ -1,0 +1,87 @@
+#pragma once
+
+#include <algorithm>
+#include <cstdint>
+#include <memory>
+
+#include <opencv2/core.hpp>
+
+namespace nightswing::tracker {
+
+/// The planes of a film's frame as its decoder holds them, and how their numbers stand for colours.
+/// With luma Y = red_share R + (1 - red_share - blue_share) G + blue_share B, blue and red are
+/// (B - Y)/(2 - 2 blue_share) and (R - Y)/(2 - 2 red_share), around 128 (Rec. ITU-R BT.601,
+/// BT.709).
+struct FilmPlanes {
+  cv::Mat luma;                        ///< CV_8UC1
+  cv::Mat blue;                        ///< CV_8UC1, as fine as luma or coarser; empty: no colour
+  cv::Mat red;                         ///< like blue
+  bool full_range = false;             ///< 0 to 255; else luma 16 to 235, the others 16 to 240
+  double red_share = 0.299;            ///< BT.601
+  double blue_share = 0.114;           ///< BT.601
+  int columns_each = 2;                ///< pixels across for one value of blue and red
+  int rows_each = 2;                   ///< and down
+  double first_x_px = 0.0;             ///< where in the picture the first value of blue and red is
+  double first_y_px = 0.5;             ///< (chroma siting)
+  std::shared_ptr<const void> memory;  ///< what keeps the planes in memory, if they do not
+};
+
+// Quantization levels of 8 bits, Rec. ITU-R BT.601-7.
+inline constexpr int kBlackLuma = 16;
+inline constexpr int kLumaSteps = 219;    // from black to white
+inline constexpr int kColourSteps = 224;  // from one end to the other
+inline constexpr int kFullSteps = 255;
+
+/// Luma of limited range as 0 to 255, rounded to the nearest.
+[[nodiscard]] constexpr std::uint8_t full_range_of(std::uint8_t stored) {
+  const int steps = std::clamp(stored - kBlackLuma, 0, kLumaSteps);
+  return static_cast<std::uint8_t>((steps * kFullSteps + kLumaSteps / 2) / kLumaSteps);
+}
+
+/// A picture to measure in: its luma at once, its colours where they are asked for. A value that is
+/// cheap to copy; copies share the pixels, which nobody changes. What it gives out may share them
+/// too and is valid as long as one copy lives.
+///
+/// Luma is what is measured, because it has the full resolution and is never displaced. Colours of
+/// a film are interpolated between the places where its values belong (chroma siting), so that they
+/// are not displaced either.
+class Picture {
+ public:
+  Picture() = default;
+
+  /// A camera's or a photograph's picture: 8-bit BGR or gray. The pixels are shared.
+  /// throws std::invalid_argument if it is of another type.
+  Picture(const cv::Mat& pixels);  // implicit: a picture is a picture
+
+  /// throws std::invalid_argument if the planes do not fit together.
+  explicit Picture(FilmPlanes planes);
+
+  [[nodiscard]] bool empty() const { return planes_.luma.empty(); }
+  [[nodiscard]] cv::Size size() const { return planes_.luma.size(); }
+  [[nodiscard]] cv::Rect area() const { return {cv::Point(0, 0), size()}; }
+  [[nodiscard]] bool has_colour() const { return !bgr_.empty() || !planes_.blue.empty(); }
+
+  /// Luma, 0 (black) to 255 (white), CV_8UC1, of a rectangle inside the picture. Shares the pixels
+  /// where they are stored in this range.
+  [[nodiscard]] cv::Mat gray(const cv::Rect& area) const;
+
+  /// The same of one pixel.
+  [[nodiscard]] std::uint8_t gray_at(int column, int row) const {
+    const std::uint8_t stored = planes_.luma.at<std::uint8_t>(row, column);
+    return planes_.full_range ? stored : full_range_of(stored);
+  }
+
+  /// Luma of the whole picture as it is stored: black may be 16, white 235. For what does not mind
+  /// a gain and an offset. Always shares the pixels.
+  [[nodiscard]] const cv::Mat& stored_luma() const { return planes_.luma; }
+
+  /// Colours, CV_8UC3, of a rectangle inside the picture. Without colour: three times gray.
+  [[nodiscard]] cv::Mat bgr(const cv::Rect& area) const;
+  [[nodiscard]] cv::Mat bgr() const { return bgr(area()); }
+
+ private:
+  FilmPlanes planes_;
+  cv::Mat bgr_;  // of a picture that came as BGR
+};
+
+}  // namespace nightswing::tracker
