@@ -320,8 +320,7 @@ TEST_SUITE("watch_command") {
                   watch.errors());
   }
 
-  TEST_CASE(
-      "a folder that cannot be written is refused; one that becomes so ends with a sentence") {
+  TEST_CASE("a folder that cannot be written is refused") {
     if (::geteuid() != 0) {
       MESSAGE("skipped: only the superuser can make a disk that cannot be written");
       return;
