@@ -320,8 +320,7 @@ TEST_SUITE("watch_command") {
                   watch.errors());
   }
 
-  TEST_CASE(
-      "a folder that cannot be written is refused; one that becomes so ends with a sentence") {
+  TEST_CASE("a folder that cannot be written is refused") {
     if (::geteuid() != 0) {
       MESSAGE("skipped: only the superuser can make a disk that cannot be written");
       return;
@@ -353,5 +352,22 @@ TEST_SUITE("watch_command") {
     const auto refused =
         nightswing_command("watch --camera http://127.0.0.1:9/ --gain 3 --run " + run);
     CHECK(refused.errors.find("are set where it is served") != std::string::npos);
+  }
+
+  TEST_CASE("aim lists the cameras, and says in words what it sees") {
+    // This machine has none, or the test would name them.
+    const auto list = nightswing_command("aim --list");
+    CHECK(list.status == 0);
+    CHECK_FALSE(list.output.empty());
+    CHECK(nightswing_command("aim").status == 2);
+    const Set set;
+    const auto aimed =
+        nightswing_command("aim --no-window --for 6s --camera " + set.stream.address());
+    CHECK_MESSAGE(aimed.status == 0, aimed.errors);
+    CHECK(aimed.output.find("pictures: 320 x 240, stream; times: the moment a picture arrived") !=
+          std::string::npos);
+    CHECK(aimed.output.find("spot found at ") != std::string::npos);
+    CHECK(aimed.output.find("next: nightswing watch --camera " + set.stream.address() + " --run") !=
+          std::string::npos);
   }
 }

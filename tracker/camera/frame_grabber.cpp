@@ -14,6 +14,7 @@ namespace nightswing::tracker {
 namespace {
 
 constexpr std::chrono::milliseconds kPatience{200};  // to see soon that it is to stop
+constexpr double kEarly = 0.25;                      // of a step
 constexpr double kDark = 8.0;  // mean counts: black pictures may well be alike
 
 bool is_dark(const cv::Mat& picture) {
@@ -91,9 +92,7 @@ void FrameGrabber::grab_one() {
   if (grabbed == Grab::kPicture) {
     last_sign_s_ = now_s;
     const double taken_s = camera_->grabbed_steady_s();
-    if (last_picture_.empty() || is_lost_ || taken_s - last_picture_s_ >= options_.least_step_s) {
-      if (camera_->retrieve(picture_)) publish(picture_, taken_s);
-    }
+    if (is_due(taken_s) && camera_->retrieve(picture_)) publish(picture_, taken_s);
   }
   if (!camera_) return;  // lost meanwhile
   if (now_s - last_sign_s_ > options_.silence_s) return lose("it gives no pictures any more");
@@ -101,6 +100,14 @@ void FrameGrabber::grab_one() {
     return lose("it gives the same picture again and again");
   }
   look_at_settings(now_s);
+}
+
+/// Keeps the mean rate, not each distance: pictures do not come evenly.
+bool FrameGrabber::is_due(double taken_s) {
+  const double step_s = options_.least_step_s;
+  if (taken_s < due_s_ - kEarly * step_s) return false;
+  due_s_ = std::max(due_s_, taken_s - 0.5 * step_s) + step_s;
+  return true;
 }
 
 bool FrameGrabber::is_repeated(const cv::Mat& picture) const {
@@ -119,7 +126,6 @@ void FrameGrabber::publish(cv::Mat& picture, double steady_s) {
   }
   if (is_repeated(picture)) return;
   picture.copyTo(last_picture_);
-  last_picture_s_ = steady_s;
   last_new_s_ = last_sign_s_;
   if (is_lost_) {
     note(CameraNotice::Kind::kBack,

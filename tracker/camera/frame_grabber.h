@@ -17,7 +17,7 @@
 namespace nightswing::tracker {
 
 struct FrameGrabberOptions {
-  double least_step_s = 0.09;      ///< pictures that come faster are passed over undecoded
+  double least_step_s = 0.1;       ///< pictures that come faster are passed over undecoded
   double silence_s = 5.0;          ///< without a picture for so long, the camera is lost
   double repetition_s = 10.0;      ///< so is one that sends the same lit picture for so long
   double settings_every_s = 60.0;  ///< between two looks at the camera's settings
@@ -80,6 +80,7 @@ class FrameGrabber {
   void note(CameraNotice::Kind kind, const std::string& text);
   void look_at_settings(double now_s);
   [[nodiscard]] bool is_stopped();
+  [[nodiscard]] bool is_due(double taken_s);
   [[nodiscard]] bool is_repeated(const cv::Mat& picture) const;
 
   // of the thread
@@ -91,8 +92,8 @@ class FrameGrabber {
   std::vector<CameraSetting> settings_;       // as first opened
   std::vector<CameraSetting> last_settings_;  // last seen
   cv::Mat picture_;
-  cv::Mat last_picture_;  // the last one let through
-  double last_picture_s_ = 0.0;
+  cv::Mat last_picture_;      // the last one let through
+  double due_s_ = 0.0;        // when the next one may come
   double last_sign_s_ = 0.0;  // of life: a picture, or the opening
   double last_new_s_ = 0.0;   // a picture that differed
   double next_settings_s_ = 0.0;

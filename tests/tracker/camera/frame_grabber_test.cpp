@@ -68,14 +68,23 @@ TEST_SUITE("frame_grabber") {
     CHECK_FALSE(set.grabber.next(set.taken, kNow));
   }
 
-  TEST_CASE("pictures faster than asked for are passed over") {
+  TEST_CASE("pictures faster than asked for are passed over, uneven ones are not") {
     Set set;
-    set.show(50);
-    set.take(50);
-    set.clock.now_s = set.clock.now_s + 0.05;
-    set.camera.show(even(60));
-    set.camera.await_grabs(2);
-    CHECK_FALSE(set.grabber.next(set.taken, kNow));
+    const auto taken_of = [&](const std::vector<double>& distances_s) {
+      int taken = 0;
+      int k = 0;
+      for (const double distance_s : distances_s) {
+        set.clock.now_s = set.clock.now_s + distance_s;
+        set.camera.show(even(50 + k++ % 100));
+        set.camera.await_grabs(2);
+        if (set.grabber.next(set.taken, kNow)) ++taken;
+      }
+      return taken;
+    };
+    CHECK(taken_of(std::vector<double>(60, 1.0 / 30.0)) == within_abs(20.0, 1.0));  // ten a second
+    std::vector<double> uneven;
+    for (int k = 0; k < 20; ++k) uneven.push_back(k % 2 == 0 ? 0.08 : 0.12);
+    CHECK(taken_of(uneven) >= 19);  // the first may come too soon after those before
   }
 
   TEST_CASE("an unplugged camera is told once, opened again with waits, and told when it is back") {

@@ -1,0 +1,134 @@
+#include <unistd.h>
+
+#include <chrono>
+#include <cstdio>
+#include <memory>
+#include <optional>
+
+#include <fmt/format.h>
+
+#include "analysis/input_error.h"
+#include "tracker/aim/aim_picture.h"
+#include "tracker/aim/aim_reading.h"
+#include "tracker/aim/aim_window.h"
+#include "tracker/camera/camera_list.h"
+#include "tracker/camera/frame_grabber.h"
+#include "tracker/camera/open_camera.h"
+#include "tracker/commands/argument_checks.h"
+#include "tracker/commands/camera_options.h"
+#include "tracker/commands/commands.h"
+#include "tracker/watch/stop_signal.h"
+
+namespace nightswing::tracker {
+namespace {
+
+constexpr std::chrono::milliseconds kPatience{200};
+constexpr double kLineEvery_s = 1.0;
+
+struct Arguments {
+  CameraArguments camera;
+  std::string bar;
+  std::string length;
+  bool list = false;
+  bool no_window = false;
+};
+
+void print_list() {
+  const auto cameras = list_cameras(system_calls());
+  if (cameras.empty()) {
+    fmt::print("no camera at this computer; a network camera is given by its address\n");
+  }
+  for (const ListedCamera& camera : cameras) {
+    fmt::print("{}  {}{}\n",
+               camera.path,
+               camera.name,
+               camera.lasting.empty() ? "" : "  " + camera.lasting);
+  }
+}
+
+/// Says once what the camera took.
+void print(const FrameGrabber& grabber) {
+  const CameraFacts& camera = grabber.facts();
+  fmt::print("camera: {}\n", camera.identity);
+  fmt::print("pictures: {}; times: {}\n", camera.format, camera.time_from);
+  fmt::print("settings: {}\n", text_of(grabber.settings()));
+  for (const std::string& refused : camera.refused) fmt::print("warning: {}\n", refused);
+  std::fflush(stdout);
+}
+
+/// The reading as a line: rewritten on a terminal, one after the other elsewhere.
+class ReadingLine {
+ public:
+  void show(const AimReading& reading, double steady_s) {
+    if (steady_s < next_s_) return;
+    next_s_ = steady_s + kLineEvery_s;
+    fmt::print("{}{}{}", terminal_ ? "\r\x1b[K" : "", text_of(reading), terminal_ ? "" : "\n");
+    std::fflush(stdout);
+  }
+  void finish() const {
+    if (terminal_) fmt::print("\n");
+  }
+
+ private:
+  bool terminal_ = ::isatty(STDOUT_FILENO) == 1;
+  double next_s_ = 0.0;
+};
+
+void aim(const Arguments& arguments) {
+  const SystemClock clock;
+  const StopSignal stop_signal;
+  FrameGrabber grabber(camera_opener(camera_request(arguments.camera), clock), clock);
+  print(grabber);
+  ScaleInView scale;
+  if (!arguments.bar.empty()) scale.bar_mm = parse_bar_mm(arguments.bar);
+  AimObserver observer(scale);
+  ReadingLine line;
+  std::optional<AimWindow> window;
+  if (has_display() && !arguments.no_window) window.emplace();
+  const auto length_s = parse_duration_s(arguments.length);
+  const double begin_s = clock.steady_s();
+  LivePicture live;
+  bool goes_on = true;
+  while (goes_on && !StopSignal::came()) {
+    for (const CameraNotice& notice : grabber.take_notices()) fmt::print("{}\n", notice.text);
+    if (length_s && clock.steady_s() - begin_s > *length_s) break;
+    if (!grabber.next(live, kPatience)) continue;
+    const AimReading reading = observer.see(live.picture, live.steady_s);
+    line.show(reading, live.steady_s);
+    if (window) goes_on = window->show(aim_picture(live.picture, reading));
+  }
+  line.finish();
+  fmt::print("next: nightswing watch --camera {}{} --run runs/tonight\n",
+             arguments.camera.camera,
+             settings_text(arguments.camera));
+}
+
+}  // namespace
+
+void add_aim_command(CLI::App& app) {
+  auto arguments = std::make_shared<Arguments>();
+  CLI::App* command = app.add_subcommand(
+      "aim", "set a camera up: the live picture and what the program sees in it");
+  CLI::Option* camera = add_camera_options(*command, arguments->camera);
+  command->add_option("--bar",
+                      arguments->bar,
+                      "what the bar below the printed scale measures instead of 200 mm, such as "
+                      "\"199.4(2) mm\"");
+  command->add_option("--for", arguments->length, "end after so long: 30s")
+      ->check(duration_check());
+  command->add_flag(
+      "--no-window", arguments->no_window, "words only, even where there is a display");
+  command->add_flag("--list", arguments->list, "list the cameras at this computer")
+      ->excludes(camera);
+  command->footer(
+      "Example: nightswing aim --camera 0 --exposure 20ms\n"
+      "         nightswing aim --list\n"
+      "Next:    nightswing watch --camera 0 --exposure 20ms --run runs/tonight --until 07:00");
+  command->callback([arguments, camera] {
+    if (arguments->list) return print_list();
+    if (camera->count() == 0) throw CLI::RequiredError("--camera or --list");
+    aim(*arguments);
+  });
+}
+
+}  // namespace nightswing::tracker
