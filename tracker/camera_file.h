@@ -1,5 +1,6 @@
 #pragma once
 
+#include <cstdint>
 #include <filesystem>
 #include <optional>
 #include <string>
@@ -44,6 +45,10 @@ class CameraWriter {
   explicit CameraWriter(const std::filesystem::path& path,
                         StandingLines standing = StandingLines::kKept);
   void append(const CameraRow& row);
+  /// Waits until the rows are on the disk. throws InputError if it refuses.
+  void sync() { file_.sync(); }
+  /// Sets room on the disk aside. throws InputError if there is not so much.
+  void reserve(std::int64_t bytes) { file_.reserve(bytes); }
 
  private:
   LineFile file_;

@@ -1,5 +1,6 @@
 #include "tracker/evidence_frames.h"
 
+#include <algorithm>
 #include <cmath>
 
 #include <fmt/format.h>
@@ -10,10 +11,16 @@ namespace nightswing::tracker {
 namespace {
 
 constexpr int kMeanOf = 8;
-constexpr int kMostKept = 24;
 constexpr double kEvery_s = 1800.0;
 
 }  // namespace
+
+void EvidenceFrames::go_on(const cv::Mat& first, double t_s) {
+  first.convertTo(sum_, CV_16U, kMeanOf);
+  summed_ = kMeanOf;
+  kept_ = static_cast<int>(std::min(t_s / kEvery_s, 1.0 * kMostKept));
+  next_s_ = kEvery_s * (std::floor(t_s / kEvery_s) + 1.0);
+}
 
 void EvidenceFrames::see(const Picture& picture, double t_s) {
   if (summed_ < kMeanOf) {

@@ -14,7 +14,13 @@ class EvidenceFrames {
  public:
   explicit EvidenceFrames(RunFolder run) : run_(std::move(run)) {}
 
+  /// Goes on with a run whose first.png stands already, from t_s on. Before the first picture.
+  void go_on(const cv::Mat& first, double t_s);
+
   void see(const Picture& picture, double t_s);
+
+  /// Keeps no more pictures (the disk is nearly full).
+  void stop() { kept_ = kMostKept; }
 
   /// Writes first.png if fewer frames came than it is the mean of. Call once at the end.
   void finish();
@@ -26,6 +32,8 @@ class EvidenceFrames {
   [[nodiscard]] bool has_first_mean() const;
 
  private:
+  static constexpr int kMostKept = 24;
+
   RunFolder run_;
   cv::Mat sum_;  // 16 bit
   int summed_ = 0;

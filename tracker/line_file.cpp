@@ -3,6 +3,7 @@
 #include <fcntl.h>
 #include <unistd.h>
 
+#include <algorithm>
 #include <cerrno>
 #include <cstring>
 #include <fstream>
@@ -16,6 +17,7 @@
 namespace nightswing::tracker {
 namespace {
 
+constexpr std::int64_t kMostReserve = 1'000'000'000;
 constexpr std::size_t kMostNamed = 10;  // a file of rubbish must not make a page of warnings
 
 InputError cannot(std::string_view what, const std::filesystem::path& path) {
@@ -29,6 +31,15 @@ void write_all(int descriptor, std::string_view text, const std::filesystem::pat
     if (written < 0) throw cannot("write to", path);
     text.remove_prefix(static_cast<std::size_t>(written));
   }
+}
+
+/// A new name is on the disk only when its folder is.
+void sync_folder(const std::filesystem::path& path) {
+  const std::filesystem::path folder = path.has_parent_path() ? path.parent_path() : ".";
+  const int descriptor = ::open(folder.c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+  if (descriptor < 0) return;
+  ::fsync(descriptor);  // some file systems cannot, and need not
+  ::close(descriptor);
 }
 
 void check_header(const std::filesystem::path& path,
@@ -63,6 +74,7 @@ LineFile::LineFile(std::filesystem::path path, std::string_view header, Standing
   std::string first;
   if (!std::getline(earlier_, first)) {
     write_all(descriptor_, std::string(header) + '\n', path_);
+    sync_folder(path_);
     return;
   }
   check_header(path_, first, header);
@@ -72,12 +84,41 @@ LineFile::LineFile(std::filesystem::path path, std::string_view header, Standing
 }
 
 LineFile::~LineFile() {
+  if (has_reserve_) {
+    // Blocks beyond the end; that they could not be given back would do no harm.
+    const off_t end = ::lseek(descriptor_, 0, SEEK_END);
+    ::fallocate(descriptor_, FALLOC_FL_PUNCH_HOLE | FALLOC_FL_KEEP_SIZE, end, kMostReserve);
+  }
   if (descriptor_ >= 0) ::close(descriptor_);
 }
 
 void LineFile::append(std::string_view line) {
   if (is_repeating() && stands_already(line)) return;
-  write_all(descriptor_, std::string(line) + '\n', path_);
+  const off_t end = ::lseek(descriptor_, 0, SEEK_END);
+  try {
+    write_all(descriptor_, std::string(line) + '\n', path_);
+  } catch (const InputError&) {
+    // A part of a line would spoil the next one. If it cannot be cut off now, it is when the file
+    // is opened again.
+    const int cut = ::ftruncate(descriptor_, end);
+    static_cast<void>(cut);
+    throw;
+  }
+}
+
+void LineFile::reserve(std::int64_t bytes) {
+  const off_t end = ::lseek(descriptor_, 0, SEEK_END);
+  if (::fallocate(descriptor_, FALLOC_FL_KEEP_SIZE, end, std::min(bytes, kMostReserve)) == 0) {
+    has_reserve_ = true;
+  } else if (errno == ENOSPC || errno == EDQUOT || errno == EFBIG) {
+    throw cannot("set room aside for", path_);
+  }
+}
+
+void LineFile::sync() {
+  if (::fdatasync(descriptor_) != 0 && errno != EINVAL && errno != EROFS) {
+    throw cannot("bring to the disk", path_);
+  }
 }
 
 bool LineFile::stands_already(std::string_view line) {
@@ -150,6 +191,7 @@ void write_whole_file(const std::filesystem::path& path, std::string_view text) 
   if (failed) {
     throw InputError(fmt::format("cannot write {}: {}", path.string(), failed.message()));
   }
+  sync_folder(path);
 }
 
 std::string read_whole_file(const std::filesystem::path& path) {

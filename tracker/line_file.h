@@ -1,5 +1,6 @@
 #pragma once
 
+#include <cstdint>
 #include <filesystem>
 #include <fstream>
 #include <functional>
@@ -38,6 +39,16 @@ class LineFile {
   /// Whether lines stand in the file that have not been repeated yet; kKept: false.
   [[nodiscard]] bool is_repeating() const { return repeated_end_ < standing_end_; }
 
+  /// Sets room on the disk aside for so many bytes more, so that other files cannot take it; it is
+  /// given back when this ends. Does nothing where the file system knows no such thing.
+  /// throws InputError if there is not so much room.
+  void reserve(std::int64_t bytes);
+
+  /// Waits until what was appended is on the disk, so that a power cut cannot take it.
+  /// throws InputError if the disk refuses; then nothing is known of the last lines, and trying
+  /// again would not help (Linux forgets the pages that it could not write).
+  void sync();
+
   /// The unfinished last line that was cut off; empty if there was none.
   [[nodiscard]] const std::string& torn_line() const { return torn_line_; }
 
@@ -47,6 +58,7 @@ class LineFile {
   std::filesystem::path path_;
   StandingLines standing_;
   std::string torn_line_;
+  bool has_reserve_ = false;
   int descriptor_ = -1;
   std::ifstream earlier_;  // what stood in the file when it was opened
   std::streamoff repeated_end_ = 0;

@@ -1,37 +1,20 @@
 #include "tracker/replay.h"
 
 #include <algorithm>
-#include <future>
-#include <utility>
 
 #include <fmt/format.h>
 
 #include "analysis/input_error.h"
-#include "tracker/calibration_picture.h"
-#include "tracker/camera_file.h"
-#include "tracker/camera_watch.h"
 #include "tracker/event_log.h"
-#include "tracker/evidence_frames.h"
 #include "tracker/frame_pump.h"
 #include "tracker/frame_source.h"
-#include "tracker/picture_file.h"
+#include "tracker/night_tracking.h"
 #include "tracker/progress.h"
-#include "tracker/spot_finder.h"
 #include "tracker/swing_pace.h"
-#include "tracker/track_average.h"
-#include "tracker/track_file.h"
 #include "tracker/version.h"
-#include "tracker/wall_calibration.h"
-#include "tracker/wall_file.h"
 
 namespace nightswing::tracker {
 namespace {
-
-/// So many frames in a row without a measured spot are an event; single ones only stand in the
-/// track.
-constexpr int kFramesToEvent = 3;
-
-constexpr double kMostAverage_s = 10.0;  // a swing of 600 s is then flattened by 5e-4
 
 std::unique_ptr<FrameSource> open(const ReplayRequest& request) {
   if (request.average_s && (*request.average_s <= 0.0 || *request.average_s > kMostAverage_s)) {
@@ -109,218 +92,28 @@ void begin(const ReplayRequest& request, ReplaySummary& summary) {
   }
 }
 
-/// Writes to the log when the spot goes missing for several frames and when it comes back.
-class SpotWatch {
- public:
-  void see(const TrackRow& row, EventWriter& events) {
-    if (is_measured(row.spot.state)) {
-      if (reported_) {
-        events.append({row.utc, row.t_s, "spot found", fmt::format("after {} frames", missing_)});
-      }
-      missing_ = 0;
-      reported_ = false;
-      return;
-    }
-    if (missing_ == 0) since_ = row;
-    if (++missing_ == kFramesToEvent) {
-      reported_ = true;
-      events.append({since_.utc,
-                     since_.t_s,
-                     "spot lost",
-                     fmt::format("state {}", word_for(since_.spot.state))});
-    }
-  }
-
- private:
-  long missing_ = 0;
-  bool reported_ = false;
-  TrackRow since_;
-};
-
-/// Keeps camera.csv and the knocks in the log; says whether the camera was knocked in this frame.
-class CameraLog {
- public:
-  CameraLog(const ReplaySummary& summary, StandingLines standing, EventWriter& events)
-      : info_(summary.info), file_(summary.run.camera(), standing), events_(events) {}
-
-  bool see(const Frame& frame) {
-    const CameraWatch::Look look = watch_.look(frame.picture, frame.t_s);
-    if (look.row) file_.append(*look.row);
-    if (look.moved) report(*look.moved);
-    return look.row && look.row->state == CameraState::kMoved;
-  }
-
-  void note(const SpotMeasurement& spot, const EvidenceFrames& evidence) {
-    watch_.note_spot(spot);
-    if (!watch_.is_started() && evidence.has_first_mean()) watch_.start(evidence.first_mean());
-  }
-
-  void finish() {
-    if (const auto moved = watch_.finish()) report(*moved);
-    if (watch_.failed() == 0) return;
-    events_.append({{},
-                    {},
-                    "warning",
-                    fmt::format("in {} of {} looks it could not be seen whether the camera had "
-                                "moved: too little of the wall's texture in view",
-                                watch_.failed(),
-                                watch_.looks())});
-  }
-
- private:
-  void report(const CameraWatch::Event& moved) {
-    events_.append({time_of(info_, moved.t_s), moved.t_s, "camera moved", moved.detail});
-  }
-
-  const RunInfo& info_;
-  CameraWatch watch_;
-  CameraWriter file_;
-  EventWriter& events_;
-};
-
-/// What the scale in view says of the wall; none, with the reason in `text`, if it cannot be read.
-struct WallReading {
-  std::optional<calibration::WallMap> map;
-  std::string text;
-};
-
-WallReading read_wall(const cv::Mat& picture, const RunFolder& run, const ScaleInView& scale) {
-  try {
-    WallReading reading{.map = map_from_picture(picture, run.first_frame().string(), scale),
-                        .text = {}};
-    write_picture(run.calibration_picture(), calibration_picture(picture, *reading.map));
-    reading.text = describe(*reading.map);
-    return reading;
-  } catch (const InputError& error) {
-    // No scale in view is no fault of the track: it can be calibrated later.
-    return {.map = {}, .text = error.what()};
-  }
-}
-
-/// Reads the wall on a thread of its own, beginning as soon as the picture for it is there.
-class WallReader {
- public:
-  WallReader(RunFolder run, ScaleInView scale) : run_(std::move(run)), scale_(std::move(scale)) {}
-
-  void see(const EvidenceFrames& evidence) {
-    if (!reading_.valid() && evidence.has_first_mean()) start(evidence);
-  }
-
-  /// Waits for the reading. A film shorter than the usual mean is read from what it holds.
-  WallReading finish(const EvidenceFrames& evidence) {
-    if (!reading_.valid()) start(evidence);
-    return reading_.get();
-  }
-
- private:
-  void start(const EvidenceFrames& evidence) {
-    reading_ = std::async(std::launch::async, read_wall, evidence.first_mean(), run_, scale_);
-  }
-
-  RunFolder run_;
-  ScaleInView scale_;
-  std::future<WallReading> reading_;
-};
-
 StandingLines standing_lines(const ReplayRequest& request) {
   return request.resume ? StandingLines::kRepeated : StandingLines::kKept;
 }
 
-/// track.csv: a line a frame, or one for each window of time.
-class TrackLog {
- public:
-  TrackLog(const ReplayRequest& request, const ReplaySummary& summary, EventWriter& events)
-      : file_(summary.run.track(), standing_lines(request)), events_(events) {
-    if (request.average_s) average_.emplace(*request.average_s);
-  }
-
-  void see(const TrackRow& row) {
-    ++frames_;
-    if (!average_) {
-      write(row);
-    } else if (const auto over = average_->add(row)) {
-      write(*over);
-    }
-  }
-
-  /// Frames before and after do not belong together.
-  void part() {
-    if (!average_) return;
-    if (const auto over = average_->finish()) write(*over);
-  }
-
-  /// throws InputError if the file holds more than this film gives.
-  void finish() {
-    part();
-    if (!file_.is_repeating()) return;
-    throw InputError(fmt::format(
-        "the track goes on after the {} frames of this film; it is another one's", frames_));
-  }
-
- private:
-  void write(const TrackRow& row) {
-    if (repeating_ && !file_.is_repeating()) {
-      events_.append({row.utc, row.t_s, "resumed", fmt::format("after {} lines", lines_)});
-    }
-    repeating_ = file_.is_repeating();
-    file_.append(row);
-    ++lines_;
-  }
-
-  TrackWriter file_;
-  EventWriter& events_;
-  std::optional<TrackAverage> average_;
-  bool repeating_ = false;  // the last line stood in the file already
-  long frames_ = 0;
-  long lines_ = 0;
-};
-
-/// Everything that one pass over the frames writes and counts.
+/// One pass over the frames.
 void track_frames(FrameSource& source,
                   const ReplayRequest& request,
-                  EvidenceFrames& evidence,
-                  WallReader& wall,
-                  EventWriter& events,
+                  NightTracking& night,
                   SwingPace& pace,
                   ReplaySummary& summary) {
-  TrackLog track(request, summary, events);
-  SpotFinder finder;
-  SpotWatch watch;
-  CameraLog camera(summary, standing_lines(request), events);
   Progress progress("frame", source.declared_frames(), request.quiet);
   FramePump frames(source);
   give_way_to_decoding();
   Frame frame;
   while (frames.next(frame)) {
-    evidence.see(frame.picture, frame.t_s);
-    wall.see(evidence);
-    const std::optional<UtcTime> utc = time_of(summary.info, frame.t_s);
-    if (!frame.gap.empty()) events.append({utc, frame.t_s, "gap", frame.gap});
-    if (camera.see(frame)) {
-      finder.camera_moved();
-      track.part();
-    }
-    const TrackRow row{.utc = utc, .t_s = frame.t_s, .spot = finder.measure(frame.picture)};
-    track.see(row);
-    watch.see(row, events);
-    pace.see(row);
-    camera.note(row.spot, evidence);
-    summary.frames_by_state.add(row.spot.state);
+    const SpotMeasurement spot = night.see(frame);
+    pace.see({.utc = {}, .t_s = frame.t_s, .spot = spot});
+    summary.frames_by_state.add(spot.state);
     summary.last_t_s = frame.t_s;
     progress.step(++summary.frames);
   }
-  track.finish();
-  evidence.finish();
-  camera.finish();
-}
-
-void note_wall(const WallReading& reading, EventWriter& events, ReplaySummary& summary) {
-  // One that stands there is of an earlier try, the same, or was calibrated by hand since.
-  const bool stands = std::filesystem::exists(summary.run.wall());
-  if (reading.map && !stands) write_wall_map(summary.run.wall(), *reading.map);
-  summary.calibrated = reading.map || stands;
-  summary.wall = reading.text;
-  events.append({{}, {}, reading.map ? "calibrated" : "warning", summary.wall});
+  night.finish();
 }
 
 void check_spot(const ReplayRequest& request, const ReplaySummary& summary) {
@@ -361,14 +154,19 @@ ReplaySummary replay(const ReplayRequest& request) {
                      request.resume ? StandingLines::kMixed : StandingLines::kKept);
   events.append({summary.info.start, 0.0, "started", summary.info.source});
 
-  EvidenceFrames evidence(summary.run);
-  WallReader wall(summary.run, request.scale);
+  NightTracking night(
+      summary.run,
+      {.average_s = request.average_s, .standing = standing_lines(request), .scale = request.scale},
+      [&](double t_s) { return time_of(summary.info, t_s); },
+      events);
   SwingPace pace;
-  track_frames(*source, request, evidence, wall, events, pace, summary);
+  track_frames(*source, request, night, pace, summary);
   if (summary.frames == 0) {
     throw InputError(fmt::format("{} holds no frame that can be read", request.source));
   }
-  note_wall(wall.finish(evidence), events, summary);
+  const WallReading wall = night.finish_wall();
+  summary.calibrated = note_wall(wall, summary.run, events);
+  summary.wall = wall.text;
   summary.warnings = source->warnings();
   for (const std::string& warning : summary.warnings) events.append({{}, {}, "warning", warning});
   events.append({time_of(summary.info, summary.last_t_s),

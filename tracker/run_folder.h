@@ -16,6 +16,10 @@ struct RunFolder {
   [[nodiscard]] std::filesystem::path track() const { return path / "track.csv"; }
   [[nodiscard]] std::filesystem::path events() const { return path / "events.csv"; }
   [[nodiscard]] std::filesystem::path camera() const { return path / "camera.csv"; }
+  /// Of a run by `watch`: what it takes to go on with it.
+  [[nodiscard]] std::filesystem::path watch() const { return path / "watch.yaml"; }
+  /// Of a run by `watch`: the video of the strip that the spot runs through.
+  [[nodiscard]] std::filesystem::path video() const { return path / "video"; }
   [[nodiscard]] std::filesystem::path wall() const { return path / "wall.yaml"; }
   [[nodiscard]] std::filesystem::path frames() const { return path / "frames"; }
   /// The mean of the first frames, which the scale is read from.

@@ -1,5 +1,6 @@
 #pragma once
 
+#include <cstdint>
 #include <filesystem>
 #include <optional>
 #include <string>
@@ -27,6 +28,12 @@ class TrackWriter {
   void append(const TrackRow& row);
   /// Whether rows stand in the file that have not been repeated yet.
   [[nodiscard]] bool is_repeating() const { return file_.is_repeating(); }
+  /// The unfinished last line that was cut off; empty if there was none.
+  [[nodiscard]] const std::string& torn_line() const { return file_.torn_line(); }
+  /// Waits until the rows are on the disk. throws InputError if it refuses.
+  void sync() { file_.sync(); }
+  /// Sets room on the disk aside. throws InputError if there is not so much.
+  void reserve(std::int64_t bytes) { file_.reserve(bytes); }
 
  private:
   LineFile file_;

@@ -117,4 +117,21 @@ TEST_SUITE("evidence_frames") {
     for (int k = 0; k < 7 * 48; ++k) evidence.see(even(90), 1800.0 * k);
     CHECK(names_in(run.frames()).size() == 24 + 1);
   }
+
+  TEST_CASE("a run that is gone on with keeps its first picture and its half hours") {
+    const test::TemporaryFolder folder;
+    const auto run = run_in(folder);
+    EvidenceFrames frames(run);
+    frames.go_on(even(50), 4000.0);  // the half hours at 1800 s and 3600 s have been
+    REQUIRE(frames.has_first_mean());
+    CHECK(cv::norm(frames.first_mean(), even(50), cv::NORM_INF) == 0.0);
+    frames.see(even(90), 4000.0);
+    CHECK(names_in(run.frames()).empty());  // neither written anew nor at an odd moment
+    frames.see(even(90), 5400.0);
+    CHECK(names_in(run.frames()) == std::set<std::string>{"at_005400s.jpg"});
+    frames.stop();
+    frames.see(even(90), 7200.0);
+    frames.finish();
+    CHECK(names_in(run.frames()).size() == 1);
+  }
 }

@@ -1,5 +1,8 @@
 #include "tracker/commands/argument_checks.h"
 
+#include <chrono>
+#include <cstdio>
+#include <ctime>
 #include <optional>
 
 #include <fmt/format.h>
@@ -8,6 +11,25 @@
 #include "tracker/event_log.h"
 
 namespace nightswing::tracker {
+namespace {
+
+struct ClockTime {
+  int hour;
+  int minute;
+};
+
+std::optional<ClockTime> clock_time(const std::string& text) {
+  ClockTime time{};
+  char rest = 0;
+  const int read = std::sscanf(text.c_str(), "%2d:%2d%c", &time.hour, &time.minute, &rest);
+  if (read != 2 || text.size() < 4 || text.find_first_not_of("0123456789:") != std::string::npos) {
+    return std::nullopt;
+  }
+  if (time.hour > 23 || time.minute > 59) return std::nullopt;
+  return time;
+}
+
+}  // namespace
 
 CLI::Validator duration_check() {
   return CLI::Validator(
@@ -24,6 +46,15 @@ CLI::Validator iso_time_check() {
       [](std::string& text) {
         if (parse_iso_time(text)) return std::string();
         return fmt::format("'{}' is no time such as 2026-03-14T21:30:00Z", text);
+      },
+      "TIME");
+}
+
+CLI::Validator moment_check() {
+  return CLI::Validator(
+      [](std::string& text) {
+        if (clock_time(text) || parse_iso_time(text)) return std::string();
+        return fmt::format("'{}' is no time such as 07:00 or 2026-03-15T07:00:00Z", text);
       },
       "TIME");
 }
@@ -57,6 +88,26 @@ double moment_s(const std::string& text, const std::optional<UtcTime>& start) {
                     text));
   }
   return seconds_between(*start, *time);
+}
+
+UtcTime next_moment(const std::string& text, UtcTime now) {
+  if (const auto moment = parse_iso_time(text)) return *moment;
+  const auto wanted = clock_time(text);
+  if (!wanted) throw InputError(fmt::format("'{}' is no time such as 07:00", text));
+  const std::time_t seconds = std::chrono::system_clock::to_time_t(now);
+  std::tm local{};
+  ::localtime_r(&seconds, &local);
+  local.tm_hour = wanted->hour;
+  local.tm_min = wanted->minute;
+  local.tm_sec = 0;
+  for (const int days : {0, 1}) {
+    std::tm day = local;
+    day.tm_mday += days;
+    day.tm_isdst = -1;  // to be found out: the night may be one of a change
+    const auto moment = UtcTime(std::chrono::seconds(std::mktime(&day)));
+    if (moment > now) return moment;
+  }
+  throw InputError(fmt::format("there is no {} within a day", text));
 }
 
 analysis::SideChange side_change_from(const std::string& text,

@@ -15,6 +15,8 @@ namespace nightswing::tracker {
 [[nodiscard]] CLI::Validator duration_check();
 /// ISO 8601.
 [[nodiscard]] CLI::Validator iso_time_check();
+/// `07:00`, or ISO 8601.
+[[nodiscard]] CLI::Validator moment_check();
 /// `plus@0s`, `minus@2h5m`, `away@2026-03-14T23:30:00Z`.
 [[nodiscard]] CLI::Validator side_check();
 
@@ -23,6 +25,10 @@ namespace nightswing::tracker {
 /// throws InputError if the text is neither, or is a wall-clock time in a run without a known
 /// start.
 [[nodiscard]] double moment_s(const std::string& text, const std::optional<UtcTime>& start);
+
+/// The next time that the clock on the wall shows `07:00` (in the time zone of this computer,
+/// summer time or not), or the moment that ISO 8601 names. throws InputError for another text.
+[[nodiscard]] UtcTime next_moment(const std::string& text, UtcTime now);
 
 /// `plus@0s` and so on. throws InputError as moment_s.
 [[nodiscard]] analysis::SideChange side_change_from(const std::string& text,

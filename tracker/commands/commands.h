@@ -20,6 +20,7 @@ void add_commands(CLI::App& app);
 
 void add_plan_command(CLI::App& app);
 void add_scale_command(CLI::App& app);
+void add_watch_command(CLI::App& app);
 void add_replay_command(CLI::App& app);
 void add_calibrate_command(CLI::App& app);
 void add_mark_command(CLI::App& app);

@@ -1,181 +1,49 @@
 #include "tracker/film/film_writer.h"
 
 #include <stdexcept>
+#include <utility>
 
 #include <fmt/format.h>
 
 #include "analysis/input_error.h"
 
-extern "C" {
-#include <libavcodec/avcodec.h>
-#include <libavformat/avformat.h>
-#include <libavutil/log.h>
-#include <libavutil/opt.h>
-#include <libswscale/swscale.h>
-}
-
 namespace nightswing::tracker {
 namespace {
 
-struct Deleter {
-  void operator()(AVCodecContext* context) const { avcodec_free_context(&context); }
-  void operator()(AVFrame* frame) const { av_frame_free(&frame); }
-  void operator()(AVPacket* packet) const { av_packet_free(&packet); }
-  void operator()(SwsContext* scaler) const { sws_freeContext(scaler); }
-  void operator()(AVFormatContext* file) const {
-    if (file->pb != nullptr) avio_closep(&file->pb);
-    avformat_free_context(file);
-  }
-};
-
-std::string words_for(int error) {
-  char text[AV_ERROR_MAX_STRING_SIZE] = {};
-  av_strerror(error, text, sizeof(text));
-  return text;
-}
-
-int checked(int status, const std::filesystem::path& path) {
-  if (status < 0) {
-    throw InputError(fmt::format(
-        "the film {} cannot be written: {}; is the disk full?", path.string(), words_for(status)));
-  }
-  return status;
-}
-
-}  // namespace
-
-struct FilmWriter::Streams {
-  std::unique_ptr<AVFormatContext, Deleter> file;
-  std::unique_ptr<AVCodecContext, Deleter> encoder;
-  std::unique_ptr<AVFrame, Deleter> frame;
-  std::unique_ptr<AVPacket, Deleter> packet;
-  std::unique_ptr<SwsContext, Deleter> scaler;
-  AVStream* stream = nullptr;
-  std::int64_t next = 0;
-};
-
-namespace {
-
-void open_encoder(AVCodecContext& encoder, const FilmFormat& format, bool global_header) {
-  encoder.width = format.width_px;
-  encoder.height = format.height_px;
-  encoder.pix_fmt = AV_PIX_FMT_YUV420P;
-  encoder.time_base = {1, format.frames_per_second};
-  encoder.framerate = {format.frames_per_second, 1};
-  encoder.gop_size = 2 * format.frames_per_second;  // a place to jump to every two seconds
-  encoder.color_range = AVCOL_RANGE_MPEG;
-  encoder.color_primaries = AVCOL_PRI_BT709;
-  encoder.color_trc = AVCOL_TRC_BT709;
-  encoder.colorspace = AVCOL_SPC_BT709;
-  if (global_header) encoder.flags |= AV_CODEC_FLAG_GLOBAL_HEADER;
-  av_opt_set(encoder.priv_data, "preset", "veryfast", 0);
-  av_opt_set(encoder.priv_data, "crf", fmt::format("{}", format.quality).c_str(), 0);
-}
-
-/// BGRA to yuv420p as BT.709 says, with the colours where players of H.264 take them to be (at the
-/// left one of two pixels): the defaults of the scaler are neither.
-SwsContext* bt709_scaler(const FilmFormat& format) {
-  SwsContext* scaler = sws_alloc_context();
-  if (scaler == nullptr) throw std::bad_alloc();
-  const auto set = [&](const char* name, int value) { av_opt_set_int(scaler, name, value, 0); };
-  set("srcw", format.width_px);
-  set("srch", format.height_px);
-  set("src_format", AV_PIX_FMT_BGR0);
-  set("dstw", format.width_px);
-  set("dsth", format.height_px);
-  set("dst_format", AV_PIX_FMT_YUV420P);
-  set("dst_h_chr_pos", 0);
-  set("dst_v_chr_pos", 128);  // half-way between two rows
-  set("sws_flags", SWS_BILINEAR);
-  if (sws_init_context(scaler, nullptr, nullptr) < 0) {
-    sws_freeContext(scaler);
-    throw std::runtime_error("no converter from BGR to yuv420p");
-  }
-  const int* table = sws_getCoefficients(SWS_CS_ITU709);
-  sws_setColorspaceDetails(scaler, table, 1, table, 0, 0, 1 << 16, 1 << 16);
-  return scaler;
+VideoFormat video_format(const FilmFormat& film) {
+  VideoFormat format{.container = "mp4",
+                     .width_px = film.width_px,
+                     .height_px = film.height_px,
+                     .units_per_second = film.frames_per_second,
+                     // a place to jump to every two seconds
+                     .frames_between_keys = 2 * film.frames_per_second,
+                     .quality = film.quality,
+                     .container_options = {{"movflags", "+faststart"}}};
+  if (!film.title.empty()) format.metadata["title"] = film.title;
+  return format;
 }
 
 }  // namespace
 
 FilmWriter::FilmWriter(std::filesystem::path path, const FilmFormat& format)
-    : path_(std::move(path)), part_(path_.string() + ".part") {
-  if (format.width_px <= 0 || format.height_px <= 0 || format.width_px % 2 != 0 ||
-      format.height_px % 2 != 0 || format.frames_per_second <= 0) {
-    throw std::invalid_argument("FilmWriter: width and height must be even and above zero");
-  }
-  av_log_set_level(AV_LOG_ERROR);  // what is wrong is said by exceptions
-  const AVCodec* codec = avcodec_find_encoder_by_name("libx264");
-  if (codec == nullptr) codec = avcodec_find_encoder(AV_CODEC_ID_H264);
-  if (codec == nullptr) {
-    throw InputError("no H.264 encoder is installed; on Debian it comes with libavcodec59");
-  }
-  streams_ = std::make_unique<Streams>();
-  Streams& s = *streams_;
-  AVFormatContext* file = nullptr;
-  checked(avformat_alloc_output_context2(&file, nullptr, "mp4", part_.c_str()), path_);
-  s.file.reset(file);
-  s.encoder.reset(avcodec_alloc_context3(codec));
-  open_encoder(*s.encoder, format, (file->oformat->flags & AVFMT_GLOBALHEADER) != 0);
-  checked(avcodec_open2(s.encoder.get(), codec, nullptr), path_);
-  s.stream = avformat_new_stream(file, nullptr);
-  s.stream->time_base = s.encoder->time_base;
-  s.stream->avg_frame_rate = s.encoder->framerate;
-  checked(avcodec_parameters_from_context(s.stream->codecpar, s.encoder.get()), path_);
-  if (!format.title.empty()) av_dict_set(&file->metadata, "title", format.title.c_str(), 0);
-  checked(avio_open(&file->pb, part_.c_str(), AVIO_FLAG_WRITE), path_);
-  AVDictionary* options = nullptr;
-  av_dict_set(&options, "movflags", "+faststart", 0);
-  const int status = avformat_write_header(file, &options);
-  av_dict_free(&options);
-  checked(status, path_);
-  s.frame.reset(av_frame_alloc());
-  s.frame->format = s.encoder->pix_fmt;
-  s.frame->width = format.width_px;
-  s.frame->height = format.height_px;
-  checked(av_frame_get_buffer(s.frame.get(), 0), path_);
-  s.packet.reset(av_packet_alloc());
-  s.scaler.reset(bt709_scaler(format));
-}
+    : path_(std::move(path)),
+      part_(path_.string() + ".part"),
+      encoder_(std::make_unique<VideoEncoder>(part_, video_format(format))) {}
 
 FilmWriter::~FilmWriter() {
-  streams_.reset();
+  encoder_.reset();
   std::error_code ignored;
   if (!finished_) std::filesystem::remove(part_, ignored);
 }
 
-void FilmWriter::encode(bool flush) {
-  Streams& s = *streams_;
-  checked(avcodec_send_frame(s.encoder.get(), flush ? nullptr : s.frame.get()), path_);
-  for (;;) {
-    const int status = avcodec_receive_packet(s.encoder.get(), s.packet.get());
-    if (status == AVERROR(EAGAIN) || status == AVERROR_EOF) return;
-    checked(status, path_);
-    av_packet_rescale_ts(s.packet.get(), s.encoder->time_base, s.stream->time_base);
-    s.packet->stream_index = s.stream->index;
-    checked(av_interleaved_write_frame(s.file.get(), s.packet.get()), path_);
-  }
-}
-
 void FilmWriter::write(const cv::Mat& picture) {
-  Streams& s = *streams_;
-  if (picture.type() != CV_8UC4 || picture.cols != s.frame->width ||
-      picture.rows != s.frame->height) {
-    throw std::invalid_argument("FilmWriter: a frame of another size or kind");
-  }
-  checked(av_frame_make_writable(s.frame.get()), path_);
-  const std::uint8_t* const rows[] = {picture.data};
-  const int strides[] = {static_cast<int>(picture.step)};
-  sws_scale(
-      s.scaler.get(), rows, strides, 0, picture.rows, &s.frame->data[0], &s.frame->linesize[0]);
-  s.frame->pts = s.next++;
-  encode(false);
+  if (picture.type() != CV_8UC4) throw std::invalid_argument("FilmWriter: a frame of another kind");
+  encoder_->write(picture, next_++);
 }
 
 void FilmWriter::finish() {
-  encode(true);
-  checked(av_write_trailer(streams_->file.get()), path_);
-  streams_.reset();
+  encoder_->finish();
+  encoder_.reset();
   std::error_code failed;
   std::filesystem::rename(part_, path_, failed);
   if (failed) {

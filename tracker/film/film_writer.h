@@ -1,10 +1,13 @@
 #pragma once
 
+#include <cstdint>
 #include <filesystem>
 #include <memory>
 #include <string>
 
 #include <opencv2/core.hpp>
+
+#include "tracker/film/video_encoder.h"
 
 namespace nightswing::tracker {
 
@@ -36,12 +39,10 @@ class FilmWriter {
   void finish();
 
  private:
-  struct Streams;
-  void encode(bool flush);
-
   std::filesystem::path path_;
   std::filesystem::path part_;
-  std::unique_ptr<Streams> streams_;
+  std::unique_ptr<VideoEncoder> encoder_;
+  std::int64_t next_ = 0;
   bool finished_ = false;
 };
 

@@ -1,0 +1,357 @@
+// The watch as a user runs it, at a camera served on this computer: kill -9, SIGTERM, a full disk,
+// a folder that cannot be written, streams that stop and change.
+#include <fcntl.h>
+#include <sys/mount.h>
+#include <sys/wait.h>
+#include <unistd.h>
+
+#include <algorithm>
+#include <chrono>
+#include <csignal>
+#include <cstdlib>
+#include <filesystem>
+#include <functional>
+#include <random>
+#include <string>
+#include <thread>
+#include <vector>
+
+#include <doctest/doctest.h>
+
+#include "tests/end_to_end/run_fixture.h"
+#include "tests/support/near.h"
+#include "tests/support/night_camera.h"
+#include "tests/support/served_stream.h"
+#include "tests/support/temporary_folder.h"
+#include "tracker/event_log.h"
+#include "tracker/line_file.h"
+#include "tracker/track_file.h"
+
+using namespace nightswing::test;
+using namespace nightswing::tracker;
+
+namespace {
+
+constexpr std::chrono::seconds kTestPatience{60};  // a failing test shall end
+const cv::Size kSize{320, 240};
+
+bool await(const std::function<bool()>& condition) {
+  const auto end = std::chrono::steady_clock::now() + kTestPatience;
+  while (!condition()) {
+    if (std::chrono::steady_clock::now() > end) return false;
+    std::this_thread::yield();
+  }
+  return true;
+}
+
+std::string text_of(const std::filesystem::path& file) {
+  return std::filesystem::exists(file) ? read_whole_file(file) : std::string();
+}
+
+long lines_in(const std::filesystem::path& file) {
+  const std::string text = text_of(file);
+  return std::count(text.begin(), text.end(), '\n');
+}
+
+/// `nightswing watch` in a process of its own.
+class Watch {
+ public:
+  Watch(const ServedStream& stream, const std::string& run, const std::string& more = "")
+      : errors_(run + ".errors") {
+    const std::string command = "exec " + std::string(NIGHTSWING_BINARY_DIR) +
+                                "/tracker/nightswing watch --camera " + stream.address() +
+                                " --every 250ms --run " + run + more + " >/dev/null 2>" + errors_;
+    child_ = ::fork();
+    REQUIRE(child_ >= 0);
+    if (child_ == 0) {
+      ::execl("/bin/sh", "sh", "-c", command.c_str(), nullptr);
+      ::_exit(127);
+    }
+  }
+  ~Watch() {
+    if (!is_running()) return;
+    ::kill(child_, SIGKILL);
+    ::waitpid(child_, nullptr, 0);
+  }
+  Watch(const Watch&) = delete;
+  Watch& operator=(const Watch&) = delete;
+
+  void send(int signal) const { ::kill(child_, signal); }
+  [[nodiscard]] bool is_running() {
+    if (ended_) return false;
+    ended_ = ::waitpid(child_, &status_, WNOHANG) != 0;
+    return !ended_;
+  }
+  /// Waits for its end: the exit status, or 128 + signal.
+  int status() {
+    REQUIRE(await([this] { return !is_running(); }));
+    return WIFEXITED(status_) ? WEXITSTATUS(status_) : 128 + WTERMSIG(status_);
+  }
+  [[nodiscard]] std::string errors() const { return text_of(errors_); }
+
+ private:
+  std::string errors_;
+  pid_t child_ = -1;
+  int status_ = 0;
+  bool ended_ = false;
+};
+
+struct Set {
+  TemporaryFolder folder;
+  ServedStream stream;
+  NightCamera camera{stream, kSize, std::chrono::milliseconds(40)};
+  std::string run = (folder / "run").string();
+
+  [[nodiscard]] long track_lines() const { return lines_in(run + "/track.csv"); }
+  void await_lines(Watch& watch, long more) const {
+    const long wanted = track_lines() + more;
+    REQUIRE_MESSAGE(await([&] { return track_lines() >= wanted || !watch.is_running(); }),
+                    watch.errors());
+    REQUIRE_MESSAGE(watch.is_running(), watch.errors());
+  }
+  [[nodiscard]] std::vector<Event> events(const std::string& name) const {
+    std::vector<Event> found;
+    for (const Event& event : read_events(run + "/events.csv").events) {
+      if (event.event == name) found.push_back(event);
+    }
+    return found;
+  }
+};
+
+/// A small file system in memory; only for the superuser.
+class SmallDisk {
+ public:
+  explicit SmallDisk(const std::filesystem::path& at, const std::string& size) : at_(at) {
+    std::filesystem::create_directories(at_);
+    mounted_ = ::mount("tmpfs", at_.c_str(), "tmpfs", 0, ("size=" + size).c_str()) == 0;
+  }
+  ~SmallDisk() {
+    if (mounted_) ::umount2(at_.c_str(), MNT_DETACH);
+  }
+  SmallDisk(const SmallDisk&) = delete;
+  SmallDisk& operator=(const SmallDisk&) = delete;
+  [[nodiscard]] bool is_there() const { return mounted_; }
+  void make_read_only() const {
+    REQUIRE(::mount("tmpfs", at_.c_str(), "tmpfs", MS_REMOUNT | MS_RDONLY, "") == 0);
+  }
+
+ private:
+  std::filesystem::path at_;
+  bool mounted_ = false;
+};
+
+/// How often the killing is repeated: a few times in every run of the tests, 200 times by hand.
+int kills() {
+  const char* wanted = std::getenv("NIGHTSWING_KILLS");
+  return wanted == nullptr ? 6 : std::atoi(wanted);
+}
+
+}  // namespace
+
+TEST_SUITE("watch_command") {
+  TEST_CASE("killed at random moments it loses nothing older than a second, and goes on") {
+    Set set;
+    std::mt19937_64 random(11);
+    std::uniform_int_distribution<int> moment_ms(0, 2500);
+    std::string before;
+    int with_lines = 0;
+    for (int k = 0; k < kills(); ++k) {
+      CAPTURE(k);
+      Watch watch(set.stream, set.run);
+      const auto moment =
+          std::chrono::steady_clock::now() + std::chrono::milliseconds(moment_ms(random));
+      REQUIRE(await([&] { return std::chrono::steady_clock::now() >= moment; }));
+      REQUIRE_MESSAGE(watch.is_running(), watch.errors());
+      const std::string at_kill = text_of(set.run + "/track.csv");
+      watch.send(SIGKILL);
+      const auto killed = std::chrono::system_clock::now();
+      CHECK(watch.status() == 128 + SIGKILL);
+      const std::string after_kill = text_of(set.run + "/track.csv");
+      CHECK(after_kill.starts_with(at_kill));
+      CHECK(after_kill.starts_with(before));
+      if (after_kill.size() > before.size() && !before.empty()) ++with_lines;
+      const Track track = after_kill.empty() ? Track{} : read_track(set.run + "/track.csv");
+      if (after_kill.size() > before.size() && track.rows.size() > 2) {
+        // A line of 250 ms is complete when the next picture has come, 80 ms later at most, and its
+        // time is that of its middle; the rest is this computer's own slowness.
+        const auto last = std::chrono::duration<double>(killed - *track.rows.back().utc);
+        CHECK(last.count() < 1.0);
+      }
+      before = after_kill;
+    }
+    {
+      Watch watch(set.stream, set.run);
+      set.await_lines(watch, 4);
+      watch.send(SIGTERM);
+      CHECK(watch.status() == 0);
+    }
+    const Track track = read_track(set.run + "/track.csv");
+    CHECK_MESSAGE(track.warnings.empty(), track.warnings.front());
+    CHECK(read_events(set.run + "/events.csv").warnings.empty());
+    CHECK(set.events("started").size() >= 1);
+    CHECK(set.events("resumed").size() >= static_cast<std::size_t>(with_lines));
+    CHECK(set.events("ended").size() == 1);
+    // One continuous track: the steady clock carried it over every gap.
+    for (std::size_t k = 1; k < track.rows.size(); ++k) {
+      const double by_utc_s = seconds_between(*track.rows[0].utc, *track.rows[k].utc);
+      CHECK(track.rows[k].t_s - track.rows[0].t_s == within_abs(by_utc_s, 0.01));
+    }
+  }
+
+  TEST_CASE("SIGTERM and Ctrl-C end it cleanly") {
+    for (const int signal : {SIGTERM, SIGINT}) {
+      Set set;
+      Watch watch(set.stream, set.run);
+      set.await_lines(watch, 6);
+      watch.send(signal);
+      CHECK(watch.status() == 0);
+      REQUIRE(set.events("ended").size() == 1);
+      CHECK(
+          set.events("ended")[0].detail.starts_with(signal == SIGTERM ? "SIGTERM: " : "Ctrl-C: "));
+      CHECK(read_track(set.run + "/track.csv").warnings.empty());
+    }
+  }
+
+  TEST_CASE("it ends by itself after --for, and is then over") {
+    Set set;
+    Watch watch(set.stream, set.run, " --for 2s");
+    CHECK(watch.status() == 0);
+    const Track track = read_track(set.run + "/track.csv");
+    CHECK(track.rows.back().t_s == within_abs(1.9, 0.5));
+    Watch again(set.stream, set.run, " --for 2s");
+    CHECK(again.status() == 0);
+    CHECK(read_track(set.run + "/track.csv").rows.size() == track.rows.size());
+  }
+
+  TEST_CASE("a stream that stops, sends garbage, and comes back in another size costs no line") {
+    Set set;
+    Watch watch(set.stream, set.run);
+    set.await_lines(watch, 6);
+    set.stream.hang_up(true);
+    REQUIRE(await([&] { return set.events("camera lost").size() == 1; }));
+    CHECK(watch.is_running());
+    const long lines = set.track_lines();
+    set.stream.accept();
+    REQUIRE(await([&] { return set.events("camera back").size() == 1; }));
+    set.await_lines(watch, 4);
+    CHECK(set.track_lines() > lines);
+
+    // garbage in the middle of the stream
+    for (int k = 0; k < 20; ++k) set.stream.show_bytes(std::string(3000, static_cast<char>(k)));
+    set.await_lines(watch, 4);
+
+    // another size, until it is put right
+    set.camera.stop_showing();
+    const cv::Mat small = NightCamera::picture(1, {160, 120});
+    REQUIRE(await([&] {
+      set.stream.show(small);
+      return set.events("camera lost").size() >= 2;
+    }));
+    REQUIRE(await([&] {
+      set.stream.show(small);
+      for (const Event& event : set.events("camera lost")) {
+        if (event.detail.find("160 x 120, not 320 x 240") != std::string::npos) return true;
+      }
+      return false;
+    }));
+    const std::size_t back = set.events("camera back").size();
+    set.stream.hang_up(false);
+    set.camera.show_again();
+    REQUIRE(await([&] { return set.events("camera back").size() > back; }));
+    set.await_lines(watch, 4);
+    watch.send(SIGTERM);
+    CHECK(watch.status() == 0);
+    CHECK(read_track(set.run + "/track.csv").warnings.empty());
+    CHECK(read_events(set.run + "/events.csv").warnings.empty());
+  }
+
+  TEST_CASE("a disk that gets full stops the video, not the track") {
+    if (::geteuid() != 0) {
+      MESSAGE("skipped: only the superuser can make a small disk");
+      return;
+    }
+    Set set;
+    const SmallDisk disk(set.folder / "disk", "12m");
+    if (!disk.is_there()) {
+      MESSAGE("skipped: this system lets nobody make a small disk");
+      return;
+    }
+    set.run = (set.folder / "disk/run").string();
+    Watch watch(set.stream, set.run, " --video 1GB --for 1h");
+    set.await_lines(watch, 8);
+    // Another program fills the disk to the last byte.
+    const std::string filled = (set.folder / "disk/filled").string();
+    const auto fill = run_command("dd if=/dev/zero of=" + filled + " bs=64k; sync");
+    REQUIRE(fill.errors.find("No space left") != std::string::npos);
+    set.await_lines(watch, 40);  // more than the block that was begun
+    REQUIRE(await([&] { return !set.events("video ended").empty(); }));
+    REQUIRE(await([&] {
+      for (const Event& event : set.events("warning")) {
+        if (event.detail.find("the disk is nearly full") != std::string::npos) return true;
+      }
+      return false;
+    }));
+    set.await_lines(watch, 8);
+    watch.send(SIGTERM);
+    CHECK(watch.status() == 0);
+    CHECK(set.events("video ended").size() == 1);
+    const Track track = read_track(set.run + "/track.csv");
+    CHECK(track.warnings.empty());
+    for (std::size_t k = 1; k < track.rows.size(); ++k) {
+      CHECK(track.rows[k].t_s - track.rows[k - 1].t_s < 1.0);  // none is missing
+    }
+  }
+
+  TEST_CASE("a disk without room for the night is refused at the beginning") {
+    if (::geteuid() != 0) {
+      MESSAGE("skipped: only the superuser can make a small disk");
+      return;
+    }
+    Set set;
+    const SmallDisk disk(set.folder / "disk", "1m");
+    if (!disk.is_there()) {
+      MESSAGE("skipped: this system lets nobody make a small disk");
+      return;
+    }
+    set.run = (set.folder / "disk/run").string();
+    Watch watch(set.stream, set.run, " --for 9h");
+    CHECK(watch.status() == 1);
+    CHECK_MESSAGE(watch.errors().find("cannot set room aside for") != std::string::npos,
+                  watch.errors());
+  }
+
+  TEST_CASE(
+      "a folder that cannot be written is refused; one that becomes so ends with a sentence") {
+    if (::geteuid() != 0) {
+      MESSAGE("skipped: only the superuser can make a disk that cannot be written");
+      return;
+    }
+    Set set;
+    const SmallDisk disk(set.folder / "disk", "16m");
+    if (!disk.is_there()) {
+      MESSAGE("skipped: this system lets nobody make a small disk");
+      return;
+    }
+    disk.make_read_only();
+    set.run = (set.folder / "disk/run").string();
+    const auto refused = nightswing_command("watch --camera " + set.stream.address() + " --run " +
+                                            set.run + " --for 5s");
+    CHECK(refused.status == 1);
+    CHECK(refused.errors.find("cannot make the run folder") != std::string::npos);
+  }
+
+  TEST_CASE("wrong words are refused before a camera is asked") {
+    CHECK(nightswing_command("watch --camera 0").status == 2);
+    CHECK(nightswing_command("watch --run r --camera 0 --until soon").status == 2);
+    CHECK(nightswing_command("watch --run r --camera 0 --video 3").status == 2);
+    CHECK(nightswing_command("watch --run r --camera 0 --for 1h --until 07:00").status == 2);
+    const TemporaryFolder folder;
+    const std::string run = (folder / "run").string();
+    const auto none = nightswing_command("watch --camera no-such-camera --run " + run);
+    CHECK(none.status == 1);
+    CHECK(none.errors.find("no camera 'no-such-camera' at this computer") != std::string::npos);
+    const auto refused =
+        nightswing_command("watch --camera http://127.0.0.1:9/ --gain 3 --run " + run);
+    CHECK(refused.errors.find("are set where it is served") != std::string::npos);
+  }
+}

@@ -1,0 +1,93 @@
+#include "tracker/commands/camera_options.h"
+
+#include <cstdio>
+#include <optional>
+#include <utility>
+
+#include <fmt/format.h>
+
+#include "tracker/commands/argument_checks.h"
+#include "tracker/time_text.h"
+
+namespace nightswing::tracker {
+namespace {
+
+constexpr double kNotGiven = -1.0;
+
+std::optional<double> given(double value) {
+  return value == kNotGiven ? std::nullopt : std::optional(value);
+}
+
+/// `1280x720`.
+std::optional<std::pair<int, int>> parse_size_px(const std::string& text) {
+  int width_px = 0;
+  int height_px = 0;
+  char rest = 0;
+  if (std::sscanf(text.c_str(), "%5dx%5d%c", &width_px, &height_px, &rest) != 2) {
+    return std::nullopt;
+  }
+  if (width_px < 16 || height_px < 16) return std::nullopt;
+  return std::pair{width_px, height_px};
+}
+
+}  // namespace
+
+CLI::Option* add_camera_options(CLI::App& command, CameraArguments& arguments) {
+  CLI::Option* camera = command.add_option(
+      "--camera",
+      arguments.camera,
+      "the camera: its number or path (0, /dev/video0), part of its name, or the address of a "
+      "network camera (http://..., rtsp://...); nightswing aim --list lists them");
+  command
+      .add_option("--exposure", arguments.exposure, "how long each picture collects light: 20ms")
+      ->check(duration_check());
+  command.add_option("--gain", arguments.gain, "in the camera's own unit")
+      ->check(CLI::NonNegativeNumber);
+  command.add_option("--white-balance", arguments.white_balance, "colour temperature [K]")
+      ->check(CLI::PositiveNumber);
+  command.add_option("--focus", arguments.focus, "in the camera's own unit")
+      ->check(CLI::NonNegativeNumber);
+  command
+      .add_option("--size",
+                  arguments.size,
+                  "pixels of a picture, such as 1280x720; without it about so many")
+      ->check(CLI::Validator(
+          [](std::string& text) {
+            return parse_size_px(text) ? std::string()
+                                       : fmt::format("'{}' is no size such as 1280x720", text);
+          },
+          "WIDTHxHEIGHT"));
+  command.add_flag("--automatic",
+                   arguments.automatic,
+                   "let the camera change exposure, white balance and focus by itself");
+  return camera;
+}
+
+CameraRequest camera_request(const CameraArguments& arguments) {
+  CameraRequest request{.name = arguments.camera};
+  request.settings.exposure_s = parse_duration_s(arguments.exposure);
+  request.settings.gain = given(arguments.gain);
+  request.settings.white_balance_K = given(arguments.white_balance);
+  request.settings.focus = given(arguments.focus);
+  request.settings.automatic = arguments.automatic;
+  if (const auto size = parse_size_px(arguments.size)) {
+    request.settings.width_px = size->first;
+    request.settings.height_px = size->second;
+  }
+  return request;
+}
+
+std::string settings_text(const CameraArguments& arguments) {
+  std::string text;
+  if (!arguments.exposure.empty()) text += " --exposure " + arguments.exposure;
+  if (given(arguments.gain)) text += fmt::format(" --gain {}", arguments.gain);
+  if (given(arguments.white_balance)) {
+    text += fmt::format(" --white-balance {}", arguments.white_balance);
+  }
+  if (given(arguments.focus)) text += fmt::format(" --focus {}", arguments.focus);
+  if (!arguments.size.empty()) text += " --size " + arguments.size;
+  if (arguments.automatic) text += " --automatic";
+  return text;
+}
+
+}  // namespace nightswing::tracker

@@ -1,0 +1,33 @@
+#pragma once
+
+#include <memory>
+#include <string>
+
+#include <CLI/App.hpp>
+
+#include "tracker/camera/open_camera.h"
+
+namespace nightswing::tracker {
+
+/// The options that name a camera and set it, the same for every command that has one.
+struct CameraArguments {
+  std::string camera;
+  std::string exposure;
+  double gain = -1.0;
+  double white_balance = -1.0;
+  double focus = -1.0;
+  std::string size;
+  bool automatic = false;
+};
+
+/// Adds --camera, --exposure, --gain, --white-balance, --focus, --size and --automatic.
+/// returns the option --camera
+CLI::Option* add_camera_options(CLI::App& command, CameraArguments& arguments);
+
+/// What they ask for.
+[[nodiscard]] CameraRequest camera_request(const CameraArguments& arguments);
+
+/// The same as words of a command line, without --camera; begins with a blank if not empty.
+[[nodiscard]] std::string settings_text(const CameraArguments& arguments);
+
+}  // namespace nightswing::tracker

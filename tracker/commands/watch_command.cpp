@@ -1,0 +1,134 @@
+#include <memory>
+
+#include <fmt/format.h>
+
+#include "analysis/input_error.h"
+#include "tracker/camera/open_camera.h"
+#include "tracker/commands/argument_checks.h"
+#include "tracker/commands/camera_options.h"
+#include "tracker/commands/commands.h"
+#include "tracker/night_tracking.h"
+#include "tracker/watch/disk_space.h"
+#include "tracker/watch/stop_signal.h"
+#include "tracker/watch/watch.h"
+#include "tracker/watch/watch_terminal.h"
+
+namespace nightswing::tracker {
+namespace {
+
+struct Arguments {
+  CameraArguments camera;
+  std::string run;
+  std::string length;
+  std::string until;
+  std::string every = "1s";
+  std::string bar;
+  std::string video;
+  bool quiet = false;
+};
+
+WatchRequest request_from(const Arguments& arguments, const Clock& clock) {
+  WatchRequest request{.run = arguments.run,
+                       .every_s = parse_duration_s(arguments.every).value_or(0.0),
+                       .every = arguments.every,
+                       .scale_text = arguments.bar};
+  if (request.every_s > kMostAverage_s) {
+    throw InputError(fmt::format("--every {}: at most {} s, or the swing itself is averaged out",
+                                 arguments.every,
+                                 kMostAverage_s));
+  }
+  if (!arguments.length.empty()) {
+    request.for_s = parse_duration_s(arguments.length);
+    request.end = "--for " + arguments.length;
+  }
+  if (!arguments.until.empty()) {
+    request.end_utc = next_moment(arguments.until, clock.utc());
+    request.end = "--until " + arguments.until;
+  }
+  if (!arguments.bar.empty()) request.scale.bar_mm = parse_bar_mm(arguments.bar);
+  if (!arguments.video.empty()) request.video_bytes = parse_size(arguments.video);
+  return request;
+}
+
+void print(const WatchSummary& summary) {
+  const std::string run = summary.run.path.string();
+  fmt::print("{}: {} pictures, {} measured; ended after {} ({})\n",
+             run,
+             summary.pictures,
+             summary.pictures_by_state.measured(),
+             duration_text(summary.last_t_s),
+             summary.ended);
+  if (summary.calibrated) {
+    fmt::print("next: nightswing analyse {} --apparatus apparatus.yaml\n", run);
+  } else {
+    fmt::print("next: nightswing calibrate {} --point 412.5,388.0=120mm --point ...\n", run);
+  }
+}
+
+void watch_with(const Arguments& arguments) {
+  const SystemClock clock;
+  const StopSignal stop_signal;
+  WatchTerminal terminal(arguments.quiet);
+  const WatchHooks hooks{
+      .why_stop = [] { return StopSignal::came() ? StopSignal::name() : std::string(); },
+      .see = [&](const WatchStatus& status, const cv::Mat&) { terminal.show(status); },
+      .tell = [&](const std::string& event,
+                  const std::string& detail) { terminal.tell(event, detail); }};
+  const WatchSummary summary = watch(request_from(arguments, clock),
+                                     camera_opener(camera_request(arguments.camera), clock),
+                                     clock,
+                                     hooks);
+  terminal.finish();
+  print(summary);
+}
+
+}  // namespace
+
+void add_watch_command(CLI::App& app) {
+  auto arguments = std::make_shared<Arguments>();
+  CLI::App* command = app.add_subcommand(
+      "watch", "track the spot of a camera at the wall, all night, into a run folder");
+  add_camera_options(*command, arguments->camera)->required();
+  command
+      ->add_option("--run",
+                   arguments->run,
+                   "folder of this night; if it was interrupted, the same command goes on with it")
+      ->required();
+  CLI::Option* length =
+      command->add_option("--for", arguments->length, "end so long after the first picture: 9h")
+          ->check(duration_check());
+  command
+      ->add_option("--until", arguments->until, "end at that time of the day (07:00), or ISO 8601")
+      ->check(moment_check())
+      ->excludes(length);
+  command
+      ->add_option("--every",
+                   arguments->every,
+                   "one line of the track for so much time, at most 10s; it is the mean of the "
+                   "pictures that came in it")
+      ->check(duration_check())
+      ->capture_default_str();
+  command->add_option("--bar",
+                      arguments->bar,
+                      "what the bar below the printed scale measures instead of 200 mm, such as "
+                      "\"199.4(2) mm\"");
+  command
+      ->add_option("--video",
+                   arguments->video,
+                   "keep a video of the strip that the spot runs through, at most so large (2GB), "
+                   "from which the night can be tracked again")
+      ->check(CLI::Validator(
+          [](std::string& text) {
+            return parse_size(text) ? std::string()
+                                    : fmt::format("'{}' is no size such as 500MB or 2GB", text);
+          },
+          "SIZE"));
+  command->add_flag("--quiet", arguments->quiet, "say nothing until the end");
+  command->footer(
+      "Example: nightswing watch --camera 0 --exposure 20ms --run runs/tonight --until 07:00\n"
+      "Next:    nightswing mark runs/tonight minus --at 2026-03-14T23:35:00Z\n"
+      "         nightswing analyse runs/tonight --apparatus configs/basement.yaml");
+  command->callback([arguments] { watch_with(*arguments); });
+}
+
+}  // namespace nightswing::tracker

@@ -1,0 +1,81 @@
+#include "tracker/watch/earlier_run.h"
+
+#include <algorithm>
+#include <vector>
+
+#include <fmt/format.h>
+
+#include "analysis/input_error.h"
+#include "calibration/frame_registration.h"
+#include "tracker/picture_file.h"
+#include "tracker/track_file.h"
+#include "tracker/wall_calibration.h"
+
+namespace nightswing::tracker {
+namespace {
+
+constexpr std::size_t kRowsOfFirstPicture = 8;
+constexpr double kSpot_px = 60.0;  // around a spot nothing is the wall
+
+std::vector<calibration::IgnoredCircle> circles(const std::vector<SpotMeasurement>& spots) {
+  std::vector<calibration::IgnoredCircle> ignored;
+  for (const SpotMeasurement& spot : spots) {
+    if (spot.position) ignored.push_back({{spot.position->x_px, spot.position->y_px}, kSpot_px});
+  }
+  return ignored;
+}
+
+bool has_scale(const cv::Mat& picture) {
+  try {
+    static_cast<void>(map_from_picture(picture, "the camera's picture"));
+    return true;
+  } catch (const InputError&) {
+    return false;
+  }
+}
+
+}  // namespace
+
+std::optional<EarlierRun> read_earlier_run(const RunFolder& run) {
+  if (!std::filesystem::exists(run.track())) return std::nullopt;
+  if (!std::filesystem::exists(run.watch())) {
+    throw InputError(
+        fmt::format("{} holds a track that was not made by watching; give --run another folder",
+                    run.path.string()));
+  }
+  const Track track = read_track(run.track());
+  if (track.rows.empty()) return std::nullopt;
+  EarlierRun earlier{.info = read_run_info(run),
+                     .watch = read_watch_file(run.watch()),
+                     .last_t_s = track.rows.back().t_s,
+                     .last_utc = track.rows.back().utc,
+                     .view = {}};
+  const cv::Mat first = read_picture(run.first_frame());
+  if (first.empty()) return earlier;
+  earlier.view = EarlierView{.first = first, .spots = {}};
+  for (std::size_t k = 0; k < std::min(kRowsOfFirstPicture, track.rows.size()); ++k) {
+    earlier.view->spots.push_back(track.rows[k].spot);
+  }
+  return earlier;
+}
+
+ViewCheck check_view(const EarlierView& earlier, const cv::Mat& now) {
+  if (now.size() != earlier.first.size()) {
+    return {ViewVerdict::kOther,
+            fmt::format("pictures of {} x {} instead of {} x {}",
+                        now.cols,
+                        now.rows,
+                        earlier.first.cols,
+                        earlier.first.rows)};
+  }
+  calibration::FrameRegistration registration(earlier.first, circles(earlier.spots));
+  const auto found = registration.find(now, {}, {});
+  if (found.status == calibration::RegistrationStatus::kRegistered) {
+    return {ViewVerdict::kSame, "the same view"};
+  }
+  if (has_scale(now)) return {ViewVerdict::kOther, "a scale, but not at the wall as it was"};
+  return {ViewVerdict::kUnknown,
+          "too little of the wall to tell whether the camera stands as it did"};
+}
+
+}  // namespace nightswing::tracker

@@ -1,0 +1,22 @@
+#pragma once
+
+#include <string>
+
+namespace nightswing::tracker {
+
+/// While this lives, SIGINT and SIGTERM ask for an end instead of ending the program; a second one
+/// ends it at once. One at a time.
+class StopSignal {
+ public:
+  StopSignal();
+  ~StopSignal();
+  StopSignal(const StopSignal&) = delete;
+  StopSignal& operator=(const StopSignal&) = delete;
+
+  /// Whether an end was asked for.
+  [[nodiscard]] static bool came();
+  /// `Ctrl-C` or `SIGTERM`.
+  [[nodiscard]] static std::string name();
+};
+
+}  // namespace nightswing::tracker

@@ -1,0 +1,443 @@
+#include "tracker/watch/watch.h"
+
+#include <algorithm>
+#include <utility>
+
+#include <fmt/format.h>
+#include <opencv2/core/utility.hpp>
+
+#include "analysis/input_error.h"
+#include "tracker/event_log.h"
+#include "tracker/night_tracking.h"
+#include "tracker/version.h"
+#include "tracker/watch/clock_steps.h"
+#include "tracker/watch/disk_space.h"
+#include "tracker/watch/disk_writer.h"
+#include "tracker/watch/earlier_run.h"
+#include "tracker/watch/picture_pace.h"
+#include "tracker/watch/strip_video.h"
+#include "tracker/watch/watch_file.h"
+
+namespace nightswing::tracker {
+namespace {
+
+constexpr std::chrono::milliseconds kPatience{200};
+constexpr double kHousekeeping_s = 5.0;
+constexpr double kIdle_s = 1.0;
+constexpr double kFirstPace_s = 120.0;     // by then it can be said how evenly pictures come
+constexpr double kUsualNight_s = 86400.0;  // room for so long is set aside if no end is known
+constexpr double kLeastStep_s = 1e-6;      // the track keeps microseconds, and its times must grow
+constexpr int kPicturesOfView = 8;
+constexpr std::int64_t kReservedForEvents = 1'000'000;
+
+/// Where in time the pictures of this program are, in a run that may have begun earlier.
+struct TimeBase {
+  double steady_at_start_s;
+  UtcTime start;        // wall clock of t_s = 0
+  std::string resumed;  // what to say of the gap; empty for a new run
+};
+
+/// throws InputError if the run was begun with something else than what is asked for now.
+void check_same_run(const RunFolder& run,
+                    const EarlierRun& begun,
+                    const WatchRequest& request,
+                    const CameraFacts& camera) {
+  const auto check = [&](std::string_view what, const std::string& before, const std::string& now) {
+    if (before == now) return;
+    throw InputError(fmt::format(
+        "{} was begun with {} '{}', not '{}'; give --run another folder to begin a new run",
+        run.path.string(),
+        what,
+        before,
+        now));
+  };
+  const auto size = [](int width_px, int height_px) {
+    return fmt::format("{} x {}", width_px, height_px);
+  };
+  check("the camera", begun.watch.camera, camera.identity);
+  check("pictures of",
+        size(begun.info.frame_width_px, begun.info.frame_height_px),
+        size(camera.width_px, camera.height_px));
+  check("--every", begun.watch.every, request.every);
+  check("the scale", begun.watch.scale, request.scale_text);
+}
+
+TimeBase new_time_base(double steady_s, const Clock& clock) {
+  return {.steady_at_start_s = steady_s,
+          .start = after(clock.utc(), steady_s - clock.steady_s()),
+          .resumed = {}};
+}
+
+/// throws InputError if the wall clock stands before the last line, so that no gap can be told.
+TimeBase resumed_time_base(const EarlierRun& earlier, double steady_s, const Clock& clock) {
+  const UtcTime start = earlier.info.start.value_or(clock.utc());
+  const double by_steady_s = steady_s - earlier.watch.steady_at_start_s;
+  if (earlier.watch.boot == clock.boot() && by_steady_s > earlier.last_t_s) {
+    return {.steady_at_start_s = earlier.watch.steady_at_start_s,
+            .start = start,
+            .resumed = fmt::format("after {} without a track: the program had ended",
+                                   duration_text(by_steady_s - earlier.last_t_s))};
+  }
+  const double gap_s = seconds_between(earlier.last_utc.value_or(start), clock.utc()) -
+                       (clock.steady_s() - steady_s);
+  if (gap_s <= 0.0) {
+    throw InputError(fmt::format(
+        "this computer was restarted and its clock says {}, before the last line of the track at "
+        "{}; set the clock, then give the same command again",
+        iso_text(clock.utc()),
+        iso_text(earlier.last_utc.value_or(start))));
+  }
+  return {.steady_at_start_s = steady_s - (earlier.last_t_s + gap_s),
+          .start = start,
+          .resumed = fmt::format("after {} without a track, by the wall clock: this computer had "
+                                 "been restarted",
+                                 duration_text(gap_s))};
+}
+
+/// One watch from its beginning to its end.
+class Watching {
+ public:
+  Watching(const WatchRequest& request,
+           const FrameGrabber::Open& open,
+           const Clock& clock,
+           const WatchHooks& hooks)
+      : request_(request),
+        clock_(clock),
+        hooks_(hooks),
+        run_(resume_run_folder(request.run)),
+        lock_(run_),
+        earlier_(read_earlier_run(run_)) {
+    summary_.run = run_;
+    if (earlier_ && earlier_->watch.end == request_.end) {
+      request_.end_utc = earlier_->watch.end_utc;  // 07:00 is that of the first evening
+    }
+    if (is_over_already()) return;
+    grabber_.emplace(open, clock_, request_.grabber);
+    if (earlier_) check_same_run(run_, *earlier_, request_, grabber_->facts());
+  }
+
+  WatchSummary run() {
+    if (!grabber_) return summary_;
+    LivePicture first;
+    if (!await_first(first)) return summary_;
+    check_view_of(first);
+    begin(first.steady_s);
+    DiskWriter disk(
+        [this] {
+          night_->sync();
+          events_->sync();
+        },
+        request_.sync_every);
+    see(first);
+    LivePicture live;
+    while (summary_.ended.empty()) {
+      take_notices();
+      if (grabber_->next(live, kPatience)) see(live);
+      keep_house();
+      disk.check();
+      summary_.ended = why_end();
+    }
+    end();
+    return summary_;
+  }
+
+ private:
+  [[nodiscard]] double t_s(double steady_s) const { return steady_s - time_->steady_at_start_s; }
+
+  [[nodiscard]] UtcTime utc_at(double t_s) const {
+    return after(clock_.utc(), t_s - this->t_s(clock_.steady_s()));
+  }
+
+  void log(double t_s, const std::string& event, const std::string& detail) {
+    events_->append({utc_at(t_s), t_s, event, detail});
+    if (hooks_.tell) hooks_.tell(event, detail);
+  }
+  void log_now(const std::string& event, const std::string& detail) {
+    log(t_s(clock_.steady_s()), event, detail);
+  }
+
+  [[nodiscard]] bool is_over_already() {
+    if (!earlier_) return false;
+    const bool by_clock = request_.end_utc && clock_.utc() >= *request_.end_utc;
+    // The last line is the mean of the last seconds.
+    const bool by_length =
+        request_.for_s && earlier_->last_t_s + 2.0 * request_.every_s >= *request_.for_s;
+    if (by_clock || by_length) {
+      summary_.ended = fmt::format("it was over already ({})", request_.end);
+      summary_.last_t_s = earlier_->last_t_s;
+      summary_.calibrated = std::filesystem::exists(run_.wall());
+    }
+    return by_clock || by_length;
+  }
+
+  [[nodiscard]] std::string why_end() const {
+    if (std::string asked = hooks_.why_stop ? hooks_.why_stop() : ""; !asked.empty()) return asked;
+    const bool by_clock = request_.end_utc && clock_.utc() >= *request_.end_utc;
+    const bool by_length = request_.for_s && t_s(clock_.steady_s()) >= *request_.for_s;
+    return by_clock || by_length ? request_.end : "";
+  }
+
+  /// False if it was asked to stop before.
+  bool await_first(LivePicture& first) {
+    const auto until = std::chrono::steady_clock::now() + request_.first_picture_patience;
+    while (!grabber_->next(first, kPatience)) {
+      summary_.ended = hooks_.why_stop ? hooks_.why_stop() : "";
+      if (!summary_.ended.empty()) return false;
+      if (std::chrono::steady_clock::now() < until) continue;
+      std::string why;
+      for (const CameraNotice& notice : grabber_->take_notices()) why = ": " + notice.text;
+      throw InputError(fmt::format(
+          "the camera {} was opened but gives no picture{}", grabber_->facts().identity, why));
+    }
+    return true;
+  }
+
+  void check_view_of(LivePicture& first) {
+    if (!earlier_ || !earlier_->view) return;
+    cv::Mat sum;
+    for (int k = 0; k < kPicturesOfView; ++k) {
+      cv::Mat as_float;
+      first.picture.convertTo(as_float, CV_32F);
+      sum = sum.empty() ? as_float : cv::Mat(sum + as_float);
+      if (k + 1 < kPicturesOfView && !await_first(first)) return;
+    }
+    cv::Mat mean;
+    sum.convertTo(mean, CV_8U, 1.0 / kPicturesOfView);
+    const ViewCheck view = check_view(*earlier_->view, mean);
+    if (view.verdict == ViewVerdict::kOther) {
+      throw InputError(fmt::format(
+          "the camera shows {}: this is not the view of {} (see {}); give --run another folder, or "
+          "put the camera back",
+          view.text,
+          run_.path.string(),
+          run_.first_frame().string()));
+    }
+    if (view.verdict == ViewVerdict::kUnknown) doubt_ = "the camera shows " + view.text;
+  }
+
+  void begin(double steady_s) {
+    time_ =
+        earlier_ ? resumed_time_base(*earlier_, steady_s, clock_) : new_time_base(steady_s, clock_);
+    const CameraFacts& camera = grabber_->facts();
+    if (!earlier_) {
+      write_run_info(run_,
+                     {.program = program_and_version(),
+                      .source = camera.identity,
+                      .frame_width_px = camera.width_px,
+                      .frame_height_px = camera.height_px,
+                      .rotation_deg = 0.0,
+                      .time_from = fmt::format(
+                          "live camera: {}; averages over {}", camera.time_from, request_.every),
+                      .start = time_->start,
+                      .start_from = "this computer's clock at the first picture"});
+    }
+    write_watch_file(run_.watch(),
+                     {.camera = camera.identity,
+                      .every = request_.every,
+                      .scale = request_.scale_text,
+                      .boot = clock_.boot(),
+                      .steady_at_start_s = time_->steady_at_start_s,
+                      .end = request_.end,
+                      .end_utc = request_.end_utc});
+    events_.emplace(run_.events());
+    night_.emplace(
+        run_,
+        NightTrackingOptions{.average_s = request_.every_s,
+                             .standing = StandingLines::kKept,
+                             .scale = request_.scale},
+        [this](double t_s) { return utc_at(t_s); },
+        *events_);
+    set_room_aside();
+    log_beginning();
+  }
+
+  void set_room_aside() {
+    double left_s = request_.for_s ? *request_.for_s - t_s(clock_.steady_s()) : kUsualNight_s;
+    if (request_.end_utc) left_s = seconds_between(clock_.utc(), *request_.end_utc);
+    night_->reserve(static_cast<long>(std::clamp(left_s, 600.0, 30.0 * kUsualNight_s) /
+                                      std::max(request_.every_s, 0.1)));
+    events_->reserve(kReservedForEvents);
+  }
+
+  void log_beginning() {
+    const CameraFacts& camera = grabber_->facts();
+    if (!earlier_) {
+      log(0.0, "started", camera.identity);
+    } else {
+      if (earlier_->view) night_->go_on(*earlier_->view, earlier_->last_t_s);
+      const bool torn = !night_->torn_line().empty();
+      log_now("resumed", time_->resumed + (torn ? "; an unfinished last line was cut off" : ""));
+    }
+    log_now("camera",
+            fmt::format("{}; settings: {}; times: {}",
+                        camera.format,
+                        text_of(grabber_->settings()),
+                        camera.time_from));
+    for (const std::string& refused : camera.refused) log_now("warning", refused);
+    if (!doubt_.empty()) log_now("warning", doubt_);
+    if (request_.video_bytes) {
+      video_.emplace(
+          run_.video(),
+          StripVideoOptions{.every_s = request_.every_s, .most_bytes = *request_.video_bytes},
+          time_->start);
+    }
+  }
+
+  void see(const LivePicture& live) {
+    const double now_s = t_s(live.steady_s);
+    if (now_s < last_t_s_ + kLeastStep_s) return;
+    last_t_s_ = now_s;
+    pace_.see(live.steady_s);
+    look_at_clock();
+    const SpotMeasurement spot = night_->see({.picture = live.picture, .t_s = now_s, .gap = {}});
+    ++summary_.pictures;
+    summary_.pictures_by_state.add(spot.state);
+    summary_.last_t_s = now_s;
+    status_.spot = spot;
+    record(live.picture, now_s, spot);
+    show(live.picture);
+  }
+
+  void record(const cv::Mat& picture, double now_s, const SpotMeasurement& spot) {
+    if (!video_ || video_->has_ended()) return;
+    try {
+      video_->see(picture, now_s, spot);
+      if (video_->has_ended()) {
+        log_now("video ended", fmt::format("it takes up {}", size_text(video_->bytes())));
+      }
+    } catch (const std::exception& error) {
+      log_now("video ended", error.what());
+    }
+  }
+
+  void show(const cv::Mat& picture) {
+    last_shown_s_ = clock_.steady_s();
+    status_.t_s = t_s(last_shown_s_);
+    status_.utc = clock_.utc();
+    status_.pictures = summary_.pictures;
+    if (hooks_.see) hooks_.see(status_, picture);
+  }
+
+  void take_notices() {
+    for (const CameraNotice& notice : grabber_->take_notices()) {
+      const double at_s = std::max(t_s(notice.steady_s), 0.0);
+      switch (notice.kind) {
+        case CameraNotice::Kind::kLost:
+          night_->part();
+          status_.camera_fault = notice.text;
+          log(at_s, "camera lost", notice.text + "; it is tried again until it is back");
+          break;
+        case CameraNotice::Kind::kBack:
+          status_.camera_fault.clear();
+          log(at_s, "camera back", notice.text);
+          break;
+        case CameraNotice::Kind::kChanged:
+          log(at_s, "camera changed", notice.text);
+          break;
+      }
+    }
+  }
+
+  void look_at_clock() {
+    if (const auto step = clock_steps_.look(clock_.steady_s(), clock_.utc())) {
+      log_now("clock step", *step);
+    }
+  }
+
+  void look_at_disk() {
+    const auto disk = disk_space(run_.path);
+    if (!disk) return;
+    status_.free_bytes = disk->free_bytes;
+    const DiskRoom room = room_on(*disk);
+    if (room != DiskRoom::kEverything && video_ && !video_->has_ended()) {
+      try {
+        video_->end();
+      } catch (const std::exception&) {
+        // its index is missing then; it can be read without
+      }
+      log_now("video ended",
+              fmt::format("the disk is nearly full ({} left)", size_text(disk->free_bytes)));
+    }
+    if (room == DiskRoom::kNoPictures && !told_full_) {
+      told_full_ = true;
+      night_->evidence().stop();
+      log_now("warning",
+              fmt::format("the disk is nearly full ({} left): no more pictures are kept, the track "
+                          "goes on in the room set aside for it",
+                          size_text(disk->free_bytes)));
+    }
+  }
+
+  void keep_house() {
+    const double now_s = clock_.steady_s();
+    look_at_clock();
+    if (now_s - last_shown_s_ >= kIdle_s) show({});
+    if (now_s < next_house_s_) return;
+    next_house_s_ = now_s + kHousekeeping_s;
+    look_at_disk();
+    if (const auto wall = night_->take_wall()) note(*wall);
+    if (!told_pace_ && t_s(now_s) - first_t_s_ > kFirstPace_s) tell_pace();
+  }
+
+  void tell_pace() {
+    told_pace_ = true;
+    if (const std::string text = pace_.text(); !text.empty()) log_now("pictures", text);
+  }
+
+  void note(const WallReading& wall) {
+    if (earlier_ && !wall.map) return;  // that there is no scale was told when the run began
+    try {
+      summary_.calibrated = note_wall(wall, run_, *events_);
+    } catch (const InputError& error) {
+      log_now("warning", error.what());
+    }
+    if (hooks_.tell) hooks_.tell(wall.map ? "calibrated" : "warning", wall.text);
+  }
+
+  void end() {
+    take_notices();
+    night_->finish();
+    if (const auto wall = night_->take_wall()) note(*wall);
+    if (!told_pace_) tell_pace();
+    if (video_ && !video_->has_ended()) video_->end();
+    log_now("ended", fmt::format("{}: {} pictures", summary_.ended, summary_.pictures));
+    summary_.calibrated = std::filesystem::exists(run_.wall());
+    night_->sync();
+    events_->sync();
+  }
+
+  WatchRequest request_;
+  const Clock& clock_;
+  const WatchHooks& hooks_;
+  RunFolder run_;
+  RunLock lock_;
+  std::optional<EarlierRun> earlier_;
+  std::optional<FrameGrabber> grabber_;
+  std::optional<TimeBase> time_;
+  std::optional<EventWriter> events_;
+  std::optional<NightTracking> night_;
+  std::optional<StripVideo> video_;
+  ClockSteps clock_steps_;
+  PicturePace pace_;
+  WatchStatus status_;
+  WatchSummary summary_;
+  std::string doubt_;
+  double first_t_s_ = 0.0;
+  double last_t_s_ = -1.0;
+  double last_shown_s_ = 0.0;
+  double next_house_s_ = 0.0;
+  bool told_full_ = false;
+  bool told_pace_ = false;
+};
+
+}  // namespace
+
+WatchSummary watch(const WatchRequest& request,
+                   const FrameGrabber::Open& open,
+                   const Clock& clock,
+                   const WatchHooks& hooks) {
+  cv::setNumThreads(1);  // small pictures, one at a time: waking a pool costs more than it saves
+  return Watching(request, open, clock, hooks).run();
+}
+
+}  // namespace nightswing::tracker

@@ -1,0 +1,56 @@
+#include "tracker/watch/watch_terminal.h"
+
+#include <unistd.h>
+
+#include <cstdio>
+
+#include <fmt/format.h>
+
+#include "tracker/time_text.h"
+#include "tracker/watch/disk_space.h"
+
+namespace nightswing::tracker {
+namespace {
+
+constexpr double kEveryOnTerminal_s = 1.0;
+constexpr double kEveryElsewhere_s = 600.0;
+
+}  // namespace
+
+WatchTerminal::WatchTerminal(bool quiet) : quiet_(quiet), terminal_(::isatty(STDERR_FILENO) == 1) {}
+
+void WatchTerminal::show(const WatchStatus& status) {
+  if (quiet_ || status.t_s < next_s_) return;
+  next_s_ = status.t_s + (terminal_ ? kEveryOnTerminal_s : kEveryElsewhere_s);
+  fmt::print(stderr, "{}{}{}", terminal_ ? "\r\x1b[K" : "", text_of(status), terminal_ ? "" : "\n");
+  shown_ = terminal_;
+  std::fflush(stderr);
+}
+
+void WatchTerminal::tell(const std::string& event, const std::string& detail) {
+  if (quiet_) return;
+  finish();
+  fmt::print(stderr, "{}: {}\n", event, detail);
+}
+
+void WatchTerminal::finish() {
+  if (shown_) fmt::print(stderr, "\r\x1b[K");
+  shown_ = false;
+}
+
+std::string text_of(const WatchStatus& status) {
+  const std::string time = duration_text(status.t_s);
+  if (!status.camera_fault.empty()) {
+    return fmt::format("{}: no camera ({})", time, status.camera_fault);
+  }
+  if (!status.spot.position) return fmt::format("{}: spot {}", time, word_for(status.spot.state));
+  const SpotPosition& p = *status.spot.position;
+  return fmt::format("{}: spot {} at {:.2f} px, {:.2f} px (width {:.1f} px)",
+                     time,
+                     word_for(status.spot.state),
+                     p.x_px,
+                     p.y_px,
+                     p.width_px);
+}
+
+}  // namespace nightswing::tracker
