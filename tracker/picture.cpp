@@ -130,7 +130,7 @@ Picture::Picture(const cv::Mat& pixels) {
   if (pixels.empty()) return;
   if (pixels.type() == CV_8UC3) {
     bgr_ = pixels;
-    cv::cvtColor(pixels, planes_.luma, cv::COLOR_BGR2GRAY);
+    converted_ = std::make_shared<ConvertedLuma>();
   } else if (pixels.type() == CV_8UC1) {
     planes_.luma = pixels;
   } else {
@@ -145,10 +145,21 @@ Picture::Picture(FilmPlanes planes) : planes_(std::move(planes)) {
 }
 
 cv::Mat Picture::gray(const cv::Rect& area) const {
-  if (planes_.full_range) return planes_.luma(area);
+  if (planes_.full_range && (bgr_.empty() || area == this->area())) return stored_luma()(area);
   cv::Mat gray;
+  if (!bgr_.empty()) {
+    cv::cvtColor(bgr_(area), gray, cv::COLOR_BGR2GRAY);
+    return gray;
+  }
   planes_.luma(area).convertTo(gray, CV_8U, kLumaGain, -kLumaGain * kBlackLuma);
   return gray;
+}
+
+const cv::Mat& Picture::stored_luma() const {
+  if (bgr_.empty()) return planes_.luma;
+  std::call_once(converted_->once,
+                 [this] { cv::cvtColor(bgr_, converted_->luma, cv::COLOR_BGR2GRAY); });
+  return converted_->luma;
 }
 
 cv::Mat Picture::bgr(const cv::Rect& area) const {

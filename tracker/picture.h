@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cstdint>
 #include <memory>
+#include <mutex>
 
 #include <opencv2/core.hpp>
 
@@ -38,9 +39,22 @@ inline constexpr int kFullSteps = 255;
   return static_cast<std::uint8_t>((steps * kFullSteps + kLumaSteps / 2) / kLumaSteps);
 }
 
-/// A picture to measure in: its luma at once, its colours where they are asked for. A value that is
-/// cheap to copy; copies share the pixels, which nobody changes. What it gives out may share them
-/// too and is valid as long as one copy lives.
+// Luma of an RGB picture in steps of 1/32768 (Rec. ITU-R BT.601-7, 0.299 R + 0.587 G + 0.114 B), as
+// OpenCV rounds the shares, so that a pixel by itself is the same as in a rectangle.
+inline constexpr int kRedShare = 9798;
+inline constexpr int kGreenShare = 19235;
+inline constexpr int kBlueShare = 3735;
+inline constexpr int kShareBits = 15;
+
+/// Luma of one BGR pixel, rounded to the nearest.
+[[nodiscard]] inline std::uint8_t luma_of(const cv::Vec3b& bgr) {
+  const int sum = kBlueShare * bgr[0] + kGreenShare * bgr[1] + kRedShare * bgr[2];
+  return static_cast<std::uint8_t>((sum + (1 << (kShareBits - 1))) >> kShareBits);
+}
+
+/// A picture to measure in: luma and colours of what is asked for; only that is converted. A value
+/// that is cheap to copy; copies share the pixels, which nobody changes. What it gives out may
+/// share them too and is valid as long as one copy lives.
 ///
 /// Luma is what is measured, because it has the full resolution and is never displaced. Colours of
 /// a film are interpolated between the places where its values belong (chroma siting), so that they
@@ -56,8 +70,8 @@ class Picture {
   /// throws std::invalid_argument if the planes do not fit together.
   explicit Picture(FilmPlanes planes);
 
-  [[nodiscard]] bool empty() const { return planes_.luma.empty(); }
-  [[nodiscard]] cv::Size size() const { return planes_.luma.size(); }
+  [[nodiscard]] bool empty() const { return bgr_.empty() && planes_.luma.empty(); }
+  [[nodiscard]] cv::Size size() const { return bgr_.empty() ? planes_.luma.size() : bgr_.size(); }
   [[nodiscard]] cv::Rect area() const { return {cv::Point(0, 0), size()}; }
   [[nodiscard]] bool has_colour() const { return !bgr_.empty() || !planes_.blue.empty(); }
 
@@ -67,21 +81,30 @@ class Picture {
 
   /// The same of one pixel.
   [[nodiscard]] std::uint8_t gray_at(int column, int row) const {
+    if (!bgr_.empty()) return luma_of(bgr_.at<cv::Vec3b>(row, column));
     const std::uint8_t stored = planes_.luma.at<std::uint8_t>(row, column);
     return planes_.full_range ? stored : full_range_of(stored);
   }
 
   /// Luma of the whole picture as it is stored: black may be 16, white 235. For what does not mind
-  /// a gain and an offset. Always shares the pixels.
-  [[nodiscard]] const cv::Mat& stored_luma() const { return planes_.luma; }
+  /// a gain and an offset. Shares the pixels; those of a BGR picture are converted once for all
+  /// copies.
+  [[nodiscard]] const cv::Mat& stored_luma() const;
 
   /// Colours, CV_8UC3, of a rectangle inside the picture. Without colour: three times gray.
   [[nodiscard]] cv::Mat bgr(const cv::Rect& area) const;
   [[nodiscard]] cv::Mat bgr() const { return bgr(area()); }
 
  private:
-  FilmPlanes planes_;
-  cv::Mat bgr_;  // of a picture that came as BGR
+  /// The whole luma of a picture that came as BGR, made when it is first asked for.
+  struct ConvertedLuma {
+    std::once_flag once;
+    cv::Mat luma;
+  };
+
+  FilmPlanes planes_;  // without luma if the picture came as BGR
+  cv::Mat bgr_;        // of a picture that came as BGR
+  std::shared_ptr<ConvertedLuma> converted_;
 };
 
 }  // namespace nightswing::tracker

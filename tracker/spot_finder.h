@@ -43,9 +43,10 @@ struct SpotFinderOptions {
 ///   is off by more than 4 % and six times its usual scatter.
 /// - In lossy film (see RepeatedWall) the uncertainty is widened by a factor of 1.4, because such
 ///   film displaces the spot without a trace in its shape: over H.264 films of known truth (crf 18
-///   and 23; creeping and moving spots) the scatter was 1.3 to 1.5 times what the fit says. There
-///   its wall is also quieter than the specks that it leaves, so that a light must stand out of two
-///   counts of noise at least.
+///   and 23; creeping and moving spots) the scatter was 0.9 to 1.8 times what the fit says, the
+///   most where the spot creeps. Coarser coding holds it back by up to half a pixel in the frames
+///   beside a turn, which is not foretold. There its wall is also quieter than the specks that it
+///   leaves, so that a light must stand out of two counts of noise at least.
 /// - The width of the spot is learned; a light of another width in the spot's place is kBlocked. If
 ///   the other width stays for 25 frames (the camera was focused anew), it becomes the spot's.
 ///

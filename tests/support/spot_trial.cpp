@@ -7,7 +7,7 @@
 
 namespace nightswing::test {
 
-SpotTrialResult run_trial(const SpotTrial& trial) {
+SpotTrialResult run_trial(const SpotTrial& trial, const SpotTrialWitness& witness) {
   std::mt19937_64 random(trial.seed);
   std::uniform_real_distribution<double> phase(-0.5, 0.5);
   const double widest_px = std::max(trial.spot.sigma_x_px, trial.spot.sigma_y_px);
@@ -28,8 +28,9 @@ SpotTrialResult run_trial(const SpotTrial& trial) {
       bounds += centre_bound(size, spot, trial.plane, trial.camera).x_px;
       ++bounds_taken;
     }
-    const auto measurement =
-        finder.measure(photograph(wall, spot_light(size, spot), trial.camera, random));
+    const cv::Mat picture = photograph(wall, spot_light(size, spot), trial.camera, random);
+    const auto measurement = finder.measure(picture);
+    if (witness) witness(picture, spot, measurement);
     if (measurement.state != tracker::SpotState::kFound &&
         measurement.state != tracker::SpotState::kClipped) {
       continue;

@@ -1,9 +1,11 @@
 #pragma once
 
 #include <cstdint>
+#include <functional>
 #include <string>
 
 #include "tests/support/synthetic_spot.h"
+#include "tracker/spot_measurement.h"
 
 namespace nightswing::test {
 
@@ -29,6 +31,11 @@ struct SpotTrialResult {
   [[nodiscard]] double ratio() const { return rms_px / bound_px; }
 };
 
-[[nodiscard]] SpotTrialResult run_trial(const SpotTrial& trial);
+/// Is shown every picture, its truth and what was measured in it.
+using SpotTrialWitness = std::function<void(
+    const cv::Mat& picture, const SpotTruth& truth, const tracker::SpotMeasurement& measured)>;
+
+[[nodiscard]] SpotTrialResult run_trial(const SpotTrial& trial,
+                                        const SpotTrialWitness& witness = {});
 
 }  // namespace nightswing::test

@@ -1,6 +1,7 @@
 #include "tests/support/synthetic_film.h"
 
-#include <doctest/doctest.h>
+#include <stdexcept>
+
 #include <fmt/format.h>
 #include <opencv2/imgproc.hpp>
 
@@ -19,7 +20,7 @@ FilmPipe::FilmPipe(const std::filesystem::path& film,
       encoding,
       film.string());
   pipe_ = ::popen(command.c_str(), "w");
-  REQUIRE(pipe_ != nullptr);
+  if (pipe_ == nullptr) throw std::runtime_error("ffmpeg could not be started");
 }
 
 FilmPipe::~FilmPipe() {
@@ -27,7 +28,7 @@ FilmPipe::~FilmPipe() {
 }
 
 void FilmPipe::write(const cv::Mat& picture) {
-  REQUIRE(picture.size() == size_);
+  if (picture.size() != size_) throw std::invalid_argument("a film's pictures are of one size");
   cv::Mat colour;
   if (picture.channels() == 1) {
     cv::cvtColor(picture, colour, cv::COLOR_GRAY2BGR);
@@ -35,13 +36,15 @@ void FilmPipe::write(const cv::Mat& picture) {
     colour = picture.isContinuous() ? picture : picture.clone();
   }
   const std::size_t bytes = colour.total() * colour.elemSize();
-  REQUIRE(std::fwrite(colour.data, 1, bytes, pipe_) == bytes);
+  if (std::fwrite(colour.data, 1, bytes, pipe_) != bytes) {
+    throw std::runtime_error("ffmpeg takes no more pictures");
+  }
 }
 
 void FilmPipe::close() {
   const int status = ::pclose(pipe_);
   pipe_ = nullptr;
-  REQUIRE(status == 0);
+  if (status != 0) throw std::runtime_error("ffmpeg could not make the film");
 }
 
 }  // namespace nightswing::test

@@ -8,7 +8,7 @@
 
 namespace nightswing::test {
 
-/// Makes a film of pictures through the ffmpeg program.
+/// Makes a film of pictures through the ffmpeg program; throws if it cannot.
 class FilmPipe {
  public:
   /// `encoding` are ffmpeg's options for the output, such as `-c:v libx264 -crf 18`.
@@ -22,7 +22,7 @@ class FilmPipe {
 
   /// 8-bit BGR or gray.
   void write(const cv::Mat& picture);
-  /// Ends the film; fails the test if ffmpeg could not make it.
+  /// Ends the film.
   void close();
 
  private:

@@ -3,9 +3,14 @@
 #include <algorithm>
 #include <cmath>
 #include <numbers>
+#include <stdexcept>
+#include <utility>
 
 #include <opencv2/imgproc.hpp>
 
+#include "tests/support/synthetic_film.h"
+#include "tests/support/temporary_folder.h"
+#include "tracker/film_decoder.h"
 #include "tracker/spot_finder.h"
 
 namespace nightswing::test {
@@ -51,6 +56,81 @@ cv::Mat photograph(ScenePicture& picture, cv::RNG& noise) {
   return counts;
 }
 
+struct MadePicture {
+  ScenePicture truth;
+  cv::Mat counts;
+};
+
+class PictureMaker {
+ public:
+  explicit PictureMaker(const TroubledNight& night)
+      : night_(night), random_(night.seed), noise_(night.seed + 1000), wall_(quiet_wall()) {}
+
+  MadePicture make(int frame) {
+    ScenePicture picture{.light = wall_.clone()};
+    const double phase = (frame + night_.first_phase) / night_.period_frames;
+    picture.spot_x_px =
+        240.3 + night_.amplitude_px * std::sin(2.0 * std::numbers::pi * phase + 0.4);
+    picture.spot_y_px = 130.2 + 0.02 * picture.spot_x_px;
+    for (const Trouble& trouble : night_.troubles) trouble(frame, picture, random_);
+    const double margin_px = 3.0 * kSceneSpotSigma_px;
+    picture.visible = picture.visible && picture.spot_share > 0.5 &&
+                      picture.spot_x_px > margin_px &&
+                      picture.spot_x_px < kSceneSize.width - 1 - margin_px;
+    cv::Mat counts = photograph(picture, noise_);
+    return {std::move(picture), std::move(counts)};
+  }
+
+ private:
+  const TroubledNight& night_;
+  std::mt19937_64 random_;
+  cv::RNG noise_;
+  cv::Mat wall_;
+};
+
+class Judge {
+ public:
+  void see(int frame, const ScenePicture& truth, const tracker::SpotMeasurement& spot) {
+    const bool measured = tracker::is_measured(spot.state);
+    outcome_.visible += truth.visible ? 1 : 0;
+    outcome_.visible_measured += truth.visible && measured ? 1 : 0;
+    if (truth.visible && !measured) outcome_.failures += ' ' + std::to_string(frame);
+    if (!measured) return;
+    ++outcome_.measured;
+    const double error_x_px = spot.position->x_px - truth.spot_x_px;
+    const double error_y_px = spot.position->y_px - truth.spot_y_px;
+    const auto is_off = [](double error_px, double u_px) {
+      return std::abs(error_px) > std::max(5.0 * u_px, 0.3);
+    };
+    const bool wrong = truth.spot_share <= 0.0 || is_off(error_x_px, spot.position->u_x_px) ||
+                       is_off(error_y_px, spot.position->u_y_px);
+    wrong_in_a_row_ = wrong ? wrong_in_a_row_ + 1 : 0;
+    outcome_.longest_wrong = std::max(outcome_.longest_wrong, wrong_in_a_row_);
+    if (wrong) {
+      ++outcome_.wrong;
+      outcome_.worst_px = std::max(outcome_.worst_px, std::hypot(error_x_px, error_y_px));
+      outcome_.failures += " !" + std::to_string(frame);
+    } else {
+      squares_ += error_x_px * error_x_px;
+      pulls_ += std::pow(error_x_px / spot.position->u_x_px, 2);
+    }
+  }
+
+  [[nodiscard]] NightOutcome outcome() const {
+    NightOutcome outcome = outcome_;
+    const int right = std::max(1, outcome.measured - outcome.wrong);
+    outcome.rms_px = std::sqrt(squares_ / right);
+    outcome.pull_width = std::sqrt(pulls_ / right);
+    return outcome;
+  }
+
+ private:
+  NightOutcome outcome_;
+  int wrong_in_a_row_ = 0;
+  double squares_ = 0.0;
+  double pulls_ = 0.0;
+};
+
 }  // namespace
 
 void add_light(cv::Mat& light, double peak, double x_px, double y_px, double sigma_px) {
@@ -74,53 +154,37 @@ void add_light(cv::Mat& light, double peak, double x_px, double y_px, double sig
   }
 }
 
-double swing_of(int frame) {
-  return std::sin(2.0 * std::numbers::pi * frame / 120.0 + 0.4);
-}
-
 NightOutcome run_night(const TroubledNight& night) {
-  std::mt19937_64 random(night.seed);
-  cv::RNG noise(night.seed + 1000);
-  const cv::Mat wall = quiet_wall();
+  PictureMaker maker(night);
   tracker::SpotFinder finder;
-  NightOutcome outcome;
-  int wrong_in_a_row = 0;
-  double squares = 0.0;
-  for (int k = 0; k < night.frames; ++k) {
-    ScenePicture picture{.light = wall.clone()};
-    picture.spot_x_px = 240.3 + night.amplitude_px * swing_of(k + night.first_phase);
-    picture.spot_y_px = 130.2 + 0.02 * picture.spot_x_px;
-    for (const Trouble& trouble : night.troubles) trouble(k, picture, random);
-    const double margin_px = 3.0 * kSceneSpotSigma_px;
-    picture.visible = picture.visible && picture.spot_share > 0.5 &&
-                      picture.spot_x_px > margin_px &&
-                      picture.spot_x_px < kSceneSize.width - 1 - margin_px;
-    const auto spot = finder.measure(photograph(picture, noise));
-    const bool measured = tracker::is_measured(spot.state);
-    outcome.visible += picture.visible ? 1 : 0;
-    outcome.visible_measured += picture.visible && measured ? 1 : 0;
-    if (picture.visible && !measured) outcome.failures += ' ' + std::to_string(k);
-    if (!measured) continue;
-    ++outcome.measured;
-    const double error_x_px = spot.position->x_px - picture.spot_x_px;
-    const double error_y_px = spot.position->y_px - picture.spot_y_px;
-    const auto is_off = [](double error_px, double u_px) {
-      return std::abs(error_px) > std::max(5.0 * u_px, 0.3);
-    };
-    const bool wrong = picture.spot_share <= 0.0 || is_off(error_x_px, spot.position->u_x_px) ||
-                       is_off(error_y_px, spot.position->u_y_px);
-    wrong_in_a_row = wrong ? wrong_in_a_row + 1 : 0;
-    outcome.longest_wrong = std::max(outcome.longest_wrong, wrong_in_a_row);
-    if (wrong) {
-      ++outcome.wrong;
-      outcome.worst_px = std::max(outcome.worst_px, std::hypot(error_x_px, error_y_px));
-      outcome.failures += " !" + std::to_string(k);
-    } else {
-      squares += error_x_px * error_x_px;
+  Judge judge;
+  if (night.encoding.empty()) {
+    for (int k = 0; k < night.frames; ++k) {
+      const auto [truth, counts] = maker.make(k);
+      judge.see(k, truth, finder.measure(counts));
     }
+    return judge.outcome();
   }
-  outcome.rms_px = std::sqrt(squares / std::max(1, outcome.measured - outcome.wrong));
-  return outcome;
+  const TemporaryFolder folder;
+  const auto path = folder / "night.mkv";
+  std::vector<ScenePicture> truths;
+  FilmPipe film(path, kSceneSize, 25.0, night.encoding);
+  for (int k = 0; k < night.frames; ++k) {
+    auto [truth, counts] = maker.make(k);
+    truth.light.release();
+    truths.push_back(truth);
+    film.write(counts);
+  }
+  film.close();
+  tracker::FilmDecoder decoder(path);
+  tracker::DecodedFrame frame;
+  for (int k = 0; k < night.frames; ++k) {
+    if (decoder.next(frame) != tracker::FilmDecoder::Step::kFrame) {
+      throw std::runtime_error("a picture is missing in the film");
+    }
+    judge.see(k, truths[static_cast<std::size_t>(k)], finder.measure(frame.picture));
+  }
+  return judge.outcome();
 }
 
 }  // namespace nightswing::test

@@ -27,7 +27,11 @@ struct TroubledNight {
   std::vector<Trouble> troubles{};
   int frames = 2000;
   double amplitude_px = 150;
+  double period_frames = 120;
   int first_phase = 0;  ///< frames; where the swing begins
+  /// ffmpeg's options for a film that the pictures go through, such as `-c:v libx264 -crf 23`;
+  /// empty: they are measured as the camera gives them
+  std::string encoding{};
   std::uint64_t seed = 1;
 };
 
@@ -40,6 +44,7 @@ struct NightOutcome {
   int longest_wrong = 0;  ///< in a row
   double worst_px = 0;
   double rms_px = 0;       ///< of x, over the right ones
+  double pull_width = 0;   ///< root mean square of error / uncertainty in x, over the right ones
   std::string failures{};  ///< frame numbers of wrong and missing ones, for finding out why
 };
 
@@ -48,9 +53,6 @@ struct NightOutcome {
 
 /// Adds a Gaussian light.
 void add_light(cv::Mat& light, double peak, double x_px, double y_px, double sigma_px);
-
-/// The swing's phase: 120 frames a period.
-[[nodiscard]] double swing_of(int frame);
 
 extern const cv::Size kSceneSize;
 constexpr double kSceneSpotSigma_px = 4.0;

@@ -52,6 +52,28 @@ TEST_SUITE("picture") {
     CHECK(plain.bgr({2, 3, 1, 1}).at<cv::Vec3b>(0, 0) == cv::Vec3b(7, 7, 7));
   }
 
+  TEST_CASE(
+      "a pixel of a colour picture has the same luma alone, in a rectangle and in the whole") {
+    cv::Mat pixels(61, 83, CV_8UC3);
+    cv::randu(pixels, 0, 256);
+    const Picture picture(pixels);
+    const Picture copy = picture;
+    const cv::Rect part(5, 7, 70, 50);
+    const cv::Mat gray = picture.gray(part);
+    for (int row = 0; row < part.height; ++row) {
+      for (int column = 0; column < part.width; ++column) {
+        const int alone = picture.gray_at(part.x + column, part.y + row);
+        const cv::Vec3b& p = pixels.at<cv::Vec3b>(part.y + row, part.x + column);
+        // Rounding, and shares of 1/32768.
+        REQUIRE(alone == within_abs(0.114 * p[0] + 0.587 * p[1] + 0.299 * p[2], 0.51));
+        REQUIRE(gray.at<std::uint8_t>(row, column) == alone);
+        REQUIRE(picture.stored_luma().at<std::uint8_t>(part.y + row, part.x + column) == alone);
+      }
+    }
+    CHECK(copy.stored_luma().data == picture.stored_luma().data);  // converted once
+    CHECK(copy.gray(copy.area()).data == picture.stored_luma().data);
+  }
+
   TEST_CASE("the colour bars of television come out as their colours") {
     // 75 % bars in 8-bit codes (luma, blue, red) of limited range: SMPTE EG 1 by BT.601, ARIB
     // STD-B28 by BT.709; 75 % of 255 is 191. From memory, and the same by the formulas of BT.601-7
