@@ -106,19 +106,35 @@ void warn_of_density(const YamlMapping& file,
                   pure->density_kg_m3));
 }
 
+bool is_ferromagnetic(const Body& body) {
+  return std::ranges::any_of(
+      std::array{"iron", "steel", "nickel", "cobalt"},
+      [&](const char* name) { return body.material.find(name) != std::string::npos; });
+}
+
 void warn_of_iron(const YamlMapping& file,
                   std::string_view key,
                   const Body& body,
                   std::vector<std::string>& warnings) {
-  const bool is_iron = body.material.find("iron") != std::string::npos ||
-                       body.material.find("steel") != std::string::npos;
-  if (!is_iron) return;
+  if (!is_ferromagnetic(body)) return;
   warnings.push_back(
       fmt::format("{}: {} can be magnetic, and a magnetic pull looks like gravity; test it with a "
                   "compass needle "
                   "or use lead, tungsten or brass",
                   file.where(key),
                   body.material));
+}
+
+void warn_of_magnetic_pair(const Body& source,
+                           const Body& test,
+                           std::vector<std::string>& warnings) {
+  if (!is_ferromagnetic(source) || !is_ferromagnetic(test)) return;
+  warnings.push_back(
+      fmt::format("source masses of {} and test masses of {} pull at each other magnetically, "
+                  "usually far more than by gravity: do not call the result G; change one of them "
+                  "for lead, tungsten or brass",
+                  source.material,
+                  test.material));
 }
 
 Body body_of(YamlMapping& file, std::string_view key, std::vector<std::string>& warnings) {
@@ -254,6 +270,7 @@ Apparatus read_apparatus(YamlMapping file) {
   std::string title = file.text("title");
   Body source = body_of(file, "source_masses", warnings);
   Body test = body_of(file, "test_masses", warnings);
+  warn_of_magnetic_pair(source, test, warnings);
   YamlMapping boom = file.mapping("boom");
   const Measured arm_m = positive(boom, "arm", Dimension::kLength);
   const auto rod = rod_of(boom, assumptions);

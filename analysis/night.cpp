@@ -8,6 +8,7 @@
 
 #include "analysis/gravity_budget.h"
 #include "analysis/input_error.h"
+#include "analysis/night_segments.h"
 #include "analysis/optical_lever.h"
 #include "analysis/quantity.h"
 #include "analysis/student_t.h"
@@ -17,10 +18,7 @@ namespace nightswing::analysis {
 namespace {
 
 constexpr std::size_t kLeastSamples = 30;
-constexpr std::ptrdiff_t kLeastInSegment = 8;
-constexpr double kLeastOfPeriod = 0.1;
 constexpr double kShiftSigmas = 4.0;
-constexpr double kJustAfter_s = 1e-6;  // segments end before their to_s
 constexpr double kMillimetre_m = 1e-3;
 
 OpticalLever lever_over(const Apparatus& apparatus, const std::vector<SwingSample>& series) {
@@ -30,110 +28,6 @@ OpticalLever lever_over(const Apparatus& apparatus, const std::vector<SwingSampl
   return {.mirror_to_wall_m = apparatus.mirror_to_wall_m.value,
           .foot_mm = apparatus.foot_mm ? apparatus.foot_mm->value : 0.5 * (low.x_mm + high.x_mm),
           .scale_factor = apparatus.scale_factor.value};
-}
-
-void choose_sides(const Night& night,
-                  const std::vector<SwingSample>& series,
-                  const SwingStart& start,
-                  NightResult& result) {
-  if (!night.sides.empty()) {
-    result.sides = night.sides;
-    result.sides_from = "sides as marked";
-    return;
-  }
-  FoundSides found = find_sides(series, start);
-  if (found.changes.size() > 1) {
-    // Once more with the period and damping of a joint fit, which the moves do not blur.
-    const auto segments = segments_between(found.changes, series.back().t_s + 1.0, 0.0);
-    const SwingFit fit = fit_swing(series, segments, start);
-    if (fit.status != FitStatus::kNotConverged) {
-      found = find_sides(series,
-                         {.period_s = fit.period_s.value,
-                          .damping_per_s = std::max(0.0, fit.damping_per_s.value),
-                          .explained = start.explained,
-                          .residual_mm = fit.residual_rms_mm});
-    }
-  }
-  result.sides = found.changes;
-  result.disturbances_s = found.disturbances_s;
-  result.sides_from = found.message;
-}
-
-/// A knock ends one segment and begins another on the same side.
-std::vector<SideChange> with_disturbances(const NightResult& result) {
-  std::vector<SideChange> changes = result.sides;
-  for (const double t_s : result.disturbances_s) {
-    const auto after = std::ranges::upper_bound(changes, t_s, {}, &SideChange::t_s);
-    if (after == changes.begin()) continue;
-    changes.insert(after, {std::prev(after)->side, t_s});
-  }
-  return changes;
-}
-
-/// Cuts the segments to what was watched of them, so that a side that was marked hours before the
-/// first frame does not count as watched for hours, and leaves out what was hardly watched.
-std::vector<Segment> watched_part(const std::vector<Segment>& segments,
-                                  const std::vector<SwingSample>& series,
-                                  double period_s,
-                                  NightResult& result) {
-  std::vector<Segment> watched;
-  for (const SideChange& change : result.sides) {
-    if (change.t_s <= series.back().t_s) continue;
-    result.warnings.push_back(fmt::format(
-        "side {} at {:.0f} s was marked after the last position of the track ({:.0f} s)",
-        name_of(change.side),
-        change.t_s,
-        series.back().t_s));
-  }
-  for (const Segment& segment : segments) {
-    const auto first = std::ranges::lower_bound(series, segment.from_s, {}, &SwingSample::t_s);
-    const auto end = std::ranges::lower_bound(series, segment.to_s, {}, &SwingSample::t_s);
-    if (end - first < kLeastInSegment) {
-      result.warnings.push_back(
-          fmt::format("side {} from {:.0f} s to {:.0f} s holds {} measured positions and was left "
-                      "out; check when it was marked",
-                      name_of(segment.side),
-                      segment.from_s,
-                      segment.to_s,
-                      end - first));
-      continue;
-    }
-    const Segment seen{segment.side,
-                       std::max(segment.from_s, first->t_s),
-                       std::min(segment.to_s, std::prev(end)->t_s + kJustAfter_s)};
-    if (seen.to_s - seen.from_s < kLeastOfPeriod * period_s) {
-      result.warnings.push_back(fmt::format(
-          "side {} from {:.0f} s to {:.0f} s was watched for less than a tenth of a period "
-          "and was left out",
-          name_of(seen.side),
-          seen.from_s,
-          seen.to_s));
-      continue;
-    }
-    watched.push_back(seen);
-  }
-  return watched;
-}
-
-void check_sides(const std::vector<Segment>& segments, const NightResult& result) {
-  const auto has = [&](Side side) {
-    return std::ranges::any_of(segments, [&](const Segment& s) { return s.side == side; });
-  };
-  if (has(Side::kPlus) && has(Side::kMinus)) return;
-  std::string what = "no segment with the sources near the boom";
-  if (has(Side::kPlus) || has(Side::kMinus)) {
-    const Side side = has(Side::kPlus) ? Side::kPlus : Side::kMinus;
-    what = fmt::format("one side only ({} from {:.0f} s to {:.0f} s)",
-                       name_of(side),
-                       segments.front().from_s,
-                       segments.back().to_s);
-  }
-  if (!result.warnings.empty()) what += fmt::format(" ({})", fmt::join(result.warnings, "; "));
-  throw InputError(fmt::format(
-      "the night has {}; G needs plus and minus: name each move with 'nightswing mark RUN minus "
-      "--at "
-      "2h5m' or --side minus@2h5m, or give no sides at all to have them found from the track",
-      what));
 }
 
 /// The equilibria as readings of the scale, from the straightened ones of the fit.
@@ -276,18 +170,6 @@ std::string_view name_of(NightStatus status) {
   return "";
 }
 
-std::vector<Segment> segments_between(const std::vector<SideChange>& sides,
-                                      double end_s,
-                                      double settle_s) {
-  std::vector<Segment> segments;
-  for (std::size_t k = 0; k < sides.size(); ++k) {
-    const double to_s = k + 1 < sides.size() ? sides[k + 1].t_s : end_s;
-    const double from_s = sides[k].t_s + settle_s;
-    if (from_s < to_s) segments.push_back({sides[k].side, from_s, to_s});
-  }
-  return segments;
-}
-
 NightResult analyse_night(const Night& night,
                           const Apparatus& apparatus,
                           const NightOptions& options) {
@@ -313,7 +195,7 @@ NightResult analyse_night(const Night& night,
         "the boom swinging by some millimetres and watch again";
     return result;
   }
-  choose_sides(night, series, *start, result);
+  choose_sides(night, series, *start, options.settle_s, result);
   if (night.sides.empty() && result.sides.size() < 2) {
     result.status = NightStatus::kNoShift;
     result.message = fmt::format(
@@ -321,15 +203,13 @@ NightResult analyse_night(const Night& night,
         result.sides_from);
     return result;
   }
-  // What the track says of a move is uncertain by itself: that much is cut off too.
-  const double end_s = series.back().t_s + kJustAfter_s;
-  const auto segments =
-      watched_part(segments_between(with_disturbances(result), end_s, options.settle_s),
-                   series,
-                   start->period_s,
-                   result);
-  check_sides(segments, result);
+  auto segments = watched_segments(night, series, start->period_s, options.settle_s, result);
   result.fit = fit_swing(series, segments, *start);
+  if (night.sides.empty() && time_found_moves(series, result)) {
+    result.warnings.clear();  // of the first segments
+    segments = watched_segments(night, series, start->period_s, options.settle_s, result);
+    result.fit = fit_swing(series, segments, *start);
+  }
   refit_without_wide_swing(apparatus, lever, segments, *start, series, result);
   if (result.fit.status == FitStatus::kNotConverged) {
     result.message = result.fit.message;
@@ -352,8 +232,14 @@ NightResult analyse_night(const Night& night,
   } else {
     compute_gravity(night, apparatus, lever, options, result);
     if (result.gravity) {
-      result.consistency = second_opinions(
-          apparatus, lever, findings_of(lever, result.fit), result.fit, series, *start);
+      result.moves = single_moves(series, result.fit);
+      result.consistency = second_opinions(apparatus,
+                                           lever,
+                                           findings_of(lever, result.fit),
+                                           result.fit,
+                                           series,
+                                           *start,
+                                           result.moves);
     }
   }
   return result;

@@ -10,6 +10,7 @@
 #include "analysis/measured.h"
 #include "analysis/second_opinions.h"
 #include "analysis/side_changes.h"
+#include "analysis/source_move.h"
 #include "analysis/spot_path.h"
 #include "analysis/swing_fit.h"
 #include "analysis/uncertainty_budget.h"
@@ -68,6 +69,7 @@ struct NightResult {
   SpotPath path;
   SwingFit fit;  ///< in straightened mm, see optical_lever.h
   std::vector<SegmentResult> segments;
+  std::vector<SourceMove> moves;  ///< between plus and minus, straightened mm; only if measured
   /// Taken off the positions before the final fit, see wide_swing.h: the farthest that the uneven
   /// pull put a wide swing off a harmonic one, and what that changed the shift by.
   double wide_swing_mm = 0.0;

@@ -177,6 +177,11 @@ WirePlan plan_wire(const Apparatus& apparatus,
   return plan_on_curve(apparatus, TorqueCurve(apparatus), wire, shear_pa, tensile_pa);
 }
 
+double charge_like_gravity_c(const Apparatus& apparatus) {
+  return std::sqrt(4.0 * std::numbers::pi * kVacuumPermittivity_f_per_m * kPlanningG *
+                   apparatus.source.mass_kg.value * apparatus.test.mass_kg.value);
+}
+
 Plan plan_balance(const Apparatus& apparatus, const PlanOptions& options) {
   const Wire& wire = wire_of(apparatus);
   const WireMaterial material = material_of(wire);
@@ -190,8 +195,7 @@ Plan plan_balance(const Apparatus& apparatus, const PlanOptions& options) {
   plan.stiff = with(material.shear_high_pa);
   const WirePlan& w = plan.middle;
   plan.load_n = hanging_kg(apparatus) * kGravityHere_m_per_s2;
-  plan.charge_c = std::sqrt(4.0 * std::numbers::pi * kVacuumPermittivity_f_per_m * kPlanningG *
-                            apparatus.source.mass_kg.value * apparatus.test.mass_kg.value);
+  plan.charge_c = charge_like_gravity_c(apparatus);
   plan.thermal_rad = std::sqrt(kBoltzmann_j_per_k * options.temperature_k / w.kappa_n_m);
   plan.settling_s = std::log(50.0) * options.quality * w.period_s / std::numbers::pi;
   if (w.status == PlanStatus::kRests) {

@@ -67,6 +67,10 @@ struct Plan {
   std::vector<std::string> cautions;
 };
 
+/// The charge [C] that, on each mass of a near pair, pulls as gravity does, by Coulomb's and
+/// Newton's laws with the masses as points.
+[[nodiscard]] double charge_like_gravity_c(const Apparatus& apparatus);
+
 /// throws  InputError if the apparatus has no wire or one of unknown material.
 [[nodiscard]] Plan plan_balance(const Apparatus& apparatus, const PlanOptions& options = {});
 

@@ -2,6 +2,8 @@
 
 #include <algorithm>
 #include <cmath>
+#include <numbers>
+#include <optional>
 #include <utility>
 
 #include <fmt/format.h>
@@ -76,6 +78,32 @@ std::vector<Opinion> pairs_of(const Apparatus& apparatus,
   return opinions;
 }
 
+/// G by the first acceleration: each move counts with its weight. G goes with the acceleration, so
+/// that its relative u is that of G.
+std::optional<Opinion> by_first_acceleration(const Apparatus& apparatus,
+                                             const OpticalLever& lever,
+                                             const NightFindings& findings,
+                                             const SwingFit& fit,
+                                             std::span<const SourceMove> moves) {
+  double weight = 0.0;
+  double sum = 0.0;
+  for (const SourceMove& move : moves) {
+    const Measured& a = move.acceleration_mm_per_s2;
+    weight += 1.0 / (a.u * a.u);
+    sum += (move.after.side == Side::kPlus ? a.value : -a.value) / (a.u * a.u);
+  }
+  if (!(weight > 0.0) || sum == 0.0) return std::nullopt;
+  const double acceleration_mm_per_s2 = sum / weight;
+  const double omega_per_s = 2.0 * std::numbers::pi / fit.period_s.value;
+  const double stiffness_per_s2 =
+      omega_per_s * omega_per_s + fit.damping_per_s.value * fit.damping_per_s.value;
+  return opinion_of(
+      fmt::format("first acceleration after {}", moves.size() == 1 ? "the move" : "each move"),
+      apparatus,
+      with_shift(lever, fit, acceleration_mm_per_s2 / stiffness_per_s2, findings),
+      1.0 / std::sqrt(weight) / std::abs(acceleration_mm_per_s2));
+}
+
 /// About the 99 % quantile of chi-square, by Wilson and Hilferty's cube (from memory).
 double chi2_bound(int freedom) {
   const double n = freedom;
@@ -122,7 +150,8 @@ Consistency second_opinions(const Apparatus& apparatus,
                             const NightFindings& findings,
                             const SwingFit& fit,
                             std::span<const SwingSample> series,
-                            const SwingStart& start) {
+                            const SwingStart& start,
+                            std::span<const SourceMove> moves) {
   Consistency result;
   const double g = gravitational_constant(apparatus, findings);
   const double relative_u = night_relative_u(fit.shift_mm, fit.period_s);
@@ -136,6 +165,9 @@ Consistency second_opinions(const Apparatus& apparatus,
   }
   const auto pairs = pairs_of(apparatus, lever, findings, fit, series, start);
   result.opinions.insert(result.opinions.end(), pairs.begin(), pairs.end());
+  if (auto opinion = by_first_acceleration(apparatus, lever, findings, fit, moves)) {
+    result.opinions.push_back(std::move(*opinion));
+  }
   if (fit.away_period_s) {
     NightFindings away = findings;
     away.period_s = fit.away_period_s->value;

@@ -8,6 +8,7 @@
 #include "analysis/gravity.h"
 #include "analysis/measured.h"
 #include "analysis/optical_lever.h"
+#include "analysis/source_move.h"
 #include "analysis/swing_fit.h"
 
 namespace nightswing::analysis {
@@ -31,14 +32,17 @@ struct Consistency {
 };
 
 /// Ways: robust least squares in place of the likelihood; each pair of neighbouring segments on
-/// opposite sides by itself (of three segments on); the period with the sources away in place of
+/// opposite sides by itself (of three segments on); the first acceleration after each move in place
+/// of the equilibria (source_move.h); the period with the sources away in place of
 /// that beside them (gravity.h, (3)), if the night has it.
 ///   series    straightened positions (optical_lever.h), as fitted
+///   moves     between plus and minus, as fit_source_move found them
 [[nodiscard]] Consistency second_opinions(const Apparatus& apparatus,
                                           const OpticalLever& lever,
                                           const NightFindings& findings,
                                           const SwingFit& fit,
                                           std::span<const SwingSample> series,
-                                          const SwingStart& start);
+                                          const SwingStart& start,
+                                          std::span<const SourceMove> moves);
 
 }  // namespace nightswing::analysis

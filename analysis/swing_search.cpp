@@ -16,7 +16,8 @@ namespace {
 
 constexpr double kSlowGain = 3.0;
 constexpr double kPositionPrice = 5.0;
-constexpr double kKickGain = 6.0;
+/// In so many of the nights without any kick one may be reported.
+constexpr double kFalseKickNights = 0.02;
 constexpr std::size_t kMostKicks = 24;
 constexpr int kKicksAhead = 4;
 /// A kick is looked for with this much less torque noise (in variance).
@@ -140,6 +141,18 @@ class Search {
     chosen_.optimum = std::move(optimum);
   }
 
+  /// Readings before which a kick may have been.
+  [[nodiscard]] double places() const {
+    return static_cast<double>(readings_.size() - segments_.size());
+  }
+
+  /// What the log-likelihood must gain for so many kicks at once. Without any, a gain of c comes by
+  /// chance with a probability of exp(-c) at most for each set of places (Markov's inequality: the
+  /// mean of a likelihood ratio is 1 then), and there are n^k/k! sets to try.
+  [[nodiscard]] double gain_wanted(int kicks) const {
+    return kicks * std::log(places()) - std::lgamma(kicks + 1.0) - std::log(kFalseKickNights);
+  }
+
   /// The model with one kick more, where it is missed most; nothing if none is.
   [[nodiscard]] std::optional<std::pair<SwingModel, Optimum>> with_one_more_kick(
       const SwingModel& before, const Optimum& optimum_before) const {
@@ -149,7 +162,7 @@ class Search {
     if (shocks.empty()) return std::nullopt;
     const auto best = std::ranges::max_element(
         shocks, {}, [](const Shock& shock) { return std::abs(shock.kick_z); });
-    if (0.5 * best->kick_z * best->kick_z < kKickGain) return std::nullopt;
+    if (0.5 * best->kick_z * best->kick_z < std::log(places())) return std::nullopt;
     SwingModel model = before;
     const auto at = static_cast<std::size_t>(best - shocks.begin());
     model.kicks.push_back({readings_[at].sample.t_s, best->kick_mm_per_s});
@@ -177,7 +190,7 @@ class Search {
       model = next->first;
       optimum = next->second;
       ++ahead;
-      if (optimum.log_likelihood > chosen_.optimum.log_likelihood + kKickGain * ahead) {
+      if (optimum.log_likelihood > chosen_.optimum.log_likelihood + gain_wanted(ahead)) {
         accept(model, optimum);
         ahead = 0;
       }

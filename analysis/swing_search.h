@@ -102,11 +102,12 @@ struct SearchStart {
 ///   Torque noise from several starts. Slow noise of the readings, in time or in position, if the
 ///   log-likelihood gains more than 3 by its two parameters (swing_uncertainty.h weighs it again).
 ///   Kicks greedily, each where the smoother's disturbance is largest at a lowered torque noise
-///   (else it hides in the noise that it raises), kept if the log-likelihood gains more than 6 by
-///   each, or by each of several together. The drift is linear at least: leaving out a drift that
-///   the evidence cannot see would halve u(shift) and make it wrong; more of it (quadratic,
-///   relaxation; cubic from four near segments on) by the Bayesian information criterion. source
-///   criterion: Schwarz, Ann. Stat. 6, 461 (1978)
+///   (else it hides in the noise that it raises), kept if the log-likelihood gains so much by it,
+///   or by several together, that chance would do as well in fewer than 2 % of nights, all places
+///   that were tried being counted. The drift is linear at least: leaving out a drift that the
+///   evidence cannot see would halve u(shift) and make it wrong; more of it (quadratic, relaxation;
+///   cubic from four near segments on) by the Bayesian information criterion. source criterion:
+///   Schwarz, Ann. Stat. 6, 461 (1978)
 [[nodiscard]] ChosenModel choose_model(std::span<const PlacedSample> readings,
                                        std::span<const Segment> segments,
                                        const SearchStart& start);

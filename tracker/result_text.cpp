@@ -3,6 +3,7 @@
 
 #include <fmt/format.h>
 
+#include "analysis/plan.h"
 #include "analysis/quantity.h"
 #include "analysis/unmodelled_effects.h"
 #include "tracker/comparison.h"
@@ -24,11 +25,21 @@ std::string when_text(const RunInfo& info, double t_s) {
   return text;
 }
 
+/// Pairs of segments from three on share their lines, so that the page stays one.
 std::string opinions_part(const analysis::Consistency& consistency) {
+  const auto is_pair = [](const analysis::Opinion& o) { return o.method.starts_with("segments "); };
+  const bool many = std::ranges::count_if(consistency.opinions, is_pair) > 2;
   std::string text;
+  std::string pairs;
   for (const analysis::Opinion& opinion : consistency.opinions) {
-    text += fmt::format("    {:32} {}\n", opinion.method, format_quantity(opinion.g_m3_kg_s2, ""));
+    const std::string g = format_quantity(opinion.g_m3_kg_s2, "");
+    if (many && is_pair(opinion)) {
+      pairs += (pairs.empty() ? "neighbouring segments alone: " : ", ") + g;
+    } else {
+      text += fmt::format("    {:34} {}\n", opinion.method, g);
+    }
   }
+  if (!pairs.empty()) text += in_lines(pairs, "    ");
   if (text.empty()) return text;
   return "G by other ways (u of the night alone)\n" + text +
          in_lines(consistency.statement, "    ");
@@ -90,16 +101,31 @@ std::string noise_part(const RunInfo& info, const analysis::NightResult& result)
                                fit.drift_name,
                                format_quantity(result.least_squares_shift_mm, "mm")),
                    "    ");
+  std::string kicks;
   for (const analysis::Kick& kick : fit.kicks) {
-    text += in_lines(fmt::format("the swing was kicked at {} (its speed changed by {:.2g} mm/s)",
-                                 when_text(info, kick.t_s),
-                                 kick.change_mm_per_s),
-                     "    ");
+    kicks += fmt::format("{}{} (its speed changed by {:.2g} mm/s)",
+                         kicks.empty() ? "the swing was kicked at " : ", ",
+                         when_text(info, kick.t_s),
+                         kick.change_mm_per_s);
   }
+  if (!kicks.empty()) text += in_lines(kicks, "    ");
   if (fit.away_mm && fit.away_period_s) {
     text += fmt::format("    sources away: period {}\n", format_quantity(*fit.away_period_s, "s"));
   }
   return text;
+}
+
+std::string segment_line(const RunInfo& info, const analysis::SegmentResult& s, bool with_clock) {
+  return fmt::format(
+      "    {:5}  {}, {:.1f} periods, swing {:.1f} to {:.1f} mm,{}from {} for {}\n",
+      name_of(s.segment.side),
+      format_quantity(s.equilibrium_mm, "mm"),
+      s.periods,
+      s.amplitude_from_mm,
+      s.amplitude_to_mm,
+      with_clock ? "\n           " : " ",
+      with_clock ? when_text(info, s.segment.from_s) : duration_text(s.segment.from_s),
+      duration_text(s.segment.to_s - s.segment.from_s));
 }
 
 std::string swing_part(const RunInfo& info, const analysis::NightResult& result) {
@@ -119,20 +145,11 @@ std::string swing_part(const RunInfo& info, const analysis::NightResult& result)
         result.wide_swing_mm,
         result.wide_swing_shift_mm);
   }
+  const bool few = result.segments.size() < 3;  // with more of them a line each must do
   text +=
       "\nequilibria, as read on the scale mid-segment (the shift is at one moment, in true mm)\n" +
       in_lines(result.sides_from, "");
-  for (const analysis::SegmentResult& s : result.segments) {
-    text += fmt::format(
-        "    {:5}  {}, {:.1f} periods, swing {:.1f} to {:.1f} mm,\n           from {} for {}\n",
-        name_of(s.segment.side),
-        format_quantity(s.equilibrium_mm, "mm"),
-        s.periods,
-        s.amplitude_from_mm,
-        s.amplitude_to_mm,
-        when_text(info, s.segment.from_s),
-        duration_text(s.segment.to_s - s.segment.from_s));
-  }
+  for (const analysis::SegmentResult& s : result.segments) text += segment_line(info, s, few);
   text += noise_part(info, result);
   for (const double t_s : result.disturbances_s) {
     text += fmt::format("    the swing broke off at {} and went on about the same equilibrium\n",
@@ -147,7 +164,8 @@ std::string swing_part(const RunInfo& info, const analysis::NightResult& result)
   return text;
 }
 
-std::string budget_part(const analysis::UncertaintyBudget& budget) {
+std::string budget_part(const analysis::UncertaintyBudget& budget,
+                        const analysis::Apparatus& apparatus) {
   std::string text = "uncertainty budget of G (what dominates is worth measuring better)\n";
   std::vector<analysis::BudgetRow> rows = budget.rows;
   std::ranges::stable_sort(rows, std::ranges::greater{}, &analysis::BudgetRow::share);
@@ -185,9 +203,13 @@ std::string budget_part(const analysis::UncertaintyBudget& budget) {
     text += fmt::format("    no uncertainty was given for: {}\n", name);
   }
   const auto effects = analysis::unmodelled_effects();
-  return text + fmt::format("    {} effects stand in no row, such as {}: see report.html\n",
-                            effects.size(),
-                            effects.front().effect);
+  return text +
+         in_lines(fmt::format("{} effects stand in no row, such as {} ({:.2g} pC on each would "
+                              "pull like gravity): see report.html",
+                              effects.size(),
+                              effects.front().effect,
+                              1e12 * analysis::charge_like_gravity_c(apparatus)),
+                  "    ");
 }
 
 std::string list_part(std::string_view title, const std::vector<std::string>& lines) {
@@ -216,7 +238,7 @@ std::string result_text(const ResultSource& source) {
   }
   if (result.fit.status != analysis::FitStatus::kNotConverged)
     text += swing_part(night.info, result);
-  if (result.budget) text += '\n' + budget_part(*result.budget);
+  if (result.budget) text += '\n' + budget_part(*result.budget, source.apparatus);
   const FrameCounts& frames = night.frames_by_state;
   text += fmt::format(
       "\nframes: {} measured ({} of them with a saturated core), {} blocked, {} lost, {} dark\n",

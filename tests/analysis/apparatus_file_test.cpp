@@ -1,5 +1,6 @@
 #include "analysis/apparatus_file.h"
 
+#include <algorithm>
 #include <string>
 #include <variant>
 
@@ -237,6 +238,19 @@ TEST_SUITE("apparatus_file") {
     CHECK(balance.warnings[0] ==
           "b.yaml:2: source_masses: cast iron can be magnetic, and a magnetic pull looks like "
           "gravity; test it with a compass needle or use lead, tungsten or brass");
+  }
+
+  TEST_CASE("masses that are both ferromagnetic are warned of as a pair too") {
+    const std::string steel = with("material: lead", "material: steel");
+    const std::string text = with(steel, "material: tungsten", "material: nickel");
+    const auto warnings = read(text).warnings;
+    const auto pair = std::ranges::find_if(warnings, [](const std::string& w) {
+      return w.starts_with("source masses of steel and test masses of nickel pull at each other");
+    });
+    CHECK(pair != warnings.end());
+    CHECK(std::ranges::none_of(read(steel).warnings, [](const std::string& w) {
+      return w.starts_with("source masses of");
+    }));
   }
 
   TEST_CASE("an empty material says nothing and is accepted") {

@@ -1,10 +1,13 @@
 // Whether the analysis keeps its promises, in figures:
 //   swing_bench coverage [NIGHTS]   intervals over simulated nights with every input redrawn
 //   swing_bench speed               seconds for a 12 h night at 1 Hz and at 10 Hz, Monte Carlo
-//   included swing_bench tracks FOLDER [N]   writes nights for tests/bench/swing_reference.py, with
-//   our answers
+//   swing_bench kicks [NIGHTS]      kicks reported in nights without any, and found where there are
+//   swing_bench moves [NIGHTS]      G by the first acceleration after the moves
+//   swing_bench tracks FOLDER [N]   writes nights for tests/bench/swing_reference.py, with our
+//                                   answers
 #include <chrono>
 #include <cmath>
+#include <cstdio>
 #include <cstdlib>
 #include <filesystem>
 #include <string>
@@ -115,6 +118,102 @@ void speed() {
   }
 }
 
+/// G by the first acceleration after the moves, beside G by the equilibria.
+void accelerations(int nights) {
+  std::uint32_t seed = 50000;
+  for (const NightKind& kind : night_kinds()) {
+    Count by_moves;
+    double sum = 0.0;
+    double square = 0.0;
+    double together = 0.0;
+    double main_square = 0.0;
+    int contradicted = 0;
+    for (int k = 0; k < nights / std::ssize(night_kinds()); ++k) {
+      const NightTrial trial = try_night(kind, seed++, 0);
+      contradicted += trial.result.warnings.empty() ? 0 : 1;
+      const auto& opinions = trial.result.consistency.opinions;
+      const auto found = std::ranges::find_if(
+          opinions, [](const Opinion& o) { return o.method.starts_with("first acceleration"); });
+      if (trial.result.status != NightStatus::kMeasured || found == opinions.end()) continue;
+      // Masses and lengths are off alike in both: leave them out.
+      const double shift_off = trial.result.fit.shift_mm.value / trial.true_shift_mm - 1.0;
+      const double g = trial.result.gravity->g_m3_kg_s2;
+      const double off = found->g_m3_kg_s2.value / g * (1.0 + shift_off) - 1.0;
+      const double u = found->g_m3_kg_s2.u / g;
+      by_moves.add(off, u, 1e9);
+      sum += off / u;
+      square += off / u * off / u;
+      together += off * shift_off;
+      main_square += shift_off * shift_off;
+    }
+    const double n = by_moves.nights;
+    fmt::print(
+        "{}: {:.0f} nights, pull mean {:.2f}, width {:.2f}, correlation with the equilibria "
+        "{:.2f}\n",
+        kind.name,
+        n,
+        sum / n,
+        std::sqrt(square / n),
+        together / std::sqrt(by_moves.square * main_square),
+        contradicted);
+    by_moves.print("G in %", 1e-2);
+  }
+}
+
+/// The swing fit of a night whose moves are known.
+SwingFit fit_of(const DrivenNight& night, const DrivenTrack& track) {
+  const auto start = scan_period(track.samples);
+  return fit_swing(track.samples, segments_between(night.sides, night.end_s, 0.0), *start);
+}
+
+/// In how many of the nights a kick is reported, and how many kicks in all.
+void count_kicks(std::string_view what, DrivenNight night, int nights) {
+  int with_any = 0;
+  std::size_t reported = 0;
+  for (int k = 0; k < nights; ++k) {
+    night.seed = 90000 + static_cast<std::uint32_t>(k);
+    const std::size_t kicks = fit_of(night, make_driven(night)).kicks.size();
+    with_any += kicks > 0 ? 1 : 0;
+    reported += kicks;
+  }
+  fmt::print(
+      "{}: kicks reported in {} of {} nights ({} in all)\n", what, with_any, nights, reported);
+}
+
+/// How often one kick of so much swing is reported, within 30 s of where it was.
+void count_found(std::string_view what, DrivenNight night, double kick_mm, int nights) {
+  night.kicks = 1;
+  night.kick_mm = kick_mm;
+  int found = 0;
+  for (int k = 0; k < nights; ++k) {
+    night.seed = 91000 + static_cast<std::uint32_t>(k);
+    const DrivenTrack track = make_driven(night);
+    for (const Kick& kick : fit_of(night, track).kicks) {
+      if (std::abs(kick.t_s - track.kicks_s[0]) > 30.0) continue;
+      ++found;
+      break;
+    }
+  }
+  fmt::print("{}, one kick of {} mm: found in {} of {} nights\n", what, kick_mm, found, nights);
+}
+
+void kicks(int nights) {
+  const DrivenNight white = night_kinds().at(0).night;
+  DrivenNight torque = white;
+  torque.torque_mm = 0.3;
+  DrivenNight slow = white;
+  slow.slow_mm = 0.3;
+  using Named = std::pair<std::string_view, DrivenNight>;
+  for (const auto& [what, night] :
+       {Named{"white", white}, Named{"white and torque", torque}, Named{"slow", slow}}) {
+    count_kicks(what, night, nights);
+  }
+  for (const double kick_mm : {0.2, 0.5, 1.0, 2.0}) {
+    count_found("white", white, kick_mm, nights / 5);
+    count_found("white and torque", torque, kick_mm, nights / 5);
+  }
+}
+
 void write_tracks(const std::filesystem::path& folder, int nights) {
   std::filesystem::create_directories(folder);
   auto answers = fmt::output_file((folder / "answers.csv").string());
@@ -148,15 +247,22 @@ void write_tracks(const std::filesystem::path& folder, int nights) {
 }  // namespace
 
 int main(int argc, char** argv) {
+  std::setvbuf(stdout, nullptr, _IOLBF, 0);  // the bench is slow: show each line when it is there
   const std::string what = argc > 1 ? argv[1] : "";
   if (what == "coverage") {
     coverage(argc > 2 ? std::atoi(argv[2]) : 1000);
   } else if (what == "speed") {
     speed();
+  } else if (what == "moves") {
+    accelerations(argc > 2 ? std::atoi(argv[2]) : 400);
+  } else if (what == "kicks") {
+    kicks(argc > 2 ? std::atoi(argv[2]) : 200);
   } else if (what == "tracks" && argc > 2) {
     write_tracks(argv[2], argc > 3 ? std::atoi(argv[3]) : 40);
   } else {
-    fmt::print(stderr, "usage: swing_bench coverage [NIGHTS] | speed | tracks FOLDER [NIGHTS]\n");
+    fmt::print(stderr,
+               "usage: swing_bench coverage [NIGHTS] | speed | kicks [NIGHTS] | moves [NIGHTS] | "
+               "tracks FOLDER [NIGHTS]\n");
     return 2;
   }
   return 0;

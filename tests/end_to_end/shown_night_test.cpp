@@ -124,6 +124,7 @@ TEST_SUITE("what a night leaves") {
     CHECK(std::filesystem::exists(run + "/plots/comparison.csv"));
 
     write_text(run + "/blind.yaml", "hidden_factor: 1.07\n");  // as drawn by an earlier --blind
+    write_text(run + "/film.mp4", "of an analysis before\n");
     const auto blinded =
         nightswing_command("analyse " + run + " --side plus@0s --side minus@2h --blind");
     REQUIRE_MESSAGE(blinded.status == 0, blinded.errors);
@@ -144,6 +145,7 @@ TEST_SUITE("what a night leaves") {
 
     // Neither the true digits nor the accepted value where people look.
     CHECK(blinded.output.find("BLIND") != std::string::npos);
+    CHECK(blinded.output.find("film.mp4 is from before") != std::string::npos);
     for (const char* file : {"result.txt", "report.html", "plots/budget.csv"}) {
       CAPTURE(file);
       const std::string text = nightswing::tracker::read_whole_file(run + "/" + file);

@@ -85,7 +85,7 @@ analysis::Apparatus measured_balance(std::uint32_t seed) {
   return apparatus;
 }
 
-NightTrial try_night(const NightKind& kind, std::uint32_t seed) {
+NightTrial try_night(const NightKind& kind, std::uint32_t seed, std::size_t trials) {
   DrivenNight swing = kind.night;
   swing.seed = seed;
   const DrivenTrack track = make_driven(swing);
@@ -102,7 +102,7 @@ NightTrial try_night(const NightKind& kind, std::uint32_t seed) {
   NightTrial trial;
   trial.true_shift_mm = swing.plus_mm - swing.minus_mm;
   trial.result = analysis::analyse_night(
-      night, measured_balance(seed), {.settle_s = 0.0, .monte_carlo_trials = 20000});
+      night, measured_balance(seed), {.settle_s = 0.0, .monte_carlo_trials = trials});
   return trial;
 }
 

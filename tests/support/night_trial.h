@@ -29,6 +29,8 @@ struct NightTrial {
 /// The reference balance as measured: every value off by its u times a random number.
 [[nodiscard]] analysis::Apparatus measured_balance(std::uint32_t seed);
 
-[[nodiscard]] NightTrial try_night(const NightKind& kind, std::uint32_t seed);
+[[nodiscard]] NightTrial try_night(const NightKind& kind,
+                                   std::uint32_t seed,
+                                   std::size_t trials = 20000);
 
 }  // namespace nightswing::test

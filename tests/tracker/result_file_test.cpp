@@ -7,6 +7,7 @@
 #include <string>
 
 #include <doctest/doctest.h>
+#include <fmt/format.h>
 #include <nlohmann/json.hpp>
 
 #include "tests/analysis/reference_balance.h"
@@ -111,6 +112,38 @@ bool has(const std::string& text, const std::string& part) {
 }  // namespace
 
 TEST_SUITE("result_text") {
+  TEST_CASE("four and six segments with all other ways still fit one page") {
+    for (const std::size_t segments : {4U, 6U}) {
+      MadeUpNight night;
+      night.measured();
+      night.result.segments.clear();
+      for (std::size_t k = 0; k < segments; ++k) {
+        night.result.segments.push_back(
+            segment(k % 2 == 0 ? Side::kPlus : Side::kMinus, 5400.0 * static_cast<double>(k), 6.0));
+      }
+      auto& opinions = night.result.consistency.opinions;
+      opinions.push_back({"shift by least squares", {6.8e-11, 1e-13}});
+      for (std::size_t k = 1; k < segments; ++k) {
+        opinions.push_back({fmt::format("segments {} and {} alone", k, k + 1), {6.8e-11, 1e-13}});
+      }
+      opinions.push_back({"first acceleration after each move", {6.8e-11, 2e-13}});
+      opinions.push_back({"period with the sources away", {6.8e-11, 2e-13}});
+      night.result.consistency.statement =
+          "the ways agree: the farthest (first acceleration after each move) lies 1.2 standard "
+          "uncertainties off; pairs of segments scatter with chi2 = 3.1 for 4 degrees of freedom";
+      night.result.gravity->corrections.assign(7, {"a correction", 0.5});
+      // As many rows as a balance with spheres, a rod and a printed scale has.
+      auto& budget = *night.result.budget;
+      for (int k = 0; k < 8; ++k) budget.rows.push_back(budget.rows[0]);
+      night.result.monte_carlo = analysis::GravityMonteCarlo{};
+      night.result.fit.kicks = {{1000.0, 0.1}, {2000.0, 0.1}};
+      night.result.wide_swing_mm = 0.05;
+      // A4 upright with letters of 9 points (common practice, no source).
+      const std::string text = night.text();
+      CHECK_MESSAGE(std::ranges::count(text, '\n') <= 66, text);
+    }
+  }
+
   TEST_CASE("a night without a fit says so and counts its frames, and nothing else") {
     MadeUpNight night;
     night.result.status = analysis::NightStatus::kNotFitted;

@@ -100,7 +100,15 @@ void analyse_run(const Arguments& arguments,
   if (arguments.blind) make_blind(run);
   analysis::NightResult result = analysis::analyse_night(
       night.night, apparatus, {.settle_s = *parse_duration_s(arguments.settle)});
-  if (const auto factor = read_blind_factor(run)) analysis::blind(result, *factor);
+  if (const auto factor = read_blind_factor(run)) {
+    analysis::blind(result, *factor);
+    if (std::filesystem::exists(run.film())) {
+      result.warnings.push_back(
+          fmt::format("{} is from before and may show G without the hidden factor: delete it or "
+                      "make it again",
+                      run.film().string()));
+    }
+  }
   keep_apparatus(arguments, run);
   const ResultSource source{run, night, apparatus, result};
   write_whole_file(run.result_json(), result_json(source));
