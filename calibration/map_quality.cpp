@@ -129,12 +129,18 @@ PathUncertainty path_uncertainty(const WallMap& map,
   const auto root = [&covariance](const Eigen::VectorXd& gradient) {
     return std::sqrt(std::max(0.0, gradient.dot(covariance * gradient)));
   };
-  result.scale_relative_u = std::hypot(root(path), map.print_relative_u);
-  result.nonlinearity_relative_u = root(ratio);
-  result.shift_relative_u = std::hypot(root(shift), map.print_relative_u);
+  // Of shares a of the path and b of the shift on a doubtful sheet, path and shift are wrong by a d
+  // and b d. The path is the shift and a rest, so that b - a is at most the share of the rest.
+  const double sheets = sheet_difference_relative(map);
+  const double rest = sheets * std::max(0.0, 1.0 - result.shift_mm / result.path_mm);
+  result.scale_relative_u = std::hypot(root(path), map.print_relative_u, sheets);
+  result.nonlinearity_relative_u = std::hypot(root(ratio), rest);
+  result.shift_relative_u = std::hypot(root(shift), map.print_relative_u, sheets);
   const double product = result.scale_relative_u * result.nonlinearity_relative_u;
   if (product > 0.0) {
-    result.correlation = std::clamp(path.dot(covariance * ratio) / product, -1.0, 1.0);
+    // With -rest^2 / 2 the shift is in doubt by d, as the path is.
+    const double common = path.dot(covariance * ratio) - rest * rest / 2.0;
+    result.correlation = std::clamp(common / product, -1.0, 1.0);
   }
   constexpr int kSteps = 100;
   int outside = 0;

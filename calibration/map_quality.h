@@ -55,6 +55,7 @@ struct PathUncertainty {
 /// from, to                    pixels of the ends of the path
 /// equilibrium_a, equilibrium_b  pixels of the two equilibria, on or near the path, apart
 /// throws  std::invalid_argument if either pair coincides or a pixel lies beyond the horizon.
+/// Sheets that seem of different size count in both parts (sheet_difference_relative).
 /// source  linear propagation with correlation, JCGM 100:2008 (13); the map's covariance, which
 ///         includes the lens.    not here  the uncertainty of the pixels themselves.
 [[nodiscard]] PathUncertainty path_uncertainty(const WallMap& map,

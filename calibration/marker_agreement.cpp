@@ -176,7 +176,7 @@ int columns_per_page(const std::vector<PlacedMarker>& markers, FrameSize frame) 
     for (const PlacedMarker& marker : markers) pages.insert(marker_column(marker.id) / columns);
     const MapFit fit = fit_plane_map(outer_corners(markers, {frame, columns}), frame);
     if (fit.status != MapStatus::kFitted) return std::numeric_limits<double>::infinity();
-    const double unknowns = 3.0 * static_cast<double>(pages.size() - 1);
+    const double unknowns = 4.0 * static_cast<double>(pages.size() - 1);
     return 2.0 * data * std::log(residual_rms_px(fit.map)) + unknowns * std::log(data);
   };
   if (markers.size() < kEnoughForJoints) return kColumnsPerPage;

@@ -39,8 +39,8 @@ struct GroupResidual {
   Eigen::Matrix<T, 2, 1> image_px(const T* h, const T* page, const WallPoint& wall) const {
     const T dx(wall.x_mm - pivot_mm.x());
     const T dy(wall.y_mm - pivot_mm.y());
-    const T c = cos(page[2]);
-    const T s = sin(page[2]);
+    const T c = (1.0 + page[3]) * cos(page[2]);
+    const T s = (1.0 + page[3]) * sin(page[2]);
     const T x =
         (pivot_mm.x() - frame.wall_centre.x() + page[0] + c * dx - s * dy) / frame.wall_half_span;
     const T y =
@@ -132,6 +132,7 @@ class PlaneProblem {
   PlaneProblem(const PlaneFrame& frame,
                const std::vector<PointGroup>& groups,
                const std::vector<Eigen::Vector2d>& pivots_mm,
+               const std::array<double, kPageUnknowns>& sheets,
                const ScatterComponents& scatter,
                PlaneUnknowns& unknowns)
       : groups_(groups) {
@@ -148,7 +149,7 @@ class PlaneProblem {
       if (&page == &unknowns.pages.front()) {
         problem_.SetParameterBlockConstant(page.data());
       } else {
-        add_prior(kUsualPage, page.data());
+        add_prior(sheets, page.data());
       }
     }
     const double slant_px = kSlantShare * excess_px(groups, scatter);
@@ -345,7 +346,8 @@ std::vector<Eigen::Vector2d> outwards_of(const std::vector<ReferencePoint>& mark
 PlaneSolution solve_plane(const PlaneFrame& frame,
                           const std::vector<PointGroup>& groups,
                           const std::vector<Eigen::Vector2d>& pivots_mm,
-                          const PlaneUnknowns& start) {
+                          const PlaneUnknowns& start,
+                          const std::array<double, kPageUnknowns>& sheets) {
   int points = 0;
   double least_u_px = groups.front().points.front().u_px;
   for (const PointGroup& group : groups) {
@@ -356,7 +358,7 @@ PlaneSolution solve_plane(const PlaneFrame& frame,
   PlaneSolution result;
   result.unknowns = start;
   for (int round = 0; round < kRounds; ++round) {
-    PlaneProblem problem(frame, groups, pivots_mm, result.scatter, result.unknowns);
+    PlaneProblem problem(frame, groups, pivots_mm, sheets, result.scatter, result.unknowns);
     result.converged = problem.solve();
     if (!result.converged) return result;
     if (round == 0 && freedom > 0) result.reduced_chi2 = 2.0 * problem.cost() / freedom;

@@ -14,10 +14,15 @@
 namespace nightswing::calibration {
 
 inline constexpr std::size_t kSlantUnknowns = 4;  // step, ramp; upright, level edges
-inline constexpr std::size_t kPageUnknowns = 3;   // shift along, across [mm]; turn
+inline constexpr std::size_t kPageUnknowns = 4;   // shift along, across [mm]; turn; larger
 
 /// What is known beforehand: standard deviations about 0; reasons in wall_map.h, fit_plane_map.
-inline constexpr std::array<double, kPageUnknowns> kUsualPage{1.0, 1.0, 0.005};
+inline constexpr std::array<double, kPageUnknowns> kUsualPage{
+    1.0, 1.0, 0.005, kUsualSheet_relative};
+
+/// The same, whatever the size of a sheet: twice a sheet 20 mm off the wall before a camera 800 mm
+/// away.
+inline constexpr std::array<double, kPageUnknowns> kSheetOfAnySize{1.0, 1.0, 0.005, 0.05};
 
 /// From pixels and millimetres to the coordinates of the problem.
 struct PlaneFrame {
@@ -87,9 +92,12 @@ struct PlaneSolution {
 };
 
 /// pivots_mm  the place about which each page turns.
-[[nodiscard]] PlaneSolution solve_plane(const PlaneFrame& frame,
-                                        const std::vector<PointGroup>& groups,
-                                        const std::vector<Eigen::Vector2d>& pivots_mm,
-                                        const PlaneUnknowns& start);
+/// sheets     what is known beforehand of the pages from the second on.
+[[nodiscard]] PlaneSolution solve_plane(
+    const PlaneFrame& frame,
+    const std::vector<PointGroup>& groups,
+    const std::vector<Eigen::Vector2d>& pivots_mm,
+    const PlaneUnknowns& start,
+    const std::array<double, kPageUnknowns>& sheets = kUsualPage);
 
 }  // namespace nightswing::calibration

@@ -7,6 +7,7 @@
 #include <opencv2/imgproc.hpp>
 
 #include "calibration/marker_agreement.h"
+#include "calibration/plane_notes.h"
 #include "calibration/printed_scale.h"
 
 namespace nightswing::calibration {
@@ -154,6 +155,10 @@ ScaleReading read_as_seen(const cv::Mat& gray) {
   const MapFit fit = agreed_map(values, placed, frame);
   if (fit.status != MapStatus::kFitted || scatter_mm(fit.map) > kNoWall_mm) {
     say(reading, ScaleStatus::kInconsistent, kNotFlat);
+    return reading;
+  }
+  if (const auto fault = fault_of_sheets(fit.map)) {
+    say(reading, ScaleStatus::kInconsistent, *fault);
     return reading;
   }
   for (const int id : reading.ids_seen) {

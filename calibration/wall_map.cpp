@@ -236,8 +236,8 @@ PixelPoint undistorted(const WallMap& map, PixelPoint pixel) {
 WallPoint hung_place(const WallMap& map, const ReferencePoint& point) {
   const auto page = std::ranges::find(map.pages, point.page, &PageShift::page);
   if (page == map.pages.end()) return point.wall;
-  const double c = std::cos(page->turn_rad);
-  const double s = std::sin(page->turn_rad);
+  const double c = (1.0 + page->larger_relative) * std::cos(page->turn_rad);
+  const double s = (1.0 + page->larger_relative) * std::sin(page->turn_rad);
   const double dx_mm = point.wall.x_mm - page->pivot.x_mm;
   const double dy_mm = point.wall.y_mm - page->pivot.y_mm;
   return {page->pivot.x_mm + page->shift_x_mm + c * dx_mm - s * dy_mm,
@@ -309,6 +309,19 @@ double mm_per_px(const WallMap& map, PixelPoint pixel) {
 
 bool extrapolates(const WallMap& map, PixelPoint pixel) {
   return map.kind == MapKind::kPlane ? outside_hull(map, pixel) : beyond_ends(map, pixel);
+}
+
+double sheet_difference_relative(const WallMap& map) {
+  double least = 0.0;  // the first sheet
+  double most = 0.0;
+  for (const PageShift& page : map.pages) {
+    const double larger = page.larger_relative;
+    const double excess2 = larger * larger - page.u_larger_relative * page.u_larger_relative;
+    const double beyond = std::copysign(std::sqrt(std::max(0.0, excess2)), larger);
+    least = std::min(least, beyond);
+    most = std::max(most, beyond);
+  }
+  return most - least;
 }
 
 double residual_rms_px(const WallMap& map) {

@@ -57,18 +57,25 @@ struct FrameSize {
 };
 
 /// How a sheet lies against the first one: what is printed at p hangs at
-///   pivot + shift + R(turn) (p - pivot), R turning from x towards y.
+///   pivot + shift + (1 + larger) R(turn) (p - pivot), R turning from x towards y.
+/// A sheet that stands off the wall seems larger too: a picture cannot tell the one from the other.
 struct PageShift {
   int page = 2;
   WallPoint pivot{0.0, 0.0};
   double shift_x_mm = 0.0;
   double shift_y_mm = 0.0;
   double turn_rad = 0.0;
-  double u_x_mm = 0.0;  ///< standard uncertainties of the three
+  double larger_relative = 0.0;
+  double u_x_mm = 0.0;  ///< standard uncertainties of the four
   double u_y_mm = 0.0;
   double u_turn_rad = 0.0;
+  double u_larger_relative = 0.0;
   bool operator==(const PageShift&) const = default;
 };
+
+/// How far [relative] sheets that hang together may differ in size, as a standard deviation: what
+/// printers and damp paper do (common practice, no source).
+inline constexpr double kUsualSheet_relative = 5e-4;
 
 enum class MapKind {
   kPlane,  ///< perspective view of a flat wall: x and y
@@ -154,8 +161,8 @@ struct MapFit {
 ///   uncertainties and linear beyond, so that one bad marker (or one point of none) does not pull
 ///   the rest; plus the squares of (lens, sheets) over what is known of them beforehand:
 ///     k1 0(0.06), k2 0(0.03), k3 0(0.02), centre of the lens = middle of the picture within 0.03
-///     half diagonals; a sheet shifted by 0(1) mm along and across, turned by 0(5) mrad; so wide
-///     are cheap cameras and taped sheets (common practice, no source).
+///     half diagonals; a sheet shifted by 0(1) mm along and across, turned by 0(5) mrad, larger by
+///     0(5e-4); so wide are cheap cameras and taped sheets (common practice, no source).
 ///   Where the points tell more, that counts for nothing; a term that they cannot tell stays near 0
 ///   and keeps its doubt. This lets in as many terms as the points bear without a choice between
 ///   models: a term left out because it is not significant would leave its doubt out too.
@@ -164,7 +171,7 @@ struct MapFit {
 /// returns  the map. Residuals of a marker have the covariance s^2 u_px^2 + t^2, t common to its
 ///          points; s (widening, at least 1) and t (marker_scatter_px) are estimated with the map
 ///          (scatter_components.h). The note says if the markers scatter too much for a flat wall,
-///          or if a sheet lies off.
+///          or if a sheet lies off, or seems larger or smaller than the first.
 /// throws   std::invalid_argument if a number is not finite or a u_px is not positive.
 /// source   start: normalised direct linear transform (Hartley, Zisserman, algorithm 4.2); cost and
 ///          covariance: ibid. sections 4.2.3 and 5.2, with the roles of error-free and measured
@@ -230,6 +237,12 @@ struct MapFit {
 /// Whether the pixel lies outside the convex hull of the reference points (plane), or beyond the
 /// outermost of them along the line or ruler: there the map extrapolates.
 [[nodiscard]] bool extrapolates(const WallMap& map, PixelPoint pixel);
+
+/// By how much [relative] sheets seem to differ in size, beyond the uncertainty of that; 0 for one
+/// sheet. Whether the one has other millimetres or stands off the wall does not show, so that any
+/// distance on the wall is in doubt by as much, as a standard uncertainty, and so is the proportion
+/// of two.
+[[nodiscard]] double sheet_difference_relative(const WallMap& map);
 
 /// Root mean square length [px] of the residuals; 0 for a map without references.
 [[nodiscard]] double residual_rms_px(const WallMap& map);

@@ -91,8 +91,10 @@ void emit_pages(YAML::Emitter& out, const WallMap& map) {
     emit_numbers(out, "pivot_mm", {page.pivot.x_mm, page.pivot.y_mm});
     emit_numbers(out, "shift_mm", {page.shift_x_mm, page.shift_y_mm});
     emit_number(out, "turn_rad", page.turn_rad);
+    emit_number(out, "larger_relative", page.larger_relative);
     emit_numbers(out, "u_shift_mm", {page.u_x_mm, page.u_y_mm});
     emit_number(out, "u_turn_rad", page.u_turn_rad);
+    emit_number(out, "u_larger_relative", page.u_larger_relative);
     out << YAML::EndMap;
   }
   out << YAML::EndSeq;
@@ -107,9 +109,11 @@ PageShift page_of(YamlMapping& entry) {
                  .shift_x_mm = shift[0],
                  .shift_y_mm = shift[1],
                  .turn_rad = entry.number("turn_rad"),
+                 .larger_relative = entry.optional_number("larger_relative").value_or(0.0),
                  .u_x_mm = u_shift[0],
                  .u_y_mm = u_shift[1],
-                 .u_turn_rad = entry.number("u_turn_rad")};
+                 .u_turn_rad = entry.number("u_turn_rad"),
+                 .u_larger_relative = entry.optional_number("u_larger_relative").value_or(0.0)};
   entry.finish();
   return page;
 }

@@ -1,6 +1,8 @@
 // How well the printed scale is read: rendered views by pages, tilt and kind of picture, on
-// standard output. An argument sets the number of views of each row (200).
+// standard output.
+//   scale_bench [VIEWS OF EACH ROW (200)] [FIRST ROW] [LAST ROW]   rows from 1 on
 
+#include <array>
 #include <chrono>
 #include <cstdio>
 #include <cstdlib>
@@ -64,11 +66,14 @@ int main(int count, char** arguments) {
               "pull",
               "inner",
               "s a view");
-  for (const Row& row : {Row{"one page, to 45 degrees", 1, 45.0 * kDegree_rad, 0},
-                         Row{"two pages, to 45 degrees", 2, 45.0 * kDegree_rad, 0},
-                         Row{"one page, H.264", 1, 45.0 * kDegree_rad, 8},
-                         Row{"two pages, H.264", 2, 45.0 * kDegree_rad, 8}}) {
-    run_row(row, views);
+  const std::array rows{Row{"one page, to 45 degrees", 1, 45.0 * kDegree_rad, 0},
+                        Row{"two pages, to 45 degrees", 2, 45.0 * kDegree_rad, 0},
+                        Row{"one page, H.264", 1, 45.0 * kDegree_rad, 8},
+                        Row{"two pages, H.264", 2, 45.0 * kDegree_rad, 8}};
+  const int first = count > 2 ? std::atoi(arguments[2]) : 1;
+  const int last = count > 3 ? std::atoi(arguments[3]) : static_cast<int>(rows.size());
+  for (int row = 1; row <= static_cast<int>(rows.size()); ++row) {
+    if (row >= first && row <= last) run_row(rows[static_cast<std::size_t>(row - 1)], views);
   }
   return 0;
 }

@@ -344,6 +344,7 @@ TEST_CASE("a sheet taped apart is found and allowed for") {
   CHECK(page.shift_x_mm == within_abs(1.4, 4.0 * page.u_x_mm));
   CHECK(page.shift_y_mm == within_abs(-0.6, 4.0 * page.u_y_mm));
   CHECK(page.turn_rad == within_abs(0.0, 4.0 * page.u_turn_rad));
+  CHECK(page.larger_relative == within_abs(0.0, 4.0 * page.u_larger_relative));
   CHECK(page.u_x_mm < 0.05);  // 0.02 px of 0.5 mm over 48 corners, and the lens
   CHECK(fit.message ==
         "page 2 seems to lie 1.4 mm further right and 0.6 mm lower than printed, which the map "

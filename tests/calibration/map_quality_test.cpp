@@ -149,6 +149,27 @@ TEST_CASE("a shift over the whole path has no non-linearity of its own") {
   CHECK(u.scale_relative_u == u.shift_relative_u);
 }
 
+TEST_CASE("sheets of different size put path, shift and their proportion in doubt") {
+  cv::RNG random(6);
+  WallMap map = fit_plane_map(marker_points(0.0, random), {1280, 720}).map;
+  map.pages = {{.page = 2, .larger_relative = 3e-3, .u_larger_relative = 1e-4},
+               {.page = 3, .larger_relative = -1e-3, .u_larger_relative = 2e-3}};
+  // Page 2 by sqrt(3e-3^2 - 1e-4^2) against the first; page 3 no more than its uncertainty.
+  const double difference = std::sqrt(9e-6 - 1e-8);
+  CHECK(sheet_difference_relative(map) == test::within_rel(difference, 1e-12));
+  const PixelPoint a = project(oblique_view(), {70.0, 30.0});
+  const PixelPoint b = project(oblique_view(), {110.0, 30.0});
+  const PathUncertainty u = path_uncertainty(map, left_end(), right_end(), a, b);
+  // Path and shift wholly on the doubtful sheet; or the shift on it and the rest of the path, 140
+  // of 180 mm, not. Beside them the map itself (u_px of 0.2) is some 3e-4, which adds in squares.
+  CHECK(u.scale_relative_u == test::within_rel(difference, 0.02));
+  CHECK(u.shift_relative_u == test::within_rel(difference, 0.05));
+  CHECK(u.nonlinearity_relative_u == test::within_rel(difference * 140.0 / 180.0, 0.1));
+  const double sum2 = std::pow(u.scale_relative_u, 2) + std::pow(u.nonlinearity_relative_u, 2) +
+                      2.0 * u.correlation * u.scale_relative_u * u.nonlinearity_relative_u;
+  CHECK(u.shift_relative_u == test::within_rel(std::sqrt(sum2), 1e-9));  // JCGM 100:2008 (13)
+}
+
 TEST_CASE("the non-linearity is that of fits to redrawn points") {
   // Monte Carlo as in JCGM 101:2008. Without a frame, because the lens is not redrawn.
   const PixelPoint a = project(oblique_view(), {40.0, 30.0});

@@ -174,6 +174,42 @@ TEST_CASE("four points fit, and the note says that nothing checks them") {
   CHECK(fit.message == "four points fit any plane, so nothing checks the map; add a fifth point");
 }
 
+// The quadrilateral of a plan seen by no camera: whether a real one can have seen it follows from
+// the orthonormality of its axes (Z. Zhang, IEEE Trans. PAMI 22 (2000) 1330, equations (3), (4)).
+TEST_CASE("one mistyped coordinate of four is refused or told") {
+  const cv::Matx33d view = oblique_view();
+  const std::vector<WallPoint> places{{0, 0}, {240, 0}, {240, 80}, {0, 80}};
+  const auto fit_of = [&](std::size_t which, WallPoint typed) {
+    std::vector<ReferencePoint> points;
+    for (const WallPoint wall : places) {
+      points.push_back({.pixel = project(view, wall), .wall = wall});
+    }
+    points[which].wall = typed;
+    return fit_plane_map(points, {1280, 720});
+  };
+  SUBCASE("none: no other word than ever") {
+    const MapFit fit = fit_of(1, places[1]);
+    REQUIRE(fit.status == MapStatus::kFitted);
+    CHECK(fit.message == "four points fit any plane, so nothing checks the map; add a fifth point");
+  }
+  SUBCASE("24 for 240") {
+    for (const std::size_t which : {std::size_t{1}, std::size_t{2}}) {
+      const MapFit fit = fit_of(which, {24.0, places[which].y_mm});
+      INFO(which);
+      CHECK(fit.status == MapStatus::kNotAView);
+      CHECK(fit.message.find("mistyped") != std::string::npos);
+    }
+  }
+  SUBCASE("800 for 80") {
+    CHECK(fit_of(3, {0.0, 800.0}).status == MapStatus::kNotAView);
+  }
+  SUBCASE("200 for 240") {
+    const MapFit fit = fit_of(2, {200.0, 80.0});
+    const bool refused = fit.status == MapStatus::kNotAView;
+    CHECK((refused || fit.message.find("mistyped") != std::string::npos));
+  }
+}
+
 TEST_CASE("points that do not fix a plane are refused in one sentence") {
   const cv::Matx33d view = oblique_view();
   const auto status_of = [&view](const std::vector<WallPoint>& walls) {

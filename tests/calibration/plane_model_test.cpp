@@ -240,7 +240,7 @@ TEST_CASE("a second sheet that hangs askew is found with its shift and turn") {
   const PlaneSolution solution =
       solve_plane(usual_frame(), groups, {Vector2d(0.0, 0.0), pivot_mm}, start);
   REQUIRE(solution.converged);
-  REQUIRE(solution.covariance.rows() == 8 + 3);
+  REQUIRE(solution.covariance.rows() == 8 + 4);
   const auto& page = solution.unknowns.pages[1];
   // What is known beforehand, 0 within 1 mm, pulls by (u / 1 mm)^2 of the shift.
   const double u_mm = std::sqrt(std::max(solution.covariance(8, 8), solution.covariance(9, 9)));
@@ -248,6 +248,7 @@ TEST_CASE("a second sheet that hangs askew is found with its shift and turn") {
   CHECK(page[0] == within_abs(0.8, 2.0 * u_mm * u_mm + 1e-6));
   CHECK(page[1] == within_abs(-0.5, 2.0 * u_mm * u_mm + 1e-6));
   CHECK(page[2] == within_abs(kTurn_rad, 1e-5));
+  CHECK(page[3] == within_abs(0.0, 1e-5));  // as the turn: 1 um of 100 mm
 }
 
 TEST_CASE("a lens of known terms is told from the points") {

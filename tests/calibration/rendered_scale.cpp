@@ -43,9 +43,10 @@ class Scene {
   [[nodiscard]] calibration::WallPoint unjoined(calibration::WallPoint p) const {
     const double x_mm = p.x_mm - joint_mm_ - joint_.right_mm;
     const double y_mm = p.y_mm - joint_.up_mm;
-    const double c = std::cos(joint_.turn_rad);
-    const double s = std::sin(joint_.turn_rad);
-    return {joint_mm_ + c * x_mm + s * y_mm, -s * x_mm + c * y_mm};
+    const double c = std::cos(joint_.turn_rad) / (1.0 + joint_.larger);
+    const double s = std::sin(joint_.turn_rad) / (1.0 + joint_.larger);
+    const double steepness = (joint_.far_mm - joint_.near_mm) / (length_mm_ - joint_mm_);
+    return {joint_mm_ + (c * x_mm + s * y_mm) * std::hypot(1.0, steepness), -s * x_mm + c * y_mm};
   }
 
   [[nodiscard]] Surface on_paper(calibration::WallPoint p) const {
@@ -107,23 +108,46 @@ double gray_of(Surface surface, const RenderOptions& options) {
   return surface == Surface::kPaper ? options.paper_dn : options.wall_dn;
 }
 
-double height_mm(const RenderOptions& options, double x_mm) {
-  const double share = std::clamp(x_mm / (40.0 * options.columns), 0.0, 1.0);
-  return options.bulge.middle_mm * std::sin(std::numbers::pi * share) +
-         options.bulge.end_mm * share;
+/// Of the plane of the second sheet.
+double sheet_height_mm(const RenderOptions& options, double x_mm) {
+  const double from_mm = 40.0 * options.joint.first_column;
+  const double share = (x_mm - from_mm) / (40.0 * options.columns - from_mm);
+  return std::lerp(options.joint.near_mm, options.joint.far_mm, share);
 }
 
-/// The place on a lifted sheet that the line from the eye to `wall` meets first: along that line
+bool is_on_second_sheet(const RenderOptions& options, double x_mm) {
+  return options.joint.first_column < options.columns && x_mm >= 40.0 * options.joint.first_column;
+}
+
+double height_mm(const RenderOptions& options, double x_mm) {
+  const double share = std::clamp(x_mm / (40.0 * options.columns), 0.0, 1.0);
+  const double sheet_mm = is_on_second_sheet(options, x_mm) ? sheet_height_mm(options, x_mm) : 0.0;
+  return options.bulge.middle_mm * std::sin(std::numbers::pi * share) +
+         options.bulge.end_mm * share + sheet_mm;
+}
+
+/// The place on a lifted surface that the line from the eye to `wall` meets first: along that line
 /// what lies h above the wall appears displaced from the foot of the eye.
-calibration::WallPoint on_bulge(const RenderOptions& options, calibration::WallPoint wall) {
-  if (options.bulge.middle_mm == 0.0 && options.bulge.end_mm == 0.0) return wall;
+calibration::WallPoint met_on(double (*surface_mm)(const RenderOptions&, double),
+                              const RenderOptions& options,
+                              calibration::WallPoint wall) {
   calibration::WallPoint place = wall;
   for (int i = 0; i < 20; ++i) {  // each step lowers the error by height times slope over distance
-    const double way = height_mm(options, place.x_mm) / options.eye_mm[2];
+    const double way = surface_mm(options, place.x_mm) / options.eye_mm[2];
     place = {wall.x_mm + way * (options.eye_mm[0] - wall.x_mm),
              wall.y_mm + way * (options.eye_mm[1] - wall.y_mm)};
   }
   return place;
+}
+
+/// The place on the lifted paper, if it is lifted; the second sheet, standing off, is in front.
+calibration::WallPoint on_lifted(const RenderOptions& options, calibration::WallPoint wall) {
+  if (options.joint.near_mm != 0.0 || options.joint.far_mm != 0.0) {
+    const calibration::WallPoint place = met_on(sheet_height_mm, options, wall);
+    return is_on_second_sheet(options, place.x_mm) ? place : wall;
+  }
+  if (options.bulge.middle_mm == 0.0 && options.bulge.end_mm == 0.0) return wall;
+  return met_on(height_mm, options, wall);
 }
 
 cv::Point2d lens_centre(const RenderOptions& options) {
@@ -161,7 +185,7 @@ cv::Mat fine_picture(const Scene& scene,
   const auto surface_at = [&](double x, double y) {
     const auto pixel = pinhole_pixel(options, {x / kFine - 0.5, y / kFine - 0.5});
     const cv::Vec3d p = wall_from_pixel * cv::Vec3d(pixel.x_px, pixel.y_px, 1.0);
-    return scene.at(on_bulge(options, {p[0] / p[2], p[1] / p[2]}));
+    return scene.at(on_lifted(options, {p[0] / p[2], p[1] / p[2]}));
   };
   cv::Mat corners(options.size.height * kFine + 1, options.size.width * kFine + 1, CV_8U);
   for (int y = 0; y < corners.rows; ++y) {

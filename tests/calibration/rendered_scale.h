@@ -38,6 +38,9 @@ struct Joint {
   double right_mm = 0.0;
   double up_mm = 0.0;
   double turn_rad = 0.0;  ///< to the left, about its left end on the base line
+  double larger = 0.0;    ///< relative: printed so much larger, from the same end
+  double near_mm = 0.0;   ///< how far its left end stands off the wall, and its right one
+  double far_mm = 0.0;
 };
 
 /// Paper that stands off the wall, as a ridge over the whole length or rising towards its end.
@@ -68,7 +71,7 @@ struct RenderOptions {
   Lens lens = {};
   Joint joint = {};
   Bulge bulge = {};
-  cv::Vec3d eye_mm{0.0, 0.0, 1.0};  ///< the camera's place, see eye_of; needed for a bulge only
+  cv::Vec3d eye_mm{0.0, 0.0, 1.0};  ///< the camera's place, see eye_of; needed off the wall only
   std::vector<Light> lights = {};
   bool clutter = false;  ///< lines of print right of the scale, graph paper below
 };

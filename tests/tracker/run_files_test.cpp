@@ -294,7 +294,7 @@ TEST_SUITE("wall_file") {
 
     calibration::WallMap sheets = plane.map;  // as of a scale of two sheets
     sheets.references[1].point.page = 2;
-    sheets.pages = {{2, {360.5, 25.0}, 0.7, -0.1 / 3.0, 1e-3 / 7.0, 0.01, 0.02, 1e-4}};
+    sheets.pages = {{2, {360.5, 25.0}, 0.7, -0.1 / 3.0, 1e-3 / 7.0, 5e-4, 0.01, 0.02, 1e-4, 2e-5}};
     sheets.widening = 1.25;
     sheets.marker_scatter_px = 0.1 / 7.0;
     write_wall_map(folder / "wall.yaml", sheets);
