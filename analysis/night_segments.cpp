@@ -105,7 +105,7 @@ void check_sides(const std::vector<Segment>& segments, const NightResult& result
                        segments.front().from_s,
                        segments.back().to_s);
   }
-  if (!result.warnings.empty()) what += fmt::format(" ({})", fmt::join(result.warnings, "; "));
+  if (!result.warnings.empty()) what += fmt::format("; {}", fmt::join(result.warnings, "; "));
   throw InputError(fmt::format(
       "the night has {}; G needs plus and minus: name each move with 'nightswing mark RUN minus "
       "--at "

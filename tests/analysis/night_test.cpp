@@ -147,9 +147,9 @@ TEST_SUITE("night") {
     night.sides = {{Side::kPlus, 0.0}};
     CHECK(
         error_text(analyse) ==
-        "the night has one side only (plus from 60 s to 13995 s) (the rest position changes at "
+        "the night has one side only (plus from 60 s to 13995 s); the rest position changes at "
         "6998 s (within about 55 s), where no move of the sources is marked; mark it if they were "
-        "moved); G needs plus and minus: name "
+        "moved; G needs plus and minus: name "
         "each "
         "move with 'nightswing mark RUN minus --at 2h5m' or --side minus@2h5m, or give no sides at "
         "all to have them found from the track");

@@ -165,8 +165,9 @@ TEST_SUITE("bad input") {
     check_refused(
         nightswing_command("analyse " + (folder / "run").string() + " --apparatus " +
                            (folder / "a.yaml").string() + " --side plus@0s"),
-        "the night has one side only (plus from 60 s to 14395 s); G needs plus and minus: name "
-        "each "
+        "the night has one side only (plus from 60 s to 14395 s); the rest position changes at "
+        "7198 s (within about 60 s), where no move of the sources is marked; mark it if they were "
+        "moved; G needs plus and minus: name each "
         "move with 'nightswing mark RUN minus --at 2h5m' or --side minus@2h5m, or give no sides at "
         "all to have them found from the track");
   }
