@@ -97,23 +97,27 @@ StandingLines standing_lines(const ReplayRequest& request) {
 }
 
 /// One pass over the frames.
-void track_frames(FrameSource& source,
-                  const ReplayRequest& request,
-                  NightTracking& night,
-                  SwingPace& pace,
-                  ReplaySummary& summary) {
+/// Returns who stopped it, or nothing.
+std::string track_frames(FrameSource& source,
+                         const ReplayRequest& request,
+                         NightTracking& night,
+                         SwingPace& pace,
+                         ReplaySummary& summary) {
   Progress progress("frame", source.declared_frames(), request.quiet);
   FramePump frames(source);
   give_way_to_decoding();
   Frame frame;
-  while (frames.next(frame)) {
+  std::string stopped_by;
+  while (stopped_by.empty() && frames.next(frame)) {
     const SpotMeasurement spot = night.see(frame);
     pace.see({.utc = {}, .t_s = frame.t_s, .spot = spot});
     summary.frames_by_state.add(spot.state);
     summary.last_t_s = frame.t_s;
     progress.step(++summary.frames);
+    if (request.why_stop) stopped_by = request.why_stop();
   }
   night.finish();
+  return stopped_by;
 }
 
 void check_spot(const ReplayRequest& request, const ReplaySummary& summary) {
@@ -160,7 +164,7 @@ ReplaySummary replay(const ReplayRequest& request) {
       [&](double t_s) { return time_of(summary.info, t_s); },
       events);
   SwingPace pace;
-  track_frames(*source, request, night, pace, summary);
+  const std::string stopped_by = track_frames(*source, request, night, pace, summary);
   if (summary.frames == 0) {
     throw InputError(fmt::format("{} holds no frame that can be read", request.source));
   }
@@ -169,10 +173,12 @@ ReplaySummary replay(const ReplayRequest& request) {
   summary.wall = wall.text;
   summary.warnings = source->warnings();
   for (const std::string& warning : summary.warnings) events.append({{}, {}, "warning", warning});
-  events.append({time_of(summary.info, summary.last_t_s),
-                 summary.last_t_s,
-                 "ended",
-                 fmt::format("{} frames", summary.frames)});
+  events.append(
+      {time_of(summary.info, summary.last_t_s),
+       summary.last_t_s,
+       "ended",
+       fmt::format(
+           "{} frames{}", summary.frames, stopped_by.empty() ? "" : ", stopped by " + stopped_by)});
   check_spot(request, summary);
   if (!request.frame_every_s && !request.end && !is_stream(request.source)) {
     check_pace(pace, request, summary);

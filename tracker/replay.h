@@ -1,6 +1,7 @@
 #pragma once
 
 #include <filesystem>
+#include <functional>
 #include <optional>
 #include <string>
 #include <vector>
@@ -22,6 +23,9 @@ struct ReplayRequest {
   bool resume = false;                ///< go on with a run that was interrupted
   ScaleInView scale{};                ///< what is known of the scale on the wall
   bool quiet = false;                 ///< no progress on stderr
+  /// Asked after every frame: who stops it, in words, or nothing. What was tracked until then makes
+  /// a whole run, so it is for streams, which have no end; an interrupted film can be resumed.
+  std::function<std::string()> why_stop{};
 };
 
 struct ReplaySummary {

@@ -14,6 +14,7 @@
 #include <random>
 #include <string>
 #include <thread>
+#include <utility>
 #include <vector>
 
 #include <doctest/doctest.h>
@@ -53,14 +54,12 @@ long lines_in(const std::filesystem::path& file) {
   return std::count(text.begin(), text.end(), '\n');
 }
 
-/// `nightswing watch` in a process of its own.
-class Watch {
+/// nightswing in a process of its own.
+class Program {
  public:
-  Watch(const ServedStream& stream, const std::string& run, const std::string& more = "")
-      : errors_(run + ".errors") {
+  Program(const std::string& arguments, std::string errors) : errors_(std::move(errors)) {
     const std::string command = "exec " + std::string(NIGHTSWING_BINARY_DIR) +
-                                "/tracker/nightswing watch --camera " + stream.address() +
-                                " --every 250ms --run " + run + more + " >/dev/null 2>" + errors_;
+                                "/tracker/nightswing " + arguments + " >/dev/null 2>" + errors_;
     child_ = ::fork();
     REQUIRE(child_ >= 0);
     if (child_ == 0) {
@@ -68,13 +67,13 @@ class Watch {
       ::_exit(127);
     }
   }
-  ~Watch() {
+  ~Program() {
     if (!is_running()) return;
     ::kill(child_, SIGKILL);
     ::waitpid(child_, nullptr, 0);
   }
-  Watch(const Watch&) = delete;
-  Watch& operator=(const Watch&) = delete;
+  Program(const Program&) = delete;
+  Program& operator=(const Program&) = delete;
 
   void send(int signal) const { ::kill(child_, signal); }
   [[nodiscard]] bool is_running() {
@@ -96,6 +95,11 @@ class Watch {
   bool ended_ = false;
 };
 
+Program watching(const ServedStream& stream, const std::string& run, const std::string& more = "") {
+  return Program("watch --camera " + stream.address() + " --every 250ms --run " + run + more,
+                 run + ".errors");
+}
+
 struct Set {
   TemporaryFolder folder;
   ServedStream stream;
@@ -103,7 +107,7 @@ struct Set {
   std::string run = (folder / "run").string();
 
   [[nodiscard]] long track_lines() const { return lines_in(run + "/track.csv"); }
-  void await_lines(Watch& watch, long more) const {
+  void await_lines(Program& watch, long more) const {
     const long wanted = track_lines() + more;
     REQUIRE_MESSAGE(await([&] { return track_lines() >= wanted || !watch.is_running(); }),
                     watch.errors());
@@ -157,7 +161,7 @@ TEST_SUITE("watch_command") {
     int with_lines = 0;
     for (int k = 0; k < kills(); ++k) {
       CAPTURE(k);
-      Watch watch(set.stream, set.run);
+      Program watch = watching(set.stream, set.run);
       const auto moment =
           std::chrono::steady_clock::now() + std::chrono::milliseconds(moment_ms(random));
       REQUIRE(await([&] { return std::chrono::steady_clock::now() >= moment; }));
@@ -180,7 +184,7 @@ TEST_SUITE("watch_command") {
       before = after_kill;
     }
     {
-      Watch watch(set.stream, set.run);
+      Program watch = watching(set.stream, set.run);
       set.await_lines(watch, 4);
       watch.send(SIGTERM);
       CHECK(watch.status() == 0);
@@ -201,7 +205,7 @@ TEST_SUITE("watch_command") {
   TEST_CASE("SIGTERM and Ctrl-C end it cleanly") {
     for (const int signal : {SIGTERM, SIGINT}) {
       Set set;
-      Watch watch(set.stream, set.run);
+      Program watch = watching(set.stream, set.run);
       set.await_lines(watch, 6);
       watch.send(signal);
       CHECK(watch.status() == 0);
@@ -212,20 +216,36 @@ TEST_SUITE("watch_command") {
     }
   }
 
+  TEST_CASE("a stream is replayed until Ctrl-C, into a run that is whole") {
+    Set set;
+    Program replay("replay " + set.stream.address() + " --quiet --run " + set.run,
+                   set.run + ".errors");
+    set.await_lines(replay, 12);
+    replay.send(SIGINT);
+    CHECK_MESSAGE(replay.status() == 0, replay.errors());
+    const Track track = read_track(set.run + "/track.csv");
+    CHECK(track.warnings.empty());
+    CHECK(track.rows.size() >= 12);
+    REQUIRE(set.events("ended").size() == 1);
+    CHECK(set.events("ended")[0].detail ==
+          std::to_string(track.rows.size()) + " frames, stopped by Ctrl-C");
+    CHECK(std::filesystem::exists(set.run + "/frames/first.png"));
+  }
+
   TEST_CASE("it ends by itself after --for, and is then over") {
     Set set;
-    Watch watch(set.stream, set.run, " --for 2s");
+    Program watch = watching(set.stream, set.run, " --for 2s");
     CHECK(watch.status() == 0);
     const Track track = read_track(set.run + "/track.csv");
     CHECK(track.rows.back().t_s == within_abs(1.9, 0.5));
-    Watch again(set.stream, set.run, " --for 2s");
+    Program again = watching(set.stream, set.run, " --for 2s");
     CHECK(again.status() == 0);
     CHECK(read_track(set.run + "/track.csv").rows.size() == track.rows.size());
   }
 
   TEST_CASE("a stream that stops, sends garbage, and comes back in another size costs no line") {
     Set set;
-    Watch watch(set.stream, set.run);
+    Program watch = watching(set.stream, set.run);
     set.await_lines(watch, 6);
     set.stream.hang_up(true);
     REQUIRE(await([&] { return set.events("camera lost").size() == 1; }));
@@ -277,7 +297,7 @@ TEST_SUITE("watch_command") {
       return;
     }
     set.run = (set.folder / "disk/run").string();
-    Watch watch(set.stream, set.run, " --video 1GB --for 1h");
+    Program watch = watching(set.stream, set.run, " --video 1GB --for 1h");
     set.await_lines(watch, 8);
     // Another program fills the disk to the last byte.
     const std::string filled = (set.folder / "disk/filled").string();
@@ -314,7 +334,7 @@ TEST_SUITE("watch_command") {
       return;
     }
     set.run = (set.folder / "disk/run").string();
-    Watch watch(set.stream, set.run, " --for 9h");
+    Program watch = watching(set.stream, set.run, " --for 9h");
     CHECK(watch.status() == 1);
     CHECK_MESSAGE(watch.errors().find("cannot set room aside for") != std::string::npos,
                   watch.errors());

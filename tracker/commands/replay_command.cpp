@@ -1,10 +1,14 @@
 #include <memory>
+#include <optional>
+#include <string>
 
 #include <fmt/format.h>
 
 #include "tracker/commands/argument_checks.h"
 #include "tracker/commands/commands.h"
+#include "tracker/frame_source.h"
 #include "tracker/replay.h"
+#include "tracker/watch/stop_signal.h"
 
 namespace nightswing::tracker {
 namespace {
@@ -107,6 +111,11 @@ void add_replay_command(CLI::App& app) {
                           .scale = {},
                           .quiet = arguments->quiet};
     if (!arguments->bar.empty()) request.scale.bar_mm = parse_bar_mm(arguments->bar);
+    std::optional<StopSignal> stop_signal;
+    if (is_stream(request.source)) {
+      stop_signal.emplace();
+      request.why_stop = [] { return StopSignal::came() ? StopSignal::name() : std::string(); };
+    }
     print(replay(request));
   });
 }
