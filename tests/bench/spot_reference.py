@@ -8,7 +8,7 @@ through the rim of the picture was taken off for them, by
   - SEP: extraction at 3 scatters, then the windowed position, its window from the half-light radius,
   - OpenCV: moments of the light above Otsu's threshold,
   - SciPy curve_fit: a Gaussian on a constant, every pixel alike.
-Needs the Debian packages python3-scipy, python3-sep, python3-opencv.
+Needs the Debian packages python3-scipy, python3-sep and python3-opencv, which nothing else does.
 Use: tests/bench/spot_reference.py FOLDER
 """
 import csv
