@@ -50,12 +50,19 @@ std::string shown_by(const std::function<void()>& act) {
   const int terminal = open(ptsname(master), O_RDWR | O_NOCTTY);
   REQUIRE(terminal >= 0);
   with_stderr_at(terminal, act);
-  std::array<char, 4096> text{};
-  fcntl(master, F_SETFL, O_NONBLOCK);  // nothing written is nothing to wait for
-  const ssize_t count = read(master, text.data(), text.size());
+  // The system hands it on in pieces and in its own time: an end mark tells when all is there.
+  REQUIRE(write(terminal, "", 1) == 1);
+  std::string text;
+  while (!text.ends_with('\0')) {
+    std::array<char, 4096> piece{};
+    const ssize_t count = read(master, piece.data(), piece.size());
+    REQUIRE(count > 0);
+    text.append(piece.data(), static_cast<std::size_t>(count));
+  }
+  text.pop_back();
   close(terminal);
   close(master);
-  return count > 0 ? std::string(text.data(), static_cast<std::size_t>(count)) : std::string();
+  return text;
 }
 
 void count_to(long last, std::optional<long> total, bool quiet) {
