@@ -4,6 +4,8 @@
 #include <optional>
 #include <string>
 
+#include "tracker/terminal_line.h"
+
 namespace nightswing::tracker {
 
 /// Says on stderr how far a long job is: one line rewritten on a terminal, a plain line for each
@@ -22,8 +24,7 @@ class Progress {
   std::string label_;
   std::optional<long> total_;
   bool quiet_;
-  bool terminal_;
-  bool shown_ = false;
+  TerminalLine line_{stderr};
   long last_tenth_ = 0;
   std::chrono::steady_clock::time_point begin_ = std::chrono::steady_clock::now();
   std::chrono::steady_clock::time_point last_;

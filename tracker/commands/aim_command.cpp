@@ -1,5 +1,3 @@
-#include <unistd.h>
-
 #include <chrono>
 #include <cstdio>
 #include <memory>
@@ -17,6 +15,7 @@
 #include "tracker/commands/argument_checks.h"
 #include "tracker/commands/camera_options.h"
 #include "tracker/commands/commands.h"
+#include "tracker/terminal_line.h"
 #include "tracker/watch/stop_signal.h"
 
 namespace nightswing::tracker {
@@ -56,24 +55,6 @@ void print(const FrameGrabber& grabber) {
   std::fflush(stdout);
 }
 
-/// The reading as a line: rewritten on a terminal, one after the other elsewhere.
-class ReadingLine {
- public:
-  void show(const AimReading& reading, double steady_s) {
-    if (steady_s < next_s_) return;
-    next_s_ = steady_s + kLineEvery_s;
-    fmt::print("{}{}{}", terminal_ ? "\r\x1b[K" : "", text_of(reading), terminal_ ? "" : "\n");
-    std::fflush(stdout);
-  }
-  void finish() const {
-    if (terminal_) fmt::print("\n");
-  }
-
- private:
-  bool terminal_ = ::isatty(STDOUT_FILENO) == 1;
-  double next_s_ = 0.0;
-};
-
 void aim(const Arguments& arguments) {
   const SystemClock clock;
   const StopSignal stop_signal;
@@ -82,7 +63,8 @@ void aim(const Arguments& arguments) {
   ScaleInView scale;
   if (!arguments.bar.empty()) scale.bar_mm = parse_bar_mm(arguments.bar);
   AimObserver observer(scale);
-  ReadingLine line;
+  TerminalLine line(stdout);
+  double next_line_s = 0.0;
   std::optional<AimWindow> window;
   if (has_display() && !arguments.no_window) window.emplace();
   const auto length_s = parse_duration_s(arguments.length);
@@ -94,10 +76,13 @@ void aim(const Arguments& arguments) {
     if (length_s && clock.steady_s() - begin_s > *length_s) break;
     if (!grabber.next(live, kPatience)) continue;
     const AimReading reading = observer.see(live.picture, live.steady_s);
-    line.show(reading, live.steady_s);
+    if (live.steady_s >= next_line_s) {
+      next_line_s = live.steady_s + kLineEvery_s;
+      line.show(text_of(reading));
+    }
     if (window) goes_on = window->show(aim_picture(live.picture, reading));
   }
-  line.finish();
+  if (line.on_terminal()) fmt::print("\n");  // the last reading stays
   fmt::print("next: nightswing watch --camera {}{} --run runs/tonight\n",
              arguments.camera.camera,
              settings_text(arguments.camera));

@@ -1,7 +1,5 @@
 #include "tracker/watch/watch_terminal.h"
 
-#include <unistd.h>
-
 #include <cstdio>
 
 #include <fmt/format.h>
@@ -17,25 +15,16 @@ constexpr double kEveryElsewhere_s = 600.0;
 
 }  // namespace
 
-WatchTerminal::WatchTerminal(bool quiet) : quiet_(quiet), terminal_(::isatty(STDERR_FILENO) == 1) {}
-
 void WatchTerminal::show(const WatchStatus& status) {
   if (quiet_ || status.t_s < next_s_) return;
-  next_s_ = status.t_s + (terminal_ ? kEveryOnTerminal_s : kEveryElsewhere_s);
-  fmt::print(stderr, "{}{}{}", terminal_ ? "\r\x1b[K" : "", text_of(status), terminal_ ? "" : "\n");
-  shown_ = terminal_;
-  std::fflush(stderr);
+  next_s_ = status.t_s + (line_.on_terminal() ? kEveryOnTerminal_s : kEveryElsewhere_s);
+  line_.show(text_of(status));
 }
 
 void WatchTerminal::tell(const std::string& event, const std::string& detail) {
   if (quiet_) return;
   finish();
   fmt::print(stderr, "{}: {}\n", event, detail);
-}
-
-void WatchTerminal::finish() {
-  if (shown_) fmt::print(stderr, "\r\x1b[K");
-  shown_ = false;
 }
 
 std::string text_of(const WatchStatus& status) {

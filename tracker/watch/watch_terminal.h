@@ -2,6 +2,7 @@
 
 #include <string>
 
+#include "tracker/terminal_line.h"
 #include "tracker/watch/watch.h"
 
 namespace nightswing::tracker {
@@ -10,17 +11,16 @@ namespace nightswing::tracker {
 /// ten minutes; events always.
 class WatchTerminal {
  public:
-  explicit WatchTerminal(bool quiet);
+  explicit WatchTerminal(bool quiet) : quiet_(quiet) {}
 
   void show(const WatchStatus& status);
   void tell(const std::string& event, const std::string& detail);
   /// Leaves the terminal clean.
-  void finish();
+  void finish() { line_.clear(); }
 
  private:
   bool quiet_;
-  bool terminal_;
-  bool shown_ = false;
+  TerminalLine line_{stderr};
   double next_s_ = 0.0;
 };
 
