@@ -17,7 +17,7 @@ class FrameCounts {
   [[nodiscard]] long measured() const { return of(SpotState::kFound) + of(SpotState::kClipped); }
 
  private:
-  std::array<long, 5> counts_{};
+  std::array<long, kSpotStates.size()> counts_{};
 };
 
 }  // namespace nightswing::tracker

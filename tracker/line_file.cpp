@@ -194,6 +194,14 @@ void write_whole_file(const std::filesystem::path& path, std::string_view text) 
   sync_folder(path);
 }
 
+void make_folder(const std::filesystem::path& path) {
+  std::error_code failed;
+  std::filesystem::create_directories(path, failed);
+  if (failed) {
+    throw InputError(fmt::format("cannot make the folder {}: {}", path.string(), failed.message()));
+  }
+}
+
 std::string read_whole_file(const std::filesystem::path& path) {
   std::ifstream file(path, std::ios::binary);
   if (!file || std::filesystem::is_directory(path)) {

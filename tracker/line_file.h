@@ -78,6 +78,9 @@ class LineFile {
 /// throws InputError if that fails; the old file then still stands.
 void write_whole_file(const std::filesystem::path& path, std::string_view text);
 
+/// Makes the folder and those above it where they are missing. throws InputError if it cannot.
+void make_folder(const std::filesystem::path& path);
+
 /// The whole file. throws InputError if it cannot be read.
 [[nodiscard]] std::string read_whole_file(const std::filesystem::path& path);
 

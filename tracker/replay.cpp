@@ -53,11 +53,6 @@ RunInfo info_of(const ReplayRequest& request, const SourceFacts& source) {
           .start_from = request.start ? "option --start" : source.start_from};
 }
 
-std::optional<UtcTime> time_of(const RunInfo& info, double t_s) {
-  if (!info.start) return std::nullopt;
-  return after(*info.start, t_s);
-}
-
 /// throws InputError if the run was begun with something else than what is asked for now.
 void check_same_run(const RunFolder& run, const RunInfo& begun, const RunInfo& now) {
   const auto check = [&](const std::string& before, const std::string& after) {
@@ -161,7 +156,7 @@ ReplaySummary replay(const ReplayRequest& request) {
   NightTracking night(
       summary.run,
       {.average_s = request.average_s, .standing = standing_lines(request), .scale = request.scale},
-      [&](double t_s) { return time_of(summary.info, t_s); },
+      [&](double t_s) { return utc_at(summary.info, t_s); },
       events);
   SwingPace pace;
   const std::string stopped_by = track_frames(*source, request, night, pace, summary);
@@ -174,7 +169,7 @@ ReplaySummary replay(const ReplayRequest& request) {
   summary.warnings = source->warnings();
   for (const std::string& warning : summary.warnings) events.append({{}, {}, "warning", warning});
   events.append(
-      {time_of(summary.info, summary.last_t_s),
+      {utc_at(summary.info, summary.last_t_s),
        summary.last_t_s,
        "ended",
        fmt::format(

@@ -1,6 +1,7 @@
 #pragma once
 
 #include <string>
+#include <vector>
 
 #include "analysis/apparatus.h"
 #include "analysis/night.h"
@@ -15,6 +16,11 @@ struct ResultSource {
   const analysis::Apparatus& apparatus;
   const analysis::NightResult& result;
 };
+
+inline constexpr const char* kUnitOfG = "m3 kg-1 s-2";
+
+/// The warnings of the track, the apparatus and the analysis, in this order.
+[[nodiscard]] std::vector<std::string> warnings_of(const ResultSource& source);
 
 /// result.json: every number with its unit in the key or beside it; see DEVELOPERS.md, formats.
 [[nodiscard]] std::string result_json(const ResultSource& source);

@@ -11,8 +11,6 @@ namespace {
 using analysis::Measured;
 using Json = nlohmann::ordered_json;
 
-constexpr const char* kUnitOfG = "m3 kg-1 s-2";
-
 Json json_of(const Measured& quantity) {
   return {{"value", quantity.value}, {"u", quantity.u}};
 }
@@ -146,11 +144,7 @@ std::string result_json(const ResultSource& source) {
   json["disturbances_s"] = result.disturbances_s;
   json["path_tilt_rad"] = result.path.tilt_rad;
   json["frames"] = Json::object();
-  for (const SpotState state : {SpotState::kFound,
-                                SpotState::kClipped,
-                                SpotState::kBlocked,
-                                SpotState::kLost,
-                                SpotState::kDark}) {
+  for (const SpotState state : kSpotStates) {
     json["frames"][std::string(word_for(state))] = source.night.frames_by_state.of(state);
   }
   if (const auto& camera = source.night.camera) {
@@ -163,9 +157,7 @@ std::string result_json(const ResultSource& source) {
     json["camera"] = nullptr;
   }
   json["assumptions"] = source.apparatus.assumptions;
-  json["warnings"] = source.night.warnings;
-  for (const std::string& warning : source.apparatus.warnings) json["warnings"].push_back(warning);
-  for (const std::string& warning : source.result.warnings) json["warnings"].push_back(warning);
+  json["warnings"] = warnings_of(source);
   // A title or a path in another encoding than UTF-8 must not cost the result.
   return json.dump(2, ' ', false, Json::error_handler_t::replace) + '\n';
 }

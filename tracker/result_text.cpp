@@ -21,7 +21,7 @@ constexpr double kShareToPrint = 5e-4;
 
 std::string when_text(const RunInfo& info, double t_s) {
   std::string text = duration_text(t_s);
-  if (info.start) text += fmt::format(" ({})", iso_text(after(*info.start, t_s)));
+  if (const auto utc = utc_at(info, t_s)) text += fmt::format(" ({})", iso_text(*utc));
   return text;
 }
 
@@ -66,7 +66,7 @@ std::string gravity_part(const analysis::NightResult& result) {
   const double g = result.gravity->g_m3_kg_s2;
   const double u = result.budget->u;
   std::string text = fmt::format("G = {}   ({:.2f} %, standard uncertainty, k = 1)\n",
-                                 format_quantity({g, u}, "m3 kg-1 s-2"),
+                                 format_quantity({g, u}, kUnitOfG),
                                  100.0 * u / g);
   text += result.blinded
               ? in_lines("BLIND: every G here carries the same hidden factor, until analyse --open",
@@ -221,6 +221,14 @@ std::string list_part(std::string_view title, const std::vector<std::string>& li
 
 }  // namespace
 
+std::vector<std::string> warnings_of(const ResultSource& source) {
+  std::vector<std::string> warnings = source.night.warnings;
+  for (const auto* more : {&source.apparatus.warnings, &source.result.warnings}) {
+    warnings.insert(warnings.end(), more->begin(), more->end());
+  }
+  return warnings;
+}
+
 std::string result_text(const ResultSource& source) {
   const analysis::NightResult& result = source.result;
   const NightOfRun& night = source.night;
@@ -247,12 +255,8 @@ std::string result_text(const ResultSource& source) {
       frames.of(SpotState::kBlocked),
       frames.of(SpotState::kLost),
       frames.of(SpotState::kDark));
-  std::vector<std::string> warnings = night.warnings;
-  warnings.insert(
-      warnings.end(), source.apparatus.warnings.begin(), source.apparatus.warnings.end());
-  warnings.insert(warnings.end(), result.warnings.begin(), result.warnings.end());
   text += list_part("assumed, because not given", source.apparatus.assumptions);
-  text += list_part("warnings", warnings);
+  text += list_part("warnings", warnings_of(source));
   return text;
 }
 

@@ -95,6 +95,11 @@ void write_run_info(const RunFolder& run, const RunInfo& info) {
   write_whole_file(run.run_yaml(), std::string(out.c_str()) + '\n');
 }
 
+std::optional<UtcTime> utc_at(const RunInfo& info, double t_s) {
+  if (!info.start) return std::nullopt;
+  return after(*info.start, t_s);
+}
+
 std::string time_from_steps(double frame_every_s) {
   return fmt::format("{}{} s", kSteps, frame_every_s);
 }

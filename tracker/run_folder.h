@@ -75,6 +75,9 @@ class RunLock {
 
 void write_run_info(const RunFolder& run, const RunInfo& info);
 
+/// The wall clock at a moment of the run; nothing if that of its start is not known.
+[[nodiscard]] std::optional<UtcTime> utc_at(const RunInfo& info, double t_s);
+
 /// `time_from` of a time-lapse of which a frame was taken every so many seconds.
 [[nodiscard]] std::string time_from_steps(double frame_every_s);
 

@@ -1,5 +1,6 @@
 #pragma once
 
+#include <array>
 #include <optional>
 #include <string_view>
 
@@ -14,6 +15,13 @@ enum class SpotState {
   kLost,     ///< no spot in a lit frame
   kDark,     ///< practically no light in the frame, and no spot
 };
+
+/// All of them, in the order in which they are told.
+inline constexpr std::array kSpotStates{SpotState::kFound,
+                                        SpotState::kClipped,
+                                        SpotState::kBlocked,
+                                        SpotState::kLost,
+                                        SpotState::kDark};
 
 /// The word for a state in files: found, clipped, blocked, lost, dark.
 [[nodiscard]] std::string_view word_for(SpotState state);

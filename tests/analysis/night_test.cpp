@@ -8,6 +8,7 @@
 #include "analysis/input_error.h"
 #include "analysis/optical_lever.h"
 #include "tests/analysis/reference_balance.h"
+#include "tests/support/error_text.h"
 #include "tests/support/near.h"
 #include "tests/support/synthetic_swing.h"
 
@@ -45,15 +46,6 @@ SyntheticNight closed_loop() {
       .period_s = 545.118407 / std::sqrt(1.0 - std::pow(545.118407 / 2 / 3.14159265 / 5400, 2)),
       .damping_per_s = 1.0 / 5400.0,
       .noise_mm = 0.02};
-}
-
-std::string error_text(const std::function<void()>& act) {
-  try {
-    act();
-  } catch (const InputError& error) {
-    return error.what();
-  }
-  return "no error";
 }
 
 }  // namespace

@@ -1,14 +1,6 @@
 // A rendered night, served as a network camera serves it, 125 times as fast as it passed: from the
 // stream to G.
-#include <sys/socket.h>
-#include <sys/wait.h>
-#include <unistd.h>
-
-#include <arpa/inet.h>
-#include <netinet/in.h>
-
 #include <cmath>
-#include <csignal>
 #include <string>
 #include <vector>
 
@@ -17,6 +9,7 @@
 #include "analysis/input_error.h"
 #include "tests/end_to_end/run_fixture.h"
 #include "tests/support/fast_clock.h"
+#include "tests/support/ffmpeg_server.h"
 #include "tests/support/near.h"
 #include "tests/support/temporary_folder.h"
 #include "tracker/camera/open_camera.h"
@@ -31,49 +24,6 @@ namespace {
 constexpr double kFrameEvery_s = 5.0;      // of the night
 constexpr double kFramesPerSecond = 25.0;  // of the rendered film
 constexpr double kFactor = kFrameEvery_s * kFramesPerSecond;
-
-int free_port() {
-  const int socket = ::socket(AF_INET, SOCK_STREAM, 0);
-  sockaddr_in address{};
-  address.sin_family = AF_INET;
-  address.sin_addr.s_addr = htonl(INADDR_LOOPBACK);
-  socklen_t size = sizeof(address);
-  REQUIRE(::bind(socket, reinterpret_cast<sockaddr*>(&address), size) == 0);
-  REQUIRE(::getsockname(socket, reinterpret_cast<sockaddr*>(&address), &size) == 0);
-  ::close(socket);
-  return ntohs(address.sin_port);
-}
-
-/// The ffmpeg program as a network camera: serves the film once, at its pace.
-class Server {
- public:
-  Server(const std::string& film, const std::vector<std::string>& encoding)
-      : address_("http://127.0.0.1:" + std::to_string(free_port()) + "/video") {
-    std::vector<std::string> words{"ffmpeg", "-v", "quiet", "-nostdin", "-re", "-i", film};
-    words.insert(words.end(), encoding.begin(), encoding.end());
-    words.insert(words.end(), {"-listen", "1", address_});
-    child_ = ::fork();
-    REQUIRE(child_ >= 0);
-    if (child_ == 0) {
-      std::vector<char*> arguments;
-      for (std::string& word : words) arguments.push_back(word.data());
-      arguments.push_back(nullptr);
-      ::execvp("ffmpeg", arguments.data());
-      ::_exit(127);
-    }
-  }
-  ~Server() {
-    ::kill(child_, SIGKILL);
-    ::waitpid(child_, nullptr, 0);
-  }
-  Server(const Server&) = delete;
-  Server& operator=(const Server&) = delete;
-  [[nodiscard]] const std::string& address() const { return address_; }
-
- private:
-  std::string address_;
-  pid_t child_ = -1;
-};
 
 /// A night of an hour: 25 min on either side and what the opening of a stream takes.
 std::string render_night(const TemporaryFolder& folder) {
@@ -137,7 +87,8 @@ TEST_SUITE("live_night") {
   TEST_CASE("a night served as motion JPEG over HTTP is watched and gives G") {
     const TemporaryFolder folder;
     const std::string night = render_night(folder);
-    const Server server(night + "/night.mp4", {"-c:v", "mjpeg", "-q:v", "2", "-f", "mpjpeg"});
+    const FfmpegServer server({"-i", night + "/night.mp4"},
+                              {"-c:v", "mjpeg", "-q:v", "2", "-f", "mpjpeg"});
     const WatchSummary summary = watch_stream(server.address(), folder / "run");
     CHECK(summary.calibrated);
     CHECK(summary.pictures > 600);  // of 720; opening takes half a second
@@ -147,19 +98,19 @@ TEST_SUITE("live_night") {
   TEST_CASE("a night served as H.264 over HTTP is watched and gives G") {
     const TemporaryFolder folder;
     const std::string night = render_night(folder);
-    const Server server(night + "/night.mp4",
-                        {"-c:v",
-                         "libx264",
-                         "-preset",
-                         "ultrafast",
-                         "-tune",
-                         "zerolatency",
-                         "-crf",
-                         "16",
-                         "-g",
-                         "20",
-                         "-f",
-                         "mpegts"});
+    const FfmpegServer server({"-i", night + "/night.mp4"},
+                              {"-c:v",
+                               "libx264",
+                               "-preset",
+                               "ultrafast",
+                               "-tune",
+                               "zerolatency",
+                               "-crf",
+                               "16",
+                               "-g",
+                               "20",
+                               "-f",
+                               "mpegts"});
     const WatchSummary summary = watch_stream(server.address(), folder / "run");
     CHECK(summary.calibrated);
     CHECK(summary.pictures > 500);

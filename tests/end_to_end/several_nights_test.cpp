@@ -50,6 +50,10 @@ TEST_SUITE("several nights") {
     // Again: the comparison itself is no night.
     REQUIRE(nightswing_command("analyse --quiet " + all).status == 0);
     CHECK(read_json(folder / "runs/together/nights.json")["nights"].size() == 3);
+    const std::string comparison = (folder / "runs/together").string();
+    const auto no_run = nightswing_command("analyse " + comparison + " " + comparison);
+    CHECK(no_run.status == 1);
+    CHECK(no_run.errors.find("and no run; name the run folders") != std::string::npos);
   }
 
   TEST_CASE("a blind night is not combined with others, and sides are those of one night") {

@@ -68,7 +68,8 @@ TEST_SUITE("nights_together") {
         "no G of several nights: fewer than two of them give one\n"));
     CHECK(nlohmann::json::parse(tracker::nights_json(together))["G"].is_null());
     CHECK(tracker::nights_figures(together).empty());
-    CHECK(tracker::nights_page(together).find("fewer than two of them") != std::string::npos);
+    CHECK(tracker::nights_page(together, tracker::nights_figures(together))
+              .find("fewer than two of them") != std::string::npos);
   }
 
   TEST_CASE("the JSON holds the same numbers, in the order given") {
@@ -88,8 +89,8 @@ TEST_SUITE("nights_together") {
   }
 
   TEST_CASE("the page shows every night and obeys no text of the user") {
-    const std::string page =
-        tracker::nights_page(tracker::nights_together({night("a"), night("<b>b</b>")}));
+    const NightsTogether together = tracker::nights_together({night("a"), night("<b>b</b>")});
+    const std::string page = tracker::nights_page(together, tracker::nights_figures(together));
     CHECK(page.find("Shelf &lt;balance&gt;") != std::string::npos);
     CHECK(page.find("<b>b</b>") == std::string::npos);
     CHECK(page.find("src=\"data:image/svg+xml;base64,") != std::string::npos);

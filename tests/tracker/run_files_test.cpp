@@ -3,6 +3,7 @@
 
 #include "analysis/input_error.h"
 #include "calibration/ruler_map.h"
+#include "tests/support/error_text.h"
 #include "tests/support/near.h"
 #include "tests/support/temporary_folder.h"
 #include "tracker/event_log.h"
@@ -17,15 +18,6 @@ using nightswing::InputError;
 namespace calibration = nightswing::calibration;
 
 namespace {
-
-std::string error_text(const std::function<void()>& act) {
-  try {
-    act();
-  } catch (const InputError& error) {
-    return error.what();
-  }
-  return "no error";
-}
 
 TrackRow measured_row(double t_s) {
   return {

@@ -1,21 +1,17 @@
 // A stream served on this computer, as a phone serves its pictures.
 #include "tracker/stream_source.h"
 
-#include <arpa/inet.h>
-#include <netinet/in.h>
-#include <sys/socket.h>
-#include <sys/wait.h>
-#include <unistd.h>
-
 #include <chrono>
-#include <csignal>
 #include <memory>
+#include <string>
 #include <thread>
+#include <vector>
 
 #include <doctest/doctest.h>
 #include <fmt/format.h>
 
 #include "analysis/input_error.h"
+#include "tests/support/ffmpeg_server.h"
 #include "tests/support/near.h"
 
 using namespace nightswing::tracker;
@@ -23,60 +19,10 @@ using namespace nightswing::test;
 
 namespace {
 
-int free_port() {
-  const int socket = ::socket(AF_INET, SOCK_STREAM, 0);
-  sockaddr_in address{};
-  address.sin_family = AF_INET;
-  address.sin_addr.s_addr = htonl(INADDR_LOOPBACK);
-  socklen_t size = sizeof(address);
-  REQUIRE(::bind(socket, reinterpret_cast<sockaddr*>(&address), size) == 0);
-  REQUIRE(::getsockname(socket, reinterpret_cast<sockaddr*>(&address), &size) == 0);
-  ::close(socket);
-  return ntohs(address.sin_port);
-}
-
-/// Twenty pictures a second for one and a half, as motion JPEG (multipart/x-mixed-replace), by the
-/// ffmpeg program; ends after its first visitor.
-class Server {
- public:
-  Server() : address_(fmt::format("http://127.0.0.1:{}/video", free_port())) {
-    child_ = ::fork();
-    REQUIRE(child_ >= 0);
-    if (child_ == 0) {
-      ::execlp("ffmpeg",
-               "ffmpeg",
-               "-v",
-               "quiet",
-               "-nostdin",
-               "-re",
-               "-f",
-               "lavfi",
-               "-i",
-               "testsrc=size=160x120:rate=20:duration=1.5",
-               "-c:v",
-               "mjpeg",
-               "-f",
-               "mpjpeg",
-               "-listen",
-               "1",
-               address_.c_str(),
-               nullptr);
-      ::_exit(127);
-    }
-  }
-  ~Server() {
-    ::kill(child_, SIGKILL);
-    ::waitpid(child_, nullptr, 0);
-  }
-  Server(const Server&) = delete;
-  Server& operator=(const Server&) = delete;
-
-  [[nodiscard]] const std::string& address() const { return address_; }
-
- private:
-  std::string address_;
-  pid_t child_ = -1;
-};
+/// Twenty pictures a second for one and a half, as motion JPEG (multipart/x-mixed-replace).
+const std::vector<std::string> kPictures{
+    "-f", "lavfi", "-i", "testsrc=size=160x120:rate=20:duration=1.5"};
+const std::vector<std::string> kMotionJpeg{"-c:v", "mjpeg", "-f", "mpjpeg"};
 
 /// Opens as soon as the server listens.
 std::unique_ptr<FrameSource> opened(const std::string& address) {
@@ -95,7 +41,7 @@ std::unique_ptr<FrameSource> opened(const std::string& address) {
 
 TEST_SUITE("stream_source") {
   TEST_CASE("a motion JPEG stream is read to its end with the times of arrival") {
-    const Server server;
+    const FfmpegServer server(kPictures, kMotionJpeg);
     const auto source = opened(server.address());
     REQUIRE(source);
     CHECK(source->facts().width_px == 160);

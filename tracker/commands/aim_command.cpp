@@ -61,7 +61,7 @@ void aim(const Arguments& arguments) {
   FrameGrabber grabber(camera_opener(camera_request(arguments.camera), clock), clock);
   print(grabber);
   ScaleInView scale;
-  if (!arguments.bar.empty()) scale.bar_mm = parse_bar_mm(arguments.bar);
+  scale.bar_mm = bar_mm_from(arguments.bar);
   AimObserver observer(scale);
   TerminalLine line(stdout);
   double next_line_s = 0.0;
@@ -95,10 +95,7 @@ void add_aim_command(CLI::App& app) {
   CLI::App* command = app.add_subcommand(
       "aim", "set a camera up: the live picture and what the program sees in it");
   CLI::Option* camera = add_camera_options(*command, arguments->camera);
-  command->add_option("--bar",
-                      arguments->bar,
-                      "what the bar below the printed scale measures instead of 200 mm, such as "
-                      "\"199.4(2) mm\"");
+  add_bar_option(*command, arguments->bar);
   command->add_option("--for", arguments->length, "end after so long: 30s")
       ->check(duration_check());
   command->add_flag(

@@ -90,10 +90,10 @@ NightOfRun night_of(const Arguments& arguments, const RunFolder& run) {
   return night;
 }
 
-/// Analyses one night, leaves everything in its folder and hands the result to `use`.
+/// Analyses one night, leaves everything in its folder and hands result and text to `use`.
 void analyse_run(const Arguments& arguments,
                  const RunFolder& run,
-                 const std::function<void(const ResultSource&)>& use) {
+                 const std::function<void(const ResultSource&, const std::string& text)>& use) {
   const analysis::Apparatus apparatus = apparatus_for(arguments, run);
   const NightOfRun night = night_of(arguments, run);
   if (arguments.open) open_blind(run);
@@ -112,15 +112,16 @@ void analyse_run(const Arguments& arguments,
   keep_apparatus(arguments, run);
   const ResultSource source{run, night, apparatus, result};
   write_whole_file(run.result_json(), result_json(source));
-  write_whole_file(run.result_txt(), result_text(source));
+  const std::string text = result_text(source);
+  write_whole_file(run.result_txt(), text);
   write_show(arguments, source);
-  use(source);
+  use(source, text);
 }
 
 void analyse_one(const Arguments& arguments) {
   const RunFolder run = open_run_folder(arguments.runs.front());
-  analyse_run(arguments, run, [&](const ResultSource& source) {
-    if (!arguments.quiet) fmt::print("{}\n", result_text(source));
+  analyse_run(arguments, run, [&](const ResultSource&, const std::string& text) {
+    if (!arguments.quiet) fmt::print("{}\n", text);
   });
   fmt::print("written: {}, {}, {}, {}\n",
              run.report().string(),
@@ -134,7 +135,9 @@ NightBeside analysed_beside(const Arguments& arguments, const std::string& path)
   try {
     const RunFolder run = open_run_folder(path);
     std::optional<NightBeside> night;
-    analyse_run(arguments, run, [&](const ResultSource& source) { night = night_beside(source); });
+    analyse_run(arguments, run, [&](const ResultSource& source, const std::string&) {
+      night = night_beside(source);
+    });
     return *night;
   } catch (const InputError& error) {
     return {.run = path,
@@ -158,17 +161,15 @@ void check_not_blind(const Arguments& arguments) {
   }
 }
 
-void write_together(const RunFolder& folder, const NightsTogether& together) {
-  std::error_code failed;
-  std::filesystem::create_directories(folder.path, failed);
-  if (failed) {
-    throw InputError(
-        fmt::format("cannot make the folder {}: {}", folder.path.string(), failed.message()));
-  }
+void write_together(const RunFolder& folder,
+                    const NightsTogether& together,
+                    const std::string& text) {
+  make_folder(folder.path);
+  const auto figures = nights_figures(together);
   write_whole_file(folder.path / kNightsJson, nights_json(together));
-  write_whole_file(folder.path / "nights.txt", nights_text(together));
-  write_whole_file(folder.path / "nights.html", nights_page(together));
-  write_plots(folder, nights_figures(together));
+  write_whole_file(folder.path / "nights.txt", text);
+  write_whole_file(folder.path / "nights.html", nights_page(together, figures));
+  write_plots(folder, figures);
 }
 
 /// `runs/*` names the folder of an earlier comparison too.
@@ -183,6 +184,11 @@ void analyse_several(Arguments arguments) {
         "--side belongs to one night; mark the sides of several with 'nightswing mark'");
   }
   std::erase_if(arguments.runs, is_comparison);
+  if (arguments.runs.empty()) {
+    throw InputError(
+        "only comparisons of earlier analyses are named, and no run; name the run folders, such as "
+        "runs/*");
+  }
   check_not_blind(arguments);
   std::vector<NightBeside> nights;
   for (const std::string& path : arguments.runs) {
@@ -194,8 +200,9 @@ void analyse_several(Arguments arguments) {
       std::filesystem::path(arguments.runs.front()).lexically_normal() / "..";
   const RunFolder folder{arguments.together.empty() ? (beside / "together").lexically_normal()
                                                     : std::filesystem::path(arguments.together)};
-  write_together(folder, together);
-  if (!arguments.quiet) fmt::print("\n{}\n", nights_text(together));
+  const std::string text = nights_text(together);
+  write_together(folder, together, text);
+  if (!arguments.quiet) fmt::print("\n{}\n", text);
   fmt::print("written: {}\n", (folder.path / "nights.{html,txt,json}").string());
 }
 

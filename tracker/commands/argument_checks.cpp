@@ -9,6 +9,7 @@
 
 #include "analysis/input_error.h"
 #include "tracker/event_log.h"
+#include "tracker/wall_calibration.h"
 
 namespace nightswing::tracker {
 namespace {
@@ -70,6 +71,18 @@ CLI::Validator side_check() {
         return fmt::format("'{}' is no side and moment such as plus@0s or minus@2h5m", text);
       },
       "SIDE@MOMENT");
+}
+
+void add_bar_option(CLI::App& command, std::string& bar) {
+  command.add_option("--bar",
+                     bar,
+                     "what the bar below the printed scale measures instead of 200 mm, such as "
+                     "\"199.4(2) mm\"");
+}
+
+std::optional<analysis::Measured> bar_mm_from(const std::string& bar) {
+  if (bar.empty()) return std::nullopt;
+  return parse_bar_mm(bar);
 }
 
 double moment_s(const std::string& text, const std::optional<UtcTime>& start) {

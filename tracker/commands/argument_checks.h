@@ -1,9 +1,11 @@
 #pragma once
 
+#include <optional>
 #include <string>
 
 #include <CLI/App.hpp>
 
+#include "analysis/measured.h"
 #include "analysis/swing_series.h"
 #include "tracker/time_text.h"
 
@@ -19,6 +21,11 @@ namespace nightswing::tracker {
 [[nodiscard]] CLI::Validator moment_check();
 /// `plus@0s`, `minus@2h5m`, `away@2026-03-14T23:30:00Z`.
 [[nodiscard]] CLI::Validator side_check();
+
+/// `--bar`, what the bar below the printed scale measures; its text comes to `bar`.
+void add_bar_option(CLI::App& command, std::string& bar);
+/// What was given of it [mm]; nothing for an empty text. throws InputError as parse_bar_mm.
+[[nodiscard]] std::optional<analysis::Measured> bar_mm_from(const std::string& bar);
 
 /// A moment of the night as the user names it: a duration since the first frame, or a time of the
 /// wall clock, for which the start must be known. Seconds since the first frame.

@@ -6,6 +6,7 @@
 #include "analysis/input_error.h"
 #include "analysis/quantity.h"
 #include "tracker/calibration_picture.h"
+#include "tracker/commands/argument_checks.h"
 #include "tracker/commands/commands.h"
 #include "tracker/event_log.h"
 #include "tracker/picture_file.h"
@@ -26,9 +27,7 @@ struct Arguments {
 };
 
 /// The picture to read the scale in; it must be of the run's own size.
-cv::Mat picture_for(const std::string& name, const RunInfo& info) {
-  const calibration::FrameSize frame{.width_px = info.frame_width_px,
-                                     .height_px = info.frame_height_px};
+cv::Mat picture_for(const std::string& name, calibration::FrameSize frame) {
   if (!std::filesystem::exists(name)) throw InputError(fmt::format("there is no file {}", name));
   cv::Mat picture = read_picture(name);
   if (picture.empty()) throw InputError(fmt::format("{} cannot be read as a picture", name));
@@ -48,7 +47,7 @@ cv::Mat picture_for(const std::string& name, const RunInfo& info) {
 
 ScaleInView in_view(const Arguments& arguments, calibration::FrameSize frame) {
   ScaleInView in_view;
-  if (!arguments.bar.empty()) in_view.bar_mm = parse_bar_mm(arguments.bar);
+  in_view.bar_mm = bar_mm_from(arguments.bar);
   in_view.ruler = !arguments.ruler.empty();
   if (in_view.ruler) {
     in_view.ruler_hint = parse_ruler_hint(arguments.ruler);
@@ -72,7 +71,7 @@ void calibrate(const Arguments& arguments) {
       arguments.picture.empty() ? run.first_frame().string() : arguments.picture;
   // By hand a picture is only drawn into, so a run without one will do.
   const cv::Mat picture =
-      by_hand && arguments.picture.empty() ? read_picture(name) : picture_for(name, info);
+      by_hand && arguments.picture.empty() ? read_picture(name) : picture_for(name, frame);
   const calibration::WallMap map =
       by_hand ? map_from_points(arguments.points, arguments.point_u_px, frame)
               : map_from_picture(picture, name, in_view(arguments, frame));
@@ -102,10 +101,7 @@ void add_calibrate_command(CLI::App& app) {
                       "more), or x_px,y_px=x,y on the wall (four or more), in mm unless a unit is "
                       "given; with --ruler a reading "
                       "that fixes its zero (one or two); may be repeated");
-  command->add_option("--bar",
-                      arguments->bar,
-                      "what the bar below the printed scale measures instead of 200 mm, such as "
-                      "\"199.4(2) mm\"");
+  add_bar_option(*command, arguments->bar);
   command->add_option("--ruler",
                       arguments->ruler,
                       "read an ordinary ruler: two pixels along its edge such as "

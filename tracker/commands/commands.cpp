@@ -1,5 +1,7 @@
 #include "tracker/commands/commands.h"
 
+#include <fmt/format.h>
+
 namespace nightswing::tracker {
 
 void add_commands(CLI::App& app) {
@@ -12,6 +14,14 @@ void add_commands(CLI::App& app) {
   add_mark_command(app);
   add_analyse_command(app);
   add_film_command(app);
+}
+
+void print_next_step(const std::string& run, bool calibrated) {
+  if (calibrated) {
+    fmt::print("next: nightswing analyse {} --apparatus apparatus.yaml\n", run);
+  } else {
+    fmt::print("next: nightswing calibrate {} --point 412.5,388.0=120mm --point ...\n", run);
+  }
 }
 
 }  // namespace nightswing::tracker

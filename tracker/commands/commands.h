@@ -1,5 +1,7 @@
 #pragma once
 
+#include <string>
+
 #include <CLI/App.hpp>
 
 namespace nightswing::tracker {
@@ -17,6 +19,9 @@ inline constexpr const char* kCautions =
 /// Adds every command; the chosen one runs while the arguments are parsed.
 /// They throw InputError when the work cannot be done.
 void add_commands(CLI::App& app);
+
+/// Says what to do with a run that has been tracked; `calibrated`: it has a map of the wall.
+void print_next_step(const std::string& run, bool calibrated);
 
 void add_plan_command(CLI::App& app);
 void add_scale_command(CLI::App& app);

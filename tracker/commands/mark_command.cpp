@@ -44,11 +44,10 @@ void mark(const Arguments& arguments) {
   const RunFolder run = open_run_folder(arguments.run);
   const RunInfo info = read_run_info(run);
   const double t_s = moment_s(arguments.at, info.start);
-  std::optional<UtcTime> utc;
-  if (info.start) utc = after(*info.start, t_s);
   if (arguments.withdraw) check_stands(run, arguments.side, t_s);
   EventWriter(run.events())
-      .append({utc, t_s, arguments.withdraw ? "side withdrawn" : "side", arguments.side});
+      .append(
+          {utc_at(info, t_s), t_s, arguments.withdraw ? "side withdrawn" : "side", arguments.side});
   fmt::print("{}: {} {} from {:.1f} s on\n",
              run.events().string(),
              arguments.withdraw ? "withdrawn: source masses at" : "source masses at",

@@ -43,12 +43,7 @@ void print(const ReplaySummary& summary) {
       states.of(SpotState::kDark));
   fmt::print("wall: {}\n", summary.wall);
   for (const std::string& warning : summary.warnings) fmt::print("warning: {}\n", warning);
-  const std::string run = summary.run.path.string();
-  if (summary.calibrated) {
-    fmt::print("next: nightswing analyse {} --apparatus apparatus.yaml\n", run);
-  } else {
-    fmt::print("next: nightswing calibrate {} --point 412.5,388.0=120mm --point ...\n", run);
-  }
+  print_next_step(summary.run.path.string(), summary.calibrated);
 }
 
 }  // namespace
@@ -77,10 +72,7 @@ void add_replay_command(CLI::App& app) {
                    "wall-clock time of the first frame (ISO 8601); without it the file's creation "
                    "time, if it has one")
       ->check(iso_time_check());
-  command->add_option("--bar",
-                      arguments->bar,
-                      "what the bar below the printed scale measures instead of 200 mm, such as "
-                      "\"199.4(2) mm\"");
+  add_bar_option(*command, arguments->bar);
   command
       ->add_option("--end",
                    arguments->end,
@@ -110,11 +102,11 @@ void add_replay_command(CLI::App& app) {
                           .resume = arguments->resume,
                           .scale = {},
                           .quiet = arguments->quiet};
-    if (!arguments->bar.empty()) request.scale.bar_mm = parse_bar_mm(arguments->bar);
+    request.scale.bar_mm = bar_mm_from(arguments->bar);
     std::optional<StopSignal> stop_signal;
     if (is_stream(request.source)) {
       stop_signal.emplace();
-      request.why_stop = [] { return StopSignal::came() ? StopSignal::name() : std::string(); };
+      request.why_stop = &StopSignal::name;
     }
     print(replay(request));
   });

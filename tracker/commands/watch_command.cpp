@@ -45,7 +45,7 @@ WatchRequest request_from(const Arguments& arguments, const Clock& clock) {
     request.end_utc = next_moment(arguments.until, clock.utc());
     request.end = "--until " + arguments.until;
   }
-  if (!arguments.bar.empty()) request.scale.bar_mm = parse_bar_mm(arguments.bar);
+  request.scale.bar_mm = bar_mm_from(arguments.bar);
   if (!arguments.video.empty()) request.video_bytes = parse_size(arguments.video);
   return request;
 }
@@ -58,11 +58,7 @@ void print(const WatchSummary& summary) {
              summary.pictures_by_state.measured(),
              duration_text(summary.last_t_s),
              summary.ended);
-  if (summary.calibrated) {
-    fmt::print("next: nightswing analyse {} --apparatus apparatus.yaml\n", run);
-  } else {
-    fmt::print("next: nightswing calibrate {} --point 412.5,388.0=120mm --point ...\n", run);
-  }
+  print_next_step(run, summary.calibrated);
 }
 
 void watch_with(const Arguments& arguments) {
@@ -70,7 +66,7 @@ void watch_with(const Arguments& arguments) {
   const StopSignal stop_signal;
   WatchTerminal terminal(arguments.quiet);
   const WatchHooks hooks{
-      .why_stop = [] { return StopSignal::came() ? StopSignal::name() : std::string(); },
+      .why_stop = &StopSignal::name,
       .see = [&](const WatchStatus& status, const cv::Mat&) { terminal.show(status); },
       .tell = [&](const std::string& event,
                   const std::string& detail) { terminal.tell(event, detail); }};
@@ -108,10 +104,7 @@ void add_watch_command(CLI::App& app) {
                    "pictures that came in it")
       ->check(duration_check())
       ->capture_default_str();
-  command->add_option("--bar",
-                      arguments->bar,
-                      "what the bar below the printed scale measures instead of 200 mm, such as "
-                      "\"199.4(2) mm\"");
+  add_bar_option(*command, arguments->bar);
   command
       ->add_option("--video",
                    arguments->video,

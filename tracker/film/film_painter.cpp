@@ -262,8 +262,8 @@ void FilmPainter::paint_panel(Canvas& canvas, const FilmMoment& moment) {
   };
   const Palette& colours = canvas.palette();
   write(duration_text(moment.t_s), 44.0, colours.ink, true);
-  if (contents_.info.start) {
-    const std::string iso = iso_text(after(*contents_.info.start, moment.t_s));
+  if (const auto utc = utc_at(contents_.info, moment.t_s)) {
+    const std::string iso = iso_text(*utc);
     write(iso.substr(0, 10) + " " + iso.substr(11, 5) + " UTC", 26.0, colours.faint, false);
   }
   y += 20.0 * unit;

@@ -21,8 +21,6 @@ using analysis::format_quantity;
 using analysis::Measured;
 using Json = nlohmann::ordered_json;
 
-constexpr const char* kUnitOfG = "m3 kg-1 s-2";
-
 Json json_of(const std::optional<Measured>& quantity) {
   if (!quantity) return nullptr;
   return {{"value", quantity->value}, {"u", quantity->u}};
@@ -188,7 +186,7 @@ std::vector<Figure> nights_figures(const NightsTogether& together) {
   return {comparison_figure(values, compare_with_accepted(g), format_quantity(g, kUnitOfG))};
 }
 
-std::string nights_page(const NightsTogether& together) {
+std::string nights_page(const NightsTogether& together, std::span<const Figure> figures) {
   std::string html = head_html(fmt::format("{} nights", together.nights.size()));
   html += fmt::format(
       "<body>\n<main>\n<h1>{} nights</h1>\n<section class=\"result\" "
@@ -204,7 +202,7 @@ std::string nights_page(const NightsTogether& together) {
   } else {
     html += "<p class=\"value\">no G of several nights: fewer than two of them give one</p>\n";
   }
-  html += "</section>\n" + figures_html(nights_figures(together), {"comparison"});
+  html += "</section>\n" + figures_html(figures, {"comparison"});
   std::vector<std::vector<std::string>> rows;
   for_each_night(together, [&](const NightBeside& night, const auto* beside) {
     const auto text = [](const std::optional<Measured>& quantity, const char* unit) {

@@ -1,6 +1,7 @@
 #pragma once
 
 #include <optional>
+#include <span>
 #include <string>
 #include <vector>
 
@@ -43,7 +44,8 @@ struct NightsTogether {
 /// G of every night and of all together; nothing without a combined G.
 [[nodiscard]] std::vector<Figure> nights_figures(const NightsTogether& together);
 
-/// One page that needs nothing beside it.
-[[nodiscard]] std::string nights_page(const NightsTogether& together);
+/// One page that needs nothing beside it, with these figures.
+[[nodiscard]] std::string nights_page(const NightsTogether& together,
+                                      std::span<const Figure> figures);
 
 }  // namespace nightswing::tracker

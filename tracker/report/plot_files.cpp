@@ -28,12 +28,7 @@ void remove_outdated(const RunFolder& run, std::span<const Figure> figures) {
 }  // namespace
 
 void write_plots(const RunFolder& run, std::span<const Figure> figures) {
-  std::error_code failed;
-  std::filesystem::create_directories(run.plots(), failed);
-  if (failed) {
-    throw InputError(
-        fmt::format("cannot make the folder {}: {}", run.plots().string(), failed.message()));
-  }
+  make_folder(run.plots());
   remove_outdated(run, figures);
   for (const Figure& figure : figures) {
     const auto file = [&](const char* ending) { return run.plots() / (figure.name + ending); };

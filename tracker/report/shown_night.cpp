@@ -20,8 +20,6 @@ namespace {
 using analysis::format_quantity;
 using analysis::NightResult;
 
-constexpr const char* kUnitOfG = "m3 kg-1 s-2";
-
 /// Both lists grow in time, and the fit's times are those of its samples.
 std::vector<ShownSample> samples_of(const NightOfRun& night, const NightResult& result) {
   std::vector<ShownSample> shown;
@@ -206,7 +204,7 @@ ShownNight shown_night(const ResultSource& source, const std::string& analyse_co
   shown.wall_text = describe(source.night.map);
   shown.map = source.night.map;
   shown.assumptions = source.apparatus.assumptions;
-  shown.warnings = source.night.warnings;
+  shown.warnings = warnings_of(source);
   shown.commands = commands_of(source, analyse_command);
   for (const analysis::SegmentResult& segment : result.segments) {
     shown.segments.push_back(segment_of(segment, shown.samples));
@@ -216,14 +214,7 @@ ShownNight shown_night(const ResultSource& source, const std::string& analyse_co
   if (std::filesystem::exists(source.run.apparatus())) {
     shown.apparatus_text = read_whole_file(source.run.apparatus());
   }
-  shown.warnings.insert(
-      shown.warnings.end(), source.apparatus.warnings.begin(), source.apparatus.warnings.end());
-  shown.warnings.insert(shown.warnings.end(), result.warnings.begin(), result.warnings.end());
-  for (const SpotState state : {SpotState::kFound,
-                                SpotState::kClipped,
-                                SpotState::kBlocked,
-                                SpotState::kLost,
-                                SpotState::kDark}) {
+  for (const SpotState state : kSpotStates) {
     shown.frames.push_back(
         {std::string(word_for(state)), fmt::format("{}", source.night.frames_by_state.of(state))});
   }

@@ -22,10 +22,6 @@ PaperBox area_in(double width_pt, double height_pt, double left_pt = 52.0) {
           .height_pt = height_pt - 52.0};
 }
 
-const Colour& colour_of(const Canvas& canvas, bool plus) {
-  return plus ? canvas.palette().plus : canvas.palette().minus;
-}
-
 std::vector<double> dashes_of(const std::string& side) {
   if (side == "plus") return {};
   return side == "minus" ? std::vector<double>{5.0, 2.0} : std::vector<double>{1.5, 1.5};
@@ -276,13 +272,15 @@ void draw_folded(Canvas& canvas, const std::vector<FoldedReading>& folded) {
     canvas.dots(thinned_for_paper(points, kColumn_pt),
                 {plus ? MarkerShape::kDisc : MarkerShape::kSquare,
                  plus ? 3.2 : 1.2,  // the first ones would else vanish behind the second
-                 colour_of(canvas, plus)});
+                 side_colour(canvas.palette(), plus ? "plus" : "minus")});
   }
   for (const bool plus : {true, false}) {
     const double y_pt = axes.area().top_pt - 8.0;
     const double x_pt = axes.area().left_pt + (plus ? 4.0 : 54.0);
     canvas.marker({x_pt, y_pt},
-                  {plus ? MarkerShape::kDisc : MarkerShape::kSquare, 4.0, colour_of(canvas, plus)});
+                  {plus ? MarkerShape::kDisc : MarkerShape::kSquare,
+                   4.0,
+                   side_colour(canvas.palette(), plus ? "plus" : "minus")});
     canvas.text({x_pt + 6.0, y_pt + 2.5},
                 plus ? "plus" : "minus",
                 {.size_pt = 7.5, .colour = canvas.palette().ink});

@@ -38,6 +38,7 @@ bool StopSignal::came() {
 }
 
 std::string StopSignal::name() {
+  if (!came()) return {};
   return caught == SIGINT ? "Ctrl-C" : "SIGTERM";
 }
 

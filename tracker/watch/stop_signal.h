@@ -15,7 +15,7 @@ class StopSignal {
 
   /// Whether an end was asked for.
   [[nodiscard]] static bool came();
-  /// `Ctrl-C` or `SIGTERM`.
+  /// Who asked: `Ctrl-C` or `SIGTERM`; empty if nobody did.
   [[nodiscard]] static std::string name();
 };
 

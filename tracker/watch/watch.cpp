@@ -16,6 +16,7 @@
 #include "tracker/watch/earlier_run.h"
 #include "tracker/watch/picture_pace.h"
 #include "tracker/watch/strip_video.h"
+#include "tracker/watch/time_base.h"
 #include "tracker/watch/watch_file.h"
 
 namespace nightswing::tracker {
@@ -29,13 +30,6 @@ constexpr double kUsualNight_s = 86400.0;  // room for so long is set aside if n
 constexpr double kLeastStep_s = 1e-6;      // the track keeps microseconds, and its times must grow
 constexpr int kPicturesOfView = 8;
 constexpr std::int64_t kReservedForEvents = 1'000'000;
-
-/// Where in time the pictures of this program are, in a run that may have begun earlier.
-struct TimeBase {
-  double steady_at_start_s;
-  UtcTime start;        // wall clock of t_s = 0
-  std::string resumed;  // what to say of the gap; empty for a new run
-};
 
 /// throws InputError if the run was begun with something else than what is asked for now.
 void check_same_run(const RunFolder& run,
@@ -60,38 +54,6 @@ void check_same_run(const RunFolder& run,
         size(camera.width_px, camera.height_px));
   check("--every", begun.watch.every, request.every);
   check("the scale", begun.watch.scale, request.scale_text);
-}
-
-TimeBase new_time_base(double steady_s, const Clock& clock) {
-  return {.steady_at_start_s = steady_s,
-          .start = after(clock.utc(), steady_s - clock.steady_s()),
-          .resumed = {}};
-}
-
-/// throws InputError if the wall clock stands before the last line, so that no gap can be told.
-TimeBase resumed_time_base(const EarlierRun& earlier, double steady_s, const Clock& clock) {
-  const UtcTime start = earlier.info.start.value_or(clock.utc());
-  const double by_steady_s = steady_s - earlier.watch.steady_at_start_s;
-  if (earlier.watch.boot == clock.boot() && by_steady_s > earlier.last_t_s) {
-    return {.steady_at_start_s = earlier.watch.steady_at_start_s,
-            .start = start,
-            .resumed = fmt::format("after {} without a track: the program had ended",
-                                   duration_text(by_steady_s - earlier.last_t_s))};
-  }
-  const double gap_s = seconds_between(earlier.last_utc.value_or(start), clock.utc()) -
-                       (clock.steady_s() - steady_s);
-  if (gap_s <= 0.0) {
-    throw InputError(fmt::format(
-        "this computer was restarted and its clock says {}, before the last line of the track at "
-        "{}; set the clock, then give the same command again",
-        iso_text(clock.utc()),
-        iso_text(earlier.last_utc.value_or(start))));
-  }
-  return {.steady_at_start_s = steady_s - (earlier.last_t_s + gap_s),
-          .start = start,
-          .resumed = fmt::format("after {} without a track, by the wall clock: this computer had "
-                                 "been restarted",
-                                 duration_text(gap_s))};
 }
 
 /// One watch from its beginning to its end.
@@ -156,9 +118,13 @@ class Watching {
     log(t_s(clock_.steady_s()), event, detail);
   }
 
+  [[nodiscard]] bool is_end_past() const {
+    return request_.end_utc && clock_.utc() >= *request_.end_utc;
+  }
+
   [[nodiscard]] bool is_over_already() {
     if (!earlier_) return false;
-    const bool by_clock = request_.end_utc && clock_.utc() >= *request_.end_utc;
+    const bool by_clock = is_end_past();
     // The last line is the mean of the last seconds.
     const bool by_length =
         request_.for_s && earlier_->last_t_s + 2.0 * request_.every_s >= *request_.for_s;
@@ -172,9 +138,8 @@ class Watching {
 
   [[nodiscard]] std::string why_end() const {
     if (std::string asked = hooks_.why_stop ? hooks_.why_stop() : ""; !asked.empty()) return asked;
-    const bool by_clock = request_.end_utc && clock_.utc() >= *request_.end_utc;
     const bool by_length = request_.for_s && t_s(clock_.steady_s()) >= *request_.for_s;
-    return by_clock || by_length ? request_.end : "";
+    return is_end_past() || by_length ? request_.end : "";
   }
 
   /// False if it was asked to stop before.
@@ -218,6 +183,7 @@ class Watching {
   void begin(double steady_s) {
     time_ =
         earlier_ ? resumed_time_base(*earlier_, steady_s, clock_) : new_time_base(steady_s, clock_);
+    first_t_s_ = t_s(steady_s);
     const CameraFacts& camera = grabber_->facts();
     if (!earlier_) {
       write_run_info(run_,
@@ -387,7 +353,7 @@ class Watching {
   void note(const WallReading& wall) {
     if (earlier_ && !wall.map) return;  // that there is no scale was told when the run began
     try {
-      summary_.calibrated = note_wall(wall, run_, *events_);
+      note_wall(wall, run_, *events_);
     } catch (const InputError& error) {
       log_now("warning", error.what());
     }

@@ -247,6 +247,21 @@ TEST_SUITE("watch") {
     CHECK(last_s < 20.0);
   }
 
+  TEST_CASE(
+      "how evenly the pictures come is told of each part of a run, after a while of its own") {
+    Night night;
+    static_cast<void>(watched(night, 300));
+    REQUIRE(night.details("pictures").size() == 1);
+    const double last_s = night.track().rows.back().t_s;
+    static_cast<void>(watched(night, 300));
+    std::vector<double> told_s;
+    for (const Event& e : read_events(night.run().events()).events) {
+      if (e.event == "pictures") told_s.push_back(*e.t_s);
+    }
+    REQUIRE(told_s.size() == 2);
+    CHECK(told_s[1] > last_s + 120.0);
+  }
+
   TEST_CASE("over a restart of the computer the wall clock carries the time") {
     Night night;
     static_cast<void>(watched(night, 40));
