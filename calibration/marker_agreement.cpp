@@ -177,7 +177,8 @@ int columns_per_page(const std::vector<PlacedMarker>& markers, FrameSize frame) 
     const MapFit fit = fit_plane_map(outer_corners(markers, {frame, columns}), frame);
     if (fit.status != MapStatus::kFitted) return std::numeric_limits<double>::infinity();
     const double unknowns = 4.0 * static_cast<double>(pages.size() - 1);
-    return 2.0 * data * std::log(residual_rms_px(fit.map)) + unknowns * std::log(data);
+    // Not by the residuals: what is left of an offset of all edges in them depends on the sheets.
+    return data * std::log(fit.map.reduced_chi2) + unknowns * std::log(data);
   };
   if (markers.size() < kEnoughForJoints) return kColumnsPerPage;
   return criterion(kPortraitColumns) < criterion(kColumnsPerPage) ? kPortraitColumns

@@ -304,6 +304,18 @@ TEST_CASE("over random cameras the scale factor and its uncertainty are right") 
   }
 }
 
+TEST_CASE("edges that all seem shifted alike do not hide where the sheets join") {
+  // The third view of the bench, of two sheets in landscape.
+  cv::RNG random(20250117);
+  ScaleTrial trial;
+  for (int i = 0; i < 3; ++i) trial = random_trial(random, 2, 0.785);
+  const ScaleOutcome outcome = run_trial(trial);
+  REQUIRE_MESSAGE(outcome.mapped, outcome.message);
+  CHECK(outcome.map.pages.size() == 1);  // beside the first; three sheets in portrait would be two
+  CHECK(std::abs(outcome.error) < 3.0 * outcome.u);
+  CHECK(outcome.u < 5e-4);
+}
+
 TEST_SUITE_END();
 
 }  // namespace nightswing::test
