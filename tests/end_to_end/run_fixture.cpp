@@ -6,6 +6,7 @@
 
 #include "calibration/wall_map.h"
 #include "tests/support/synthetic_swing.h"
+#include "tests/support/temporary_folder.h"
 #include "tracker/run_folder.h"
 #include "tracker/track_file.h"
 #include "tracker/wall_file.h"
@@ -57,6 +58,17 @@ void make_synthetic_run(const std::filesystem::path& folder) {
                                                  .peak = 100.0,
                                                  .width_px = 5.0}}});
   }
+}
+
+std::string make_analysed_run(const std::filesystem::path& folder) {
+  std::string run = (folder / "run").string();
+  make_synthetic_run(run);
+  write_text(folder / "apparatus.yaml", good_apparatus());
+  const auto analysed =
+      nightswing_command("analyse --quiet " + run + " --apparatus " +
+                         (folder / "apparatus.yaml").string() + " --side plus@0s --side minus@2h");
+  REQUIRE_MESSAGE(analysed.status == 0, analysed.errors);
+  return run;
 }
 
 std::string good_apparatus() {

@@ -22,6 +22,11 @@ namespace nightswing::test {
 /// (plus until 2 h, then minus), mapped to pixels by a line of 0.4 mm per pixel.
 void make_synthetic_run(const std::filesystem::path& folder);
 
+/// Makes such a run and analyses it.
+///   folder  where its apparatus file is written
+/// Gives back the run's folder, `folder`/run.
+[[nodiscard]] std::string make_analysed_run(const std::filesystem::path& folder);
+
 /// An apparatus file that is right, for the tests of wrong ones to change one thing in.
 [[nodiscard]] std::string good_apparatus();
 

@@ -19,18 +19,6 @@ namespace {
 const std::string kHere = std::string(NIGHTSWING_SOURCE_DIR) + "/tests/end_to_end/";
 const std::string kSchema = std::string(NIGHTSWING_SOURCE_DIR) + "/configs/result.schema.json";
 
-/// A synthetic night, analysed; `run` lies in the folder.
-std::string analysed_run(const TemporaryFolder& folder) {
-  std::string run = (folder / "run").string();
-  make_synthetic_run(run);
-  write_text(folder / "apparatus.yaml", good_apparatus());
-  const auto analysed =
-      nightswing_command("analyse --quiet " + run + " --apparatus " +
-                         (folder / "apparatus.yaml").string() + " --side plus@0s --side minus@2h");
-  REQUIRE_MESSAGE(analysed.status == 0, analysed.errors);
-  return run;
-}
-
 CommandResult validate(const std::string& result) {
   return run_command("/usr/bin/python3 " + kHere + "validate_result.py " + kSchema + " " + result);
 }
@@ -40,7 +28,7 @@ CommandResult validate(const std::string& result) {
 TEST_SUITE("what a night leaves") {
   TEST_CASE("result.json obeys its schema, with and without G") {
     const TemporaryFolder folder;
-    const std::string run = analysed_run(folder);
+    const std::string run = make_analysed_run(folder.path());
     const auto measured = validate(run + "/result.json");
     CHECK_MESSAGE(measured.status == 0, (measured.output + measured.errors));
     REQUIRE(read_json(run + "/result.json")["status"] == "measured");
@@ -56,7 +44,7 @@ TEST_SUITE("what a night leaves") {
 
   TEST_CASE("the schema refuses a result that lacks something or has it wrong") {
     const TemporaryFolder folder;
-    const std::string run = analysed_run(folder);
+    const std::string run = make_analysed_run(folder.path());
     const auto good = read_json(run + "/result.json");
     const auto refused = [&](const nlohmann::json& bad, const std::string& about) {
       write_text(folder / "bad.json", bad.dump());
@@ -83,7 +71,7 @@ TEST_SUITE("what a night leaves") {
 
   TEST_CASE("track, events and the data of every figure load into pandas") {
     const TemporaryFolder folder;
-    const std::string run = analysed_run(folder);
+    const std::string run = make_analysed_run(folder.path());
     REQUIRE(nightswing_command("mark " + run + " plus --at 0s").status == 0);
     const auto read = run_command("/usr/bin/python3 " + kHere + "read_tables.py " + run);
     REQUIRE_MESSAGE(read.status == 0, read.errors);
@@ -104,7 +92,7 @@ TEST_SUITE("what a night leaves") {
 
   TEST_CASE("result.txt fits one page of a lab notebook") {
     const TemporaryFolder folder;
-    const std::string run = analysed_run(folder);
+    const std::string run = make_analysed_run(folder.path());
     const std::string page = nightswing::tracker::read_whole_file(run + "/result.txt");
     std::istringstream text(page);
     std::size_t lines = 0;
@@ -118,7 +106,7 @@ TEST_SUITE("what a night leaves") {
 
   TEST_CASE("a blinded run shows every G with the same hidden factor, until it is opened") {
     const TemporaryFolder folder;
-    const std::string run = analysed_run(folder);
+    const std::string run = make_analysed_run(folder.path());
     const auto open = read_json(run + "/result.json");
     CHECK(open["blinded"] == false);
     CHECK(std::filesystem::exists(run + "/plots/comparison.csv"));
@@ -169,7 +157,7 @@ TEST_SUITE("what a night leaves") {
 
   TEST_CASE("the film command leaves a film, drawn where there is no video") {
     const TemporaryFolder folder;
-    const std::string run = analysed_run(folder);
+    const std::string run = make_analysed_run(folder.path());
     const auto made = nightswing_command("film " + run + " --seconds 2 --quiet");
     REQUIRE_MESSAGE(made.status == 0, made.errors);
     CHECK(made.output.find("60 frames of 1920 x 1080 px, wall drawn") != std::string::npos);
