@@ -1,0 +1,27 @@
+#pragma once
+
+#include <optional>
+#include <string>
+
+#include "analysis/measured.h"
+#include "analysis/swing_series.h"
+
+namespace nightswing::tracker {
+
+/// What the night has shown until now. Lengths only if the wall is calibrated; where something is
+/// not known yet it is left out, and the sentence says why.
+struct ResultSoFar {
+  double at_s = 0.0;                           ///< of the last position used, since the run's start
+  analysis::Side side = analysis::Side::kAway;  ///< where the sources are, if `side_known`
+  bool side_known = false;                      ///< false until a first mark
+  std::optional<analysis::Measured> period_s{};
+  std::optional<analysis::Measured> equilibrium_mm{};  ///< of the present segment
+  std::optional<analysis::Measured> shift_mm{};        ///< plus minus minus
+  std::optional<double> shift_relative_u{};            ///< u over the shift's size; needs no mm
+  double target_relative = 0.01;                       ///< the relative u that is wanted
+  /// Until then with the sources left where they are; 0 once it is reached.
+  std::optional<double> hours_to_target{};
+  std::string sentence{};  ///< of the above, for a person
+};
+
+}  // namespace nightswing::tracker
