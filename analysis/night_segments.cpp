@@ -155,16 +155,23 @@ std::vector<Segment> segments_between(const std::vector<SideChange>& sides,
   return segments;
 }
 
+std::vector<Segment> segments_so_far(const Night& night,
+                                     const std::vector<SwingSample>& series,
+                                     double period_s,
+                                     double settle_s,
+                                     NightResult& result) {
+  const double end_s = series.back().t_s + kJustAfter_s;
+  const double lead_s = night.sides.empty() ? 0.5 * settle_s : 0.0;
+  const auto changes = begun_before(with_disturbances(result), lead_s);
+  return watched_part(segments_between(changes, end_s, settle_s), series, period_s, result);
+}
+
 std::vector<Segment> watched_segments(const Night& night,
                                       const std::vector<SwingSample>& series,
                                       double period_s,
                                       double settle_s,
                                       NightResult& result) {
-  const double end_s = series.back().t_s + kJustAfter_s;
-  const double lead_s = night.sides.empty() ? 0.5 * settle_s : 0.0;
-  const auto changes = begun_before(with_disturbances(result), lead_s);
-  const auto segments =
-      watched_part(segments_between(changes, end_s, settle_s), series, period_s, result);
+  auto segments = segments_so_far(night, series, period_s, settle_s, result);
   check_sides(segments, result);
   return segments;
 }

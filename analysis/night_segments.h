@@ -17,8 +17,14 @@ void choose_sides(const Night& night,
                   NightResult& result);
 
 /// The segments between the sides of the result, cut to what was watched of them; a move that was
-/// found is cut out about its time, a marked one after it.
-/// throws InputError if they do not hold both sides
+/// found is cut out about its time, a marked one after it. May be none, or of one side only.
+[[nodiscard]] std::vector<Segment> segments_so_far(const Night& night,
+                                                   const std::vector<SwingSample>& series,
+                                                   double period_s,
+                                                   double settle_s,
+                                                   NightResult& result);
+
+/// The same. throws InputError if they do not hold both sides
 [[nodiscard]] std::vector<Segment> watched_segments(const Night& night,
                                                     const std::vector<SwingSample>& series,
                                                     double period_s,

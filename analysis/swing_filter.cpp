@@ -12,6 +12,7 @@ namespace {
 
 using swing_recursion::Parameters;
 using swing_recursion::Recursion;
+using swing_recursion::shape_of;
 using swing_recursion::Visit;
 
 constexpr double kLargestLog = 40.0;
@@ -47,8 +48,8 @@ FilterGradient gradient_of(const FilterTrack& track,
   for (int k = 0; k < N; ++k) seeded[places[static_cast<std::size_t>(k)]].v(k) = 1.0;
   FilterGradient result;
   Recursion<Number> recursion(
-      track, layout, swing_recursion::parameters_from(track, layout, seeded.data()));
-  if (!recursion.run([](std::size_t, const Recursion<Number>&) {})) return result;
+      shape_of(track), layout, swing_recursion::parameters_from(track, layout, seeded.data()));
+  if (!recursion.run(track, [](std::size_t, const Recursion<Number>&) {})) return result;
   const auto solved = swing_recursion::solve(recursion, track.points.size());
   if (!solved.usable || !std::isfinite(solved.restricted.a)) return result;
   result.usable = solved.restricted.v.allFinite();
@@ -94,10 +95,10 @@ FilterFit filter_fit(const FilterTrack& track,
   FilterFit fit;
   if (!sensible(track, layout, x)) return fit;
   const auto p = swing_recursion::parameters_from(track, layout, x.data());
-  Recursion<double> recursion(track, layout, p);
+  Recursion<double> recursion(shape_of(track), layout, p);
   const auto columns = static_cast<Eigen::Index>(recursion.columns());
   std::vector<Eigen::MatrixXd> ends;
-  const bool ran = recursion.run([&](std::size_t i, const Recursion<double>& r) {
+  const bool ran = recursion.run(track, [&](std::size_t i, const Recursion<double>& r) {
     if (i + 1 < track.points.size() && !track.points[i + 1].starts_segment) return;
     Eigen::MatrixXd state(2, columns);
     state.row(0) = Eigen::Map<const Eigen::RowVectorXd>(r.u().data(), columns);
@@ -165,8 +166,8 @@ std::vector<double> innovations_mm(const FilterTrack& track,
   std::vector<double> result;
   result.reserve(track.points.size());
   Recursion<double> recursion(
-      track, layout, swing_recursion::parameters_from(track, layout, x.data()));
-  const bool ran = recursion.run([&](std::size_t, const Recursion<double>& r) {
+      shape_of(track), layout, swing_recursion::parameters_from(track, layout, x.data()));
+  const bool ran = recursion.run(track, [&](std::size_t, const Recursion<double>& r) {
     const Eigen::Map<const Eigen::VectorXd> columns(r.innovations().data() + 1, beta.size());
     result.push_back(r.innovations()[0] - columns.dot(beta));
   });
@@ -200,10 +201,10 @@ std::vector<Shock> find_shocks(const FilterTrack& track,
                                std::span<const double> x) {
   if (!sensible(track, layout, x)) return {};
   Recursion<double> recursion(
-      track, layout, swing_recursion::parameters_from(track, layout, x.data()));
+      shape_of(track), layout, swing_recursion::parameters_from(track, layout, x.data()));
   std::vector<Record> records;
   records.reserve(track.points.size());
-  if (!recursion.run([&](std::size_t, const Recursion<double>& r) {
+  if (!recursion.run(track, [&](std::size_t, const Recursion<double>& r) {
         records.push_back({r.visit(), r.innovations()});
       })) {
     return {};

@@ -4,6 +4,7 @@
 #include <cmath>
 #include <numbers>
 #include <stdexcept>
+#include <utility>
 
 #include <fmt/format.h>
 
@@ -86,6 +87,7 @@ class LikelihoodFit {
     const FilterFit best = filter_fit(
         beliefs_[likeliest].track, beliefs_[likeliest].layout, beliefs_[likeliest].optimum.x);
     read_out(prepared_, chosen_.model, estimate, best.end_amplitude_mm, fit_);
+    keep_filter(std::move(beliefs_[likeliest]), best.white_variance_mm2);
   }
 
  private:
@@ -206,6 +208,20 @@ class LikelihoodFit {
     fit_.noise.slow = chosen_.likeliest_slow_noise;
     fit_.noise.slow_mm = std::sqrt(p.slow_ratio * at.white_variance_mm2);
     fit_.noise.slow_memory = p.slow_memory;
+  }
+
+  void keep_filter(NoiseBelief belief, double white_variance_mm2) {
+    SwingModel model = chosen_.model;
+    model.slow_noise = belief.layout.slow_noise ? chosen_.likeliest_slow_noise : SlowNoise::kNone;
+    fit_.filter = FittedFilter{.track = std::move(belief.track),
+                               .layout = belief.layout,
+                               .x = std::move(belief.optimum.x),
+                               .model = std::move(model),
+                               .segments = prepared_.segments,
+                               .origin_mm = prepared_.origin_mm,
+                               .white_variance_mm2 = white_variance_mm2,
+                               .mean_square_u_mm2 = mean_square_u(fine_),
+                               .reading_s = fine_s_};
   }
 
   /// By the samples themselves, not by their averages.

@@ -42,6 +42,20 @@ struct SwingNoise {
   double slow_memory = 0.0;  ///< in s, or in mm of travel
 };
 
+/// The filter with its most likely parameters, as it stands after the last reading: for going on
+/// with readings that came later (running_filter.h).
+struct FittedFilter {
+  FilterTrack track;  ///< positions less `origin_mm`
+  FilterLayout layout;
+  std::vector<double> x;
+  SwingModel model;
+  std::vector<Segment> segments;
+  double origin_mm = 0.0;
+  double white_variance_mm2 = 0.0;  ///< of a reading whose variance_ratio is 1
+  double mean_square_u_mm2 = 0.0;   ///< u_mm^2 of such a reading
+  double reading_s = 0.0;           ///< samples were averaged over so long
+};
+
 /// All segments fitted at once.
 struct SwingFit {
   FitStatus status = FitStatus::kNotConverged;
@@ -80,6 +94,7 @@ struct SwingFit {
   /// is right.
   std::vector<double> fitted_t_s;
   std::vector<double> residuals_mm;
+  std::optional<FittedFilter> filter;  ///< if the fit has numbers
 };
 
 struct SwingFitOptions {

@@ -87,7 +87,21 @@ struct Visit {
   double innovation_variance;
 };
 
-/// Runs the filter. Column 0 is the data, then come the columns of beta.
+/// How much of the filter there is.
+struct Shape {
+  std::size_t design_columns = 0;
+  std::size_t segments = 0;
+  double omega_per_s = 0.0;  ///< the unit of u'
+};
+
+inline Shape shape_of(const FilterTrack& track) {
+  return {static_cast<std::size_t>(track.design.cols()),
+          static_cast<std::size_t>(track.segments),
+          track.omega_per_s};
+}
+
+/// Runs the filter, over a whole track or one reading after the other. Column 0 is the data, then
+/// come the columns of beta.
 ///   normal       sum of E E^T/F over the innovations E of all columns
 ///   log_f        sum of ln F
 template <typename T>
@@ -95,12 +109,12 @@ class Recursion {
  public:
   using Matrix = Eigen::Matrix<T, Eigen::Dynamic, Eigen::Dynamic>;
 
-  Recursion(const FilterTrack& track, const FilterLayout& layout, const Parameters<T>& p)
-      : track_(track),
-        layout_(layout),
+  Recursion(const Shape& shape, const FilterLayout& layout, const Parameters<T>& p)
+      : layout_(layout),
         p_(p),
-        design_columns_(static_cast<std::size_t>(track.design.cols())),
-        columns_(1 + design_columns_ + 2 * static_cast<std::size_t>(track.segments)),
+        design_columns_(shape.design_columns),
+        columns_(1 + design_columns_ + 2 * shape.segments),
+        omega_unit_per_s_(shape.omega_per_s),
         u_(columns_, T(0.0)),
         v_(columns_, T(0.0)),
         a_(columns_, T(0.0)),
@@ -109,20 +123,37 @@ class Recursion {
     spread_ = {T(0.0), T(0.0), T(0.0), T(0.0), T(0.0), p.slow_ratio};
   }
 
-  /// visitor(index, visit, innovations), called after each reading; plain numbers only.
+  /// visitor(index, recursion), called after each reading; plain numbers only.
   template <typename Visitor>
-  bool run(const Visitor& visitor) {
-    for (std::size_t i = 0; i < track_.points.size(); ++i) {
-      predict(i);
-      if (!update(i)) return false;
+  bool run(const FilterTrack& track, const Visitor& visitor) {
+    for (std::size_t i = 0; i < track.points.size(); ++i) {
+      if (!take(track.points[i], track.design.row(static_cast<Eigen::Index>(i)))) return false;
       visitor(i, *this);
     }
     return true;
   }
 
+  /// The next reading with its row of the design. False if the parameters make no sense.
+  template <typename Row>
+  bool take(const FilterPoint& point, const Row& design) {
+    foretell(point, design);
+    return update();
+  }
+
+  /// Goes on to a reading, without using it: innovations and their variance are there then.
+  template <typename Row>
+  void foretell(const FilterPoint& point, const Row& design) {
+    predict(point);
+    last_t_s_ = point.t_s;
+    has_begun_ = true;
+    observe(point, design);
+  }
+
   [[nodiscard]] std::size_t columns() const { return columns_; }
   [[nodiscard]] const T& log_f() const { return log_f_; }
+  /// Each column's innovation at the last reading.
   [[nodiscard]] const std::vector<T>& innovations() const { return innovation_; }
+  [[nodiscard]] const T& innovation_variance() const { return f_; }
   [[nodiscard]] const std::vector<T>& u() const { return u_; }
   [[nodiscard]] const std::vector<T>& v() const { return v_; }
   [[nodiscard]] Visit visit() const { return {step_, slow_decay_, gain_u_, gain_v_, gain_a_, f_}; }
@@ -138,9 +169,8 @@ class Recursion {
   }
 
  private:
-  void predict(std::size_t i) {
-    const FilterPoint& point = track_.points[i];
-    if (i > 0 && layout_.slow_noise) {
+  void predict(const FilterPoint& point) {
+    if (has_begun_ && layout_.slow_noise) {
       using std::exp;
       slow_decay_ = exp(-point.slow_step / p_.slow_memory);
       for (T& value : a_) value *= slow_decay_;
@@ -151,7 +181,7 @@ class Recursion {
     if (point.starts_segment) {
       start_segment();
     } else {
-      move(point.t_s - track_.points[i - 1].t_s, point.away);
+      move(point.t_s - last_t_s_, point.away);
     }
     if (point.kick_variance > 0.0) spread_.vv += point.kick_variance;
   }
@@ -161,7 +191,7 @@ class Recursion {
     std::fill(u_.begin(), u_.end(), T(0.0));
     std::fill(v_.begin(), v_.end(), T(0.0));
     u_[active_ - 2] = T(1.0);
-    v_[active_ - 1] = T(track_.omega_per_s);
+    v_[active_ - 1] = T(omega_unit_per_s_);
     spread_ = {T(0.0), T(0.0), T(0.0), T(0.0), T(0.0), spread_.aa};
     ++segment_;
     last_dt_s_ = -1.0;
@@ -190,28 +220,28 @@ class Recursion {
     spread_.va = step_.phi21 * s.ua + step_.phi22 * s.va;
   }
 
-  bool update(std::size_t i) {
+  template <typename Row>
+  void observe(const FilterPoint& point, const Row& design) {
+    f_ = spread_.uu + spread_.ua + (spread_.ua + spread_.aa) + point.variance_ratio;
+    innovation_[0] = point.x_mm + u_[0] + a_[0];
+    for (std::size_t k = 1; k < active_; ++k) {
+      innovation_[k] = u_[k] + a_[k];
+      if (k <= design_columns_) innovation_[k] += design(static_cast<Eigen::Index>(k - 1));
+    }
+  }
+
+  bool update() {
     using std::log;
-    const FilterPoint& point = track_.points[i];
     Spread<T>& s = spread_;
     const T along_u = s.uu + s.ua;
     const T along_v = s.uv + s.va;
     const T along_a = s.ua + s.aa;
-    f_ = along_u + along_a + point.variance_ratio;
     if (!(f_ > 0.0)) return false;
     const T inverse = 1.0 / f_;
     gain_u_ = along_u * inverse;
     gain_v_ = along_v * inverse;
     gain_a_ = along_a * inverse;
     log_f_ += log(f_);
-    innovation_[0] = point.x_mm + u_[0] + a_[0];
-    for (std::size_t k = 1; k < active_; ++k) {
-      innovation_[k] = u_[k] + a_[k];
-      if (k <= design_columns_) {
-        innovation_[k] +=
-            track_.design(static_cast<Eigen::Index>(i), static_cast<Eigen::Index>(k - 1));
-      }
-    }
     for (std::size_t k = 0; k < active_; ++k) {
       const T weighted = inverse * innovation_[k];
       u_[k] -= gain_u_ * innovation_[k];
@@ -228,11 +258,13 @@ class Recursion {
     return true;
   }
 
-  const FilterTrack& track_;
   FilterLayout layout_;
   Parameters<T> p_;
   std::size_t design_columns_;
   std::size_t columns_;
+  double omega_unit_per_s_;
+  bool has_begun_ = false;
+  double last_t_s_ = 0.0;
   std::size_t active_ = 0;
   std::size_t segment_ = 0;
   std::vector<T> u_, v_, a_, innovation_, normal_;
