@@ -90,6 +90,7 @@ void RunningEstimate::sources_moved(double t_s, Side side) {
   filter_.reset();  // it knows no such segment
   result_.equilibrium_mm.reset();
   result_.seconds_to_target.reset();
+  if (result_.state == RunningState::kTooFew) return;  // nothing was fitted yet: as soon as it can
   const double patience_s =
       result_.period_s ? kLeastOfPeriod * result_.period_s->value : kFirstRefit_s;
   next_refit_s_ = std::max(result_.at_s, t_s + options_.settle_s + patience_s);

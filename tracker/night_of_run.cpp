@@ -11,7 +11,6 @@
 #include "analysis/input_error.h"
 #include "calibration/map_quality.h"
 #include "calibration/wall_map.h"
-#include "tracker/camera_correction.h"
 #include "tracker/event_log.h"
 #include "tracker/track_file.h"
 #include "tracker/wall_file.h"
@@ -47,18 +46,6 @@ double height_over_line_mm(const WallMap& map, PixelPoint pixel) {
   return -below_px * calibration::mm_per_px(map, pixel);
 }
 
-analysis::WallSample sample_on_wall(const WallMap& map, double t_s, const SpotPosition& spot) {
-  const PixelPoint pixel{spot.x_px, spot.y_px};
-  const calibration::WallPoint wall = calibration::wall_from_pixel(map, pixel);
-  const Eigen::Matrix2d slope = calibration::jacobian(map, pixel);
-  const bool plane = map.kind == calibration::MapKind::kPlane;
-  return {.t_s = t_s,
-          .x_mm = wall.x_mm,
-          .y_mm = plane ? wall.y_mm : height_over_line_mm(map, pixel),
-          .u_x_mm = std::hypot(slope(0, 0) * spot.u_x_px, slope(0, 1) * spot.u_y_px),
-          .u_y_mm = std::hypot(slope(1, 0) * spot.u_x_px, slope(1, 1) * spot.u_y_px)};
-}
-
 /// The length along a tilted path is that along the ruler over cos(tilt). Without a plane map the
 /// tilt is only as good as the view is straight: half of the correction is taken for its relative
 /// uncertainty, which is returned.
@@ -73,6 +60,14 @@ double judge_tilt(const WallMap& map, double tilt_rad, std::vector<std::string>&
         100.0 * correction));
   }
   return 0.5 * correction;
+}
+
+SpotPosition moved_to(const SteadyPixel& steady, SpotPosition spot) {
+  spot.x_px = steady.pixel.x_px;
+  spot.y_px = steady.pixel.y_px;
+  spot.u_x_px = std::hypot(spot.u_x_px, steady.u_px);
+  spot.u_y_px = std::hypot(spot.u_y_px, steady.u_px);
+  return spot;
 }
 
 constexpr double kShiftToTell_px = 0.3;
@@ -95,11 +90,7 @@ class SteadyTrack {
     max_shift_px_ = std::max(
         max_shift_px_, std::hypot(steady.pixel.x_px - spot.x_px, steady.pixel.y_px - spot.y_px));
     max_u_px_ = std::max(max_u_px_, steady.u_px);
-    spot.x_px = steady.pixel.x_px;
-    spot.y_px = steady.pixel.y_px;
-    spot.u_x_px = std::hypot(spot.u_x_px, steady.u_px);
-    spot.u_y_px = std::hypot(spot.u_y_px, steady.u_px);
-    return spot;
+    return moved_to(steady, spot);
   }
 
   void tell(NightOfRun& result) const {
@@ -211,6 +202,22 @@ void judge_map(const WallMap& map, const std::vector<PixelPoint>& pixels, NightO
 }
 
 }  // namespace
+
+analysis::WallSample sample_on_wall(const WallMap& map, double t_s, const SpotPosition& spot) {
+  const PixelPoint pixel{spot.x_px, spot.y_px};
+  const calibration::WallPoint wall = calibration::wall_from_pixel(map, pixel);
+  const Eigen::Matrix2d slope = calibration::jacobian(map, pixel);
+  const bool plane = map.kind == calibration::MapKind::kPlane;
+  return {.t_s = t_s,
+          .x_mm = wall.x_mm,
+          .y_mm = plane ? wall.y_mm : height_over_line_mm(map, pixel),
+          .u_x_mm = std::hypot(slope(0, 0) * spot.u_x_px, slope(0, 1) * spot.u_y_px),
+          .u_y_mm = std::hypot(slope(1, 0) * spot.u_x_px, slope(1, 1) * spot.u_y_px)};
+}
+
+SpotPosition steady_spot(const CameraCorrection& correction, double t_s, SpotPosition spot) {
+  return moved_to(correction.steady(t_s, {spot.x_px, spot.y_px}), spot);
+}
 
 NightOfRun read_night(const RunFolder& run) {
   NightOfRun result;

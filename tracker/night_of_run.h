@@ -6,8 +6,10 @@
 
 #include "analysis/night.h"
 #include "calibration/wall_map.h"
+#include "tracker/camera_correction.h"
 #include "tracker/frame_counts.h"
 #include "tracker/run_folder.h"
+#include "tracker/spot_measurement.h"
 
 namespace nightswing::tracker {
 
@@ -31,6 +33,17 @@ struct NightOfRun {
   std::optional<CameraOfRun> camera{};          ///< nothing if the camera was not watched
   std::vector<std::string> warnings;  ///< damaged lines, extrapolation, a map that does not fit
 };
+
+/// The place of a spot on the wall, by the map of it. Without a plane map the height is judged as
+/// if the camera looked straight at the wall.
+[[nodiscard]] analysis::WallSample sample_on_wall(const calibration::WallMap& map,
+                                                  double t_s,
+                                                  const SpotPosition& spot);
+
+/// A spot of the frame at t_s taken back to the calibrated picture, with the uncertainty that adds.
+[[nodiscard]] SpotPosition steady_spot(const CameraCorrection& correction,
+                                       double t_s,
+                                       SpotPosition spot);
 
 /// Reads run.yaml, track.csv, events.csv, camera.csv and wall.yaml, takes every measured position
 /// back to the picture that was calibrated (CameraCorrection) and maps it to the wall. The sides

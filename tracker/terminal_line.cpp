@@ -1,5 +1,6 @@
 #include "tracker/terminal_line.h"
 
+#include <sys/ioctl.h>
 #include <unistd.h>
 
 #include <fmt/format.h>
@@ -16,7 +17,11 @@ TerminalLine::TerminalLine(std::FILE* stream)
 
 void TerminalLine::show(const std::string& text) {
   if (terminal_) {
-    fmt::print(stream_, "{}{}", kFromItsBeginning, text);
+    // A line that wraps cannot be rewritten.
+    winsize size{};
+    const bool known = ::ioctl(::fileno(stream_), TIOCGWINSZ, &size) == 0 && size.ws_col > 1;
+    const std::size_t most = known ? size.ws_col - 1U : text.size();
+    fmt::print(stream_, "{}{}", kFromItsBeginning, text.substr(0, most));
   } else {
     fmt::print(stream_, "{}\n", text);
   }

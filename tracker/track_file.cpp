@@ -1,6 +1,7 @@
 #include "tracker/track_file.h"
 
 #include <array>
+#include <fstream>
 #include <string_view>
 #include <utility>
 
@@ -83,6 +84,23 @@ TrackWriter::TrackWriter(const std::filesystem::path& path, StandingLines standi
 
 void TrackWriter::append(const TrackRow& row) {
   file_.append(line_for(row));
+}
+
+std::vector<TrackRow> TrackTail::read(std::size_t most) {
+  std::vector<TrackRow> rows;
+  std::ifstream file(path_, std::ios::binary);
+  if (!file || !file.seekg(offset_)) return rows;
+  std::string line;
+  // A line without its line break is still being written.
+  while (rows.size() < most && std::getline(file, line) && !file.eof()) {
+    offset_ += std::ssize(line) + 1;
+    std::string fault;
+    const auto row = row_from(line, fault);
+    if (!row || (last_t_s_ && row->t_s <= *last_t_s_)) continue;
+    last_t_s_ = row->t_s;
+    rows.push_back(*row);
+  }
+  return rows;
 }
 
 Track read_track(const std::filesystem::path& path) {

@@ -2,8 +2,10 @@
 
 #include <cstdint>
 #include <filesystem>
+#include <ios>
 #include <optional>
 #include <string>
+#include <utility>
 #include <vector>
 
 #include "tracker/line_file.h"
@@ -37,6 +39,21 @@ class TrackWriter {
 
  private:
   LineFile file_;
+};
+
+/// Reads track.csv while it is still written: each time the whole lines that came since.
+class TrackTail {
+ public:
+  explicit TrackTail(std::filesystem::path path) : path_(std::move(path)) {}
+
+  /// The next rows, at most so many; none if there are no more yet, or no file. Lines that cannot
+  /// be read, or whose time does not grow, are passed over: `read_track` names them.
+  [[nodiscard]] std::vector<TrackRow> read(std::size_t most);
+
+ private:
+  std::filesystem::path path_;
+  std::streamoff offset_ = 0;
+  std::optional<double> last_t_s_{};
 };
 
 struct Track {

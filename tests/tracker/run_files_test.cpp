@@ -1,4 +1,6 @@
 // The files of a run folder: line_file, track_file, event_log, run_folder, wall_file.
+#include <fstream>
+
 #include <doctest/doctest.h>
 
 #include "analysis/input_error.h"
@@ -49,6 +51,32 @@ TEST_SUITE("track_file") {
     CHECK_FALSE(track.rows[1].spot.position);
     CHECK_FALSE(track.rows[1].utc);
     CHECK(track.rows[2].t_s == 10.0);
+  }
+
+  TEST_CASE("a track that is still written is read on where the last reading ended") {
+    const TemporaryFolder folder;
+    TrackTail tail(folder / "track.csv");
+    CHECK(tail.read(10).empty());  // no file yet
+    TrackWriter writer(folder / "track.csv");
+    CHECK(tail.read(10).empty());
+    for (const double t_s : {0.0, 5.0, 10.0}) writer.append(measured_row(t_s));
+    const auto two = tail.read(2);
+    REQUIRE(two.size() == 2);
+    CHECK(two[1].t_s == 5.0);
+    CHECK(tail.read(10).size() == 1);
+    {
+      std::ofstream half(folder / "track.csv", std::ios::app);
+      half << "damaged\n,15,,,,,,,da";  // a line that is none, and one still being written
+    }
+    CHECK(tail.read(10).empty());
+    {
+      std::ofstream rest(folder / "track.csv", std::ios::app);
+      rest << "rk\n";
+    }
+    const auto last = tail.read(10);
+    REQUIRE(last.size() == 1);
+    CHECK(last[0].t_s == 15.0);
+    CHECK(last[0].spot.state == SpotState::kDark);
   }
 
   TEST_CASE("the file is the documented one, to the letter") {

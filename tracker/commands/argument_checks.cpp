@@ -8,6 +8,7 @@
 #include <fmt/format.h>
 
 #include "analysis/input_error.h"
+#include "analysis/quantity.h"
 #include "tracker/event_log.h"
 #include "tracker/wall_calibration.h"
 
@@ -83,6 +84,17 @@ void add_bar_option(CLI::App& command, std::string& bar) {
 std::optional<analysis::Measured> bar_mm_from(const std::string& bar) {
   if (bar.empty()) return std::nullopt;
   return parse_bar_mm(bar);
+}
+
+double target_share(const std::string& text) {
+  const bool percent = text.ends_with('%');
+  const auto number = analysis::parse_number(percent ? text.substr(0, text.size() - 1) : text);
+  const double share = number.value_or(0.0) * (percent ? 0.01 : 1.0);
+  if (!number || !(share > 0.0 && share < 1.0)) {
+    throw InputError(
+        fmt::format("--target must be between 0 and 100 %, as in 1%, but is '{}'", text));
+  }
+  return share;
 }
 
 double moment_s(const std::string& text, const std::optional<UtcTime>& start) {

@@ -27,6 +27,10 @@ void add_bar_option(CLI::App& command, std::string& bar);
 /// What was given of it [mm]; nothing for an empty text. throws InputError as parse_bar_mm.
 [[nodiscard]] std::optional<analysis::Measured> bar_mm_from(const std::string& bar);
 
+/// `1%`, `0.01`: what is wanted for the standard uncertainty, as a share of the value.
+/// throws InputError unless it lies between 0 and 100 %.
+[[nodiscard]] double target_share(const std::string& text);
+
 /// A moment of the night as the user names it: a duration since the first frame, or a time of the
 /// wall clock, for which the start must be known. Seconds since the first frame.
 /// throws InputError if the text is neither, or is a wall-clock time in a run without a known

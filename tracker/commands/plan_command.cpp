@@ -6,6 +6,7 @@
 #include "analysis/apparatus_file.h"
 #include "analysis/input_error.h"
 #include "analysis/quantity.h"
+#include "tracker/commands/argument_checks.h"
 #include "tracker/commands/commands.h"
 #include "tracker/plan_text.h"
 
@@ -19,17 +20,6 @@ struct Arguments {
   std::string scale = "0.5 mm";
   double quality = 10.0;
 };
-
-double share_of(const std::string& text) {
-  const bool percent = text.ends_with('%');
-  const auto number = analysis::parse_number(percent ? text.substr(0, text.size() - 1) : text);
-  const double share = number.value_or(0.0) * (percent ? 0.01 : 1.0);
-  if (!number || !(share > 0.0 && share < 1.0)) {
-    throw InputError(fmt::format(
-        "--target must be a share of G between 0 and 100 %, as in 1%, but is '{}'", text));
-  }
-  return share;
-}
 
 double positive_mm(const std::string& option, const std::string& text) {
   try {
@@ -50,7 +40,7 @@ void plan(const Arguments& arguments) {
   const analysis::PlanOptions options{.quality = arguments.quality,
                                       .mm_per_px = positive_mm("--mm-per-px", arguments.scale),
                                       .noise_mm = positive_mm("--noise", arguments.noise)};
-  fmt::print("{}", plan_text(apparatus, options, share_of(arguments.target)));
+  fmt::print("{}", plan_text(apparatus, options, target_share(arguments.target)));
 }
 
 }  // namespace

@@ -24,6 +24,7 @@ struct Arguments {
   std::string every = "1s";
   std::string bar;
   std::string video;
+  std::string target = "1%";
   bool quiet = false;
 };
 
@@ -31,7 +32,8 @@ WatchRequest request_from(const Arguments& arguments, const Clock& clock) {
   WatchRequest request{.run = arguments.run,
                        .every_s = parse_duration_s(arguments.every).value_or(0.0),
                        .every = arguments.every,
-                       .scale_text = arguments.bar};
+                       .scale_text = arguments.bar,
+                       .target_relative = target_share(arguments.target)};
   if (request.every_s > kMostAverage_s) {
     throw InputError(fmt::format("--every {}: at most {} s, or the swing itself is averaged out",
                                  arguments.every,
@@ -116,6 +118,12 @@ void add_watch_command(CLI::App& app) {
                                     : fmt::format("'{}' is no size such as 500MB or 2GB", text);
           },
           "SIZE"));
+  command
+      ->add_option("--target",
+                   arguments->target,
+                   "how well the shift shall be known (standard uncertainty over the shift); the "
+                   "time still needed for it is told")
+      ->capture_default_str();
   command->add_flag("--quiet", arguments->quiet, "say nothing until the end");
   command->footer(
       "Example: nightswing watch --camera 0 --exposure 20ms --run runs/tonight --until 07:00\n"

@@ -4,16 +4,18 @@
 #include <string>
 
 #include "analysis/measured.h"
+#include "analysis/running_estimate.h"
 #include "analysis/swing_series.h"
 
 namespace nightswing::tracker {
 
 /// What the night has shown until now. Lengths only if the wall is calibrated; where something is
-/// not known yet it is left out, and the sentence says why.
+/// not known yet it is left out, and the sentence says why. All u are those of the swing alone:
+/// what the map of the wall leaves in doubt comes with the analysis.
 struct ResultSoFar {
-  double at_s = 0.0;                           ///< of the last position used, since the run's start
+  double at_s = 0.0;                            ///< of the last position, since the run's start
   analysis::Side side = analysis::Side::kAway;  ///< where the sources are, if `side_known`
-  bool side_known = false;                      ///< false until a first mark
+  bool side_known = false;                      ///< false until a first mark or a move found
   std::optional<analysis::Measured> period_s{};
   std::optional<analysis::Measured> equilibrium_mm{};  ///< of the present segment
   std::optional<analysis::Measured> shift_mm{};        ///< plus minus minus
@@ -21,7 +23,15 @@ struct ResultSoFar {
   double target_relative = 0.01;                       ///< the relative u that is wanted
   /// Until then with the sources left where they are; 0 once it is reached.
   std::optional<double> hours_to_target{};
-  std::string sentence{};  ///< of the above, for a person
+  std::string sentence{};  ///< of the above, for a person; empty before there is a track
 };
+
+/// What lengths of a running estimate are in.
+enum class LengthsIn { kMillimetres, kPixels };
+
+/// The estimate in words and figures. Lengths in pixels are left out, their ratios are not.
+[[nodiscard]] ResultSoFar result_so_far(const analysis::RunningResult& running,
+                                        LengthsIn lengths,
+                                        double target_relative);
 
 }  // namespace nightswing::tracker

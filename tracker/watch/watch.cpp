@@ -15,6 +15,7 @@
 #include "tracker/watch/disk_writer.h"
 #include "tracker/watch/earlier_run.h"
 #include "tracker/watch/picture_pace.h"
+#include "tracker/watch/result_follower.h"
 #include "tracker/watch/strip_video.h"
 #include "tracker/watch/time_base.h"
 #include "tracker/watch/watch_file.h"
@@ -215,6 +216,7 @@ class Watching {
         *events_);
     set_room_aside();
     log_beginning();
+    follower_.emplace(run_, request_.target_relative);
   }
 
   void set_room_aside() {
@@ -281,6 +283,7 @@ class Watching {
     status_.t_s = t_s(last_shown_s_);
     status_.utc = clock_.utc();
     status_.pictures = summary_.pictures;
+    status_.so_far = follower_->latest();
     if (hooks_.see) hooks_.see(status_, picture);
   }
 
@@ -383,6 +386,7 @@ class Watching {
   std::optional<EventWriter> events_;
   std::optional<NightTracking> night_;
   std::optional<StripVideo> video_;
+  std::optional<ResultFollower> follower_;
   ClockSteps clock_steps_;
   PicturePace pace_;
   WatchStatus status_;

@@ -13,6 +13,7 @@
 #include "tracker/run_folder.h"
 #include "tracker/spot_measurement.h"
 #include "tracker/wall_calibration.h"
+#include "tracker/watch/result_so_far.h"
 
 namespace nightswing::tracker {
 
@@ -25,6 +26,7 @@ struct WatchRequest {
   std::string end{};                 ///< how the user wrote either
   ScaleInView scale{};
   std::string scale_text{};                    ///< what the user said of the scale
+  double target_relative = 0.01;               ///< u of the shift that is wanted, over the shift
   std::optional<std::uint64_t> video_bytes{};  ///< keep a video of the strip, at most so large
   FrameGrabberOptions grabber{};
   std::chrono::milliseconds first_picture_patience{20'000};
@@ -39,6 +41,7 @@ struct WatchStatus {
   long pictures = 0;
   std::string camera_fault{};  ///< why there are no pictures; empty if there are
   std::uint64_t free_bytes = 0;
+  ResultSoFar so_far{};
 };
 
 struct WatchHooks {

@@ -34,6 +34,10 @@ std::string text_of(const WatchStatus& status) {
   }
   if (!status.spot.position) return fmt::format("{}: spot {}", time, word_for(status.spot.state));
   const SpotPosition& p = *status.spot.position;
+  if (!status.so_far.sentence.empty()) {
+    return fmt::format(
+        "{}: spot {}; {}", time, word_for(status.spot.state), status.so_far.sentence);
+  }
   return fmt::format("{}: spot {} at {:.2f} px, {:.2f} px (width {:.1f} px)",
                      time,
                      word_for(status.spot.state),

@@ -24,6 +24,7 @@ class WatchTerminal {
   double next_s_ = 0.0;
 };
 
+/// `3 h 12 min: spot found; ` and what the night has shown so far, before that
 /// `3 h 12 min: spot found at 612.31 px, 345.02 px (width 4.1 px)`, or why there is none.
 [[nodiscard]] std::string text_of(const WatchStatus& status);
 

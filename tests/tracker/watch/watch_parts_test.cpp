@@ -207,6 +207,8 @@ TEST_SUITE("watch_parts") {
     CHECK(text_of(status) == "3 h 12 min: spot lost");
     status.spot = {SpotState::kFound, SpotPosition{612.312, 345.02, 0.01, 0.01, 100.0, 4.1}};
     CHECK(text_of(status) == "3 h 12 min: spot found at 612.31 px, 345.02 px (width 4.1 px)");
+    status.so_far.sentence = "shift known to 0.8 % now";
+    CHECK(text_of(status) == "3 h 12 min: spot found; shift known to 0.8 % now");
     status.camera_fault = "it was unplugged";
     CHECK(text_of(status) == "3 h 12 min: no camera (it was unplugged)");
   }

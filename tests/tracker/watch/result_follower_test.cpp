@@ -1,0 +1,182 @@
+#include "tracker/watch/result_follower.h"
+
+#include <chrono>
+#include <cmath>
+#include <thread>
+
+#include <doctest/doctest.h>
+
+#include "calibration/wall_map.h"
+#include "tests/support/driven_swing.h"
+#include "tests/support/near.h"
+#include "tests/support/temporary_folder.h"
+#include "tracker/camera_file.h"
+#include "tracker/event_log.h"
+#include "tracker/wall_file.h"
+
+using namespace nightswing;
+using namespace nightswing::tracker;
+using namespace nightswing::test;
+using analysis::Side;
+
+namespace {
+
+constexpr double kMove_s = 3600.0;
+constexpr double kMmPerPx = 0.5;
+
+/// A night on its way: its track grows, marks are set, the wall is hung. 110 mm and 90 mm.
+class GrowingRun {
+ public:
+  GrowingRun() : run(create_run_folder(folder_ / "night")) {
+    write_run_info(run,
+                   {.program = "nightswing",
+                    .source = "camera",
+                    .frame_width_px = 640,
+                    .frame_height_px = 480,
+                    .time_from = "live camera",
+                    .start = {},
+                    .start_from = "not known"});
+  }
+
+  void hang_ruler() const {
+    const std::vector<calibration::LineReference> ticks{{{0.0, 240.0}, 0.0},
+                                                        {{600.0, 240.0}, 600.0 * kMmPerPx}};
+    write_wall_map(run.wall(), calibration::fit_line_map(ticks, {640, 480}).map);
+  }
+
+  /// The track until then; from `knock_s` on the camera sees all 12 px further to the right.
+  void grow_until(double end_s, double knock_s = 1e9) {
+    TrackWriter track(run.track());
+    for (; next_ < samples_.size() && samples_[next_].t_s < end_s; ++next_) {
+      const auto& s = samples_[next_];
+      const double x_px = s.x_mm / kMmPerPx + (s.t_s >= knock_s ? 12.0 : 0.0);
+      const double u_px = s.u_mm / kMmPerPx;
+      track.append({.utc = {},
+                    .t_s = s.t_s,
+                    .spot = {SpotState::kFound, SpotPosition{x_px, 240.0, u_px, u_px, 90.0, 4.0}}});
+    }
+  }
+
+  void mark(double t_s, const std::string& side, const std::string& event = "side") const {
+    EventWriter(run.events()).append({{}, t_s, event, side});
+  }
+
+ private:
+  TemporaryFolder folder_;
+  std::vector<analysis::SwingSample> samples_ = make_driven({.torque_mm = 0.1}).samples;
+  std::size_t next_ = 0;
+
+ public:
+  RunFolder run;
+};
+
+}  // namespace
+
+TEST_SUITE("result_follower") {
+  TEST_CASE("a run is followed as it grows, with what others write into it") {
+    GrowingRun night;
+    RunReader reader(night.run, 0.01);
+    CHECK(reader.look().sentence.empty());  // no track yet
+    night.grow_until(30.0);
+    night.mark(0.0, "plus");
+    CHECK(reader.look().sentence == "too few positions for an estimate yet");
+    night.grow_until(kMove_s);
+    const ResultSoFar one_side = reader.look();
+    CHECK(one_side.side_known);
+    CHECK(one_side.side == Side::kPlus);
+    REQUIRE(one_side.period_s);
+    CHECK(one_side.period_s->value == within_abs(600.0, 4.0 * one_side.period_s->u));
+    CHECK_FALSE(one_side.equilibrium_mm);  // there is no wall
+    CHECK_FALSE(one_side.shift_relative_u);
+
+    night.hang_ruler();
+    CHECK(reader.look().equilibrium_mm->value == within_abs(110.0, 0.5));
+
+    night.mark(kMove_s, "minus");
+    night.grow_until(7200.0);
+    const ResultSoFar both = reader.look();
+    CHECK(both.side == Side::kMinus);
+    REQUIRE(both.shift_mm);
+    CHECK(both.shift_mm->value == within_abs(20.0, 4.0 * both.shift_mm->u));
+    CHECK(both.shift_mm->u < 0.2);  // 1 % of the shift
+    CHECK(both.hours_to_target == 0.0);
+    CHECK(both.sentence.find("1 % wanted are reached") != std::string::npos);
+
+    // A watch that goes on with the run builds it from the folder.
+    const ResultSoFar resumed = RunReader(night.run, 0.01).look();
+    REQUIRE(resumed.shift_mm);
+    CHECK(resumed.shift_mm->value == within_abs(both.shift_mm->value, 0.5 * both.shift_mm->u));
+
+    night.mark(kMove_s, "minus", "side withdrawn");
+    const ResultSoFar withdrawn = reader.look();
+    CHECK(withdrawn.side == Side::kPlus);
+    CHECK_FALSE(withdrawn.shift_mm);
+  }
+
+  TEST_CASE("without a wall it works in pixels") {
+    GrowingRun night;
+    night.mark(0.0, "plus");
+    night.mark(kMove_s, "minus");
+    night.grow_until(7200.0);
+    const ResultSoFar in_px = RunReader(night.run, 0.01).look();
+    CHECK_FALSE(in_px.shift_mm);
+    REQUIRE(in_px.shift_relative_u);
+    night.hang_ruler();
+    const ResultSoFar in_mm = RunReader(night.run, 0.01).look();
+    REQUIRE(in_mm.shift_relative_u);
+    // The map is a line: the ratio does not depend on the unit.
+    CHECK(*in_px.shift_relative_u == within_rel(*in_mm.shift_relative_u, 0.02));
+    CHECK(in_px.sentence.find("in pixels") != std::string::npos);
+  }
+
+  TEST_CASE("a knock of the camera is taken back, also from positions that were in already") {
+    constexpr double kKnock_s = 5400.0;
+    GrowingRun night;
+    night.hang_ruler();
+    night.mark(0.0, "plus");
+    night.mark(kMove_s, "minus");
+    RunReader reader(night.run, 0.01);
+    {
+      CameraWriter camera(night.run.camera());
+      for (double t_s = 10.0; t_s < kKnock_s; t_s += 10.0) {
+        camera.append(
+            {.t_s = t_s, .u_shift_px = 0.02, .patches = 30, .state = CameraState::kRegistered});
+      }
+    }
+    night.grow_until(kKnock_s);
+    CHECK(reader.look().shift_mm->value == within_abs(20.0, 0.5));
+    night.grow_until(5500.0, kKnock_s);
+    static_cast<void>(reader.look());  // the camera has not been looked at yet
+    {
+      CameraWriter camera(night.run.camera());
+      for (double t_s = kKnock_s; t_s < 7200.0; t_s += 10.0) {
+        camera.append({.t_s = t_s,
+                       .motion = {.shift_x_px = 12.0},
+                       .u_shift_px = 0.02,
+                       .patches = 30,
+                       .state = t_s == kKnock_s ? CameraState::kMoved : CameraState::kRegistered});
+      }
+    }
+    night.grow_until(7200.0, kKnock_s);
+    const ResultSoFar knocked = reader.look();
+    REQUIRE(knocked.shift_mm);
+    CHECK(knocked.shift_mm->value == within_abs(20.0, 4.0 * knocked.shift_mm->u));
+    CHECK(knocked.shift_mm->u < 0.4);  // 12 px are 6 mm: not taken back they would be a kick
+    CHECK(knocked.equilibrium_mm->value == within_abs(90.0, 0.5));
+  }
+
+  TEST_CASE("a file that is none is told, and costs nothing but the estimate") {
+    GrowingRun night;
+    night.grow_until(600.0);
+    write_whole_file(night.run.wall(), "no map\n");
+    const ResultFollower follower(night.run, 0.01, std::chrono::milliseconds(1));
+    std::string sentence;
+    const auto until = std::chrono::steady_clock::now() + std::chrono::seconds(60);
+    while (sentence.empty() && std::chrono::steady_clock::now() < until) {
+      sentence = follower.latest().sentence;
+      std::this_thread::yield();
+    }
+    CHECK(sentence.starts_with("no estimate: "));
+    CHECK(sentence.find("wall.yaml") != std::string::npos);
+  }
+}
