@@ -44,6 +44,11 @@ std::optional<WallReading> WallReader::take_if_read() {
   return reading_.get();
 }
 
+std::optional<WallReading> WallReader::take() {
+  if (!reading_.valid()) return std::nullopt;
+  return reading_.get();
+}
+
 WallReading WallReader::finish(const EvidenceFrames& evidence) {
   if (!reading_.valid()) start(evidence);
   return reading_.get();

@@ -40,6 +40,8 @@ class WallReader {
 
   /// The reading, once, as soon as it is there.
   [[nodiscard]] std::optional<WallReading> take_if_read();
+  /// The same, and waits if it is being read.
+  [[nodiscard]] std::optional<WallReading> take();
 
   /// Waits for the reading. A film shorter than the usual mean is read from what it holds.
   [[nodiscard]] WallReading finish(const EvidenceFrames& evidence);
@@ -152,6 +154,8 @@ class NightTracking {
 
   /// What became of the wall, once, as soon as it is known.
   [[nodiscard]] std::optional<WallReading> take_wall() { return wall_.take_if_read(); }
+  /// The same, and waits if it is being read.
+  [[nodiscard]] std::optional<WallReading> await_wall() { return wall_.take(); }
 
   /// Writes what is left; waits for nothing.
   void finish();

@@ -366,7 +366,7 @@ class Watching {
   void end() {
     take_notices();
     night_->finish();
-    if (const auto wall = night_->take_wall()) note(*wall);
+    if (const auto wall = night_->await_wall()) note(*wall);
     if (!told_pace_) tell_pace();
     if (video_ && !video_->has_ended()) video_->end();
     log_now("ended", fmt::format("{}: {} pictures", summary_.ended, summary_.pictures));
