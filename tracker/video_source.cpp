@@ -87,11 +87,7 @@ bool VideoSource::next(Frame& frame) {
   if (count_ == 0) {
     first_file_s_ = now_s;
   } else {
-    // Damage shows as a failed read or as a leap in otherwise even timestamps; where the steps are
-    // uneven anyway, a long one is a variable rate.
-    const bool may_be_missing = after_damage || has_even_steps();
-    const long steps =
-        may_be_missing ? std::max(1L, std::lround((now_s - before_s) / usual_step_s())) : 1;
+    const long steps = steps_over(now_s - before_s, after_damage);
     if (steps > 1) frame.gap = fmt::format("{} frames of the film could not be read", steps - 1);
     missing_ += steps - 1;
     position_ += steps;
@@ -105,6 +101,15 @@ bool VideoSource::next(Frame& frame) {
   return true;
 }
 
+/// How many frames further this one is. Damage shows as a failed read or as a leap in otherwise
+/// even timestamps; where the steps are uneven anyway, a long one is a variable rate.
+long VideoSource::steps_over(double step_s, bool after_damage) const {
+  // The usual step is no shorter than the shortest; asking for it sorts, for every frame.
+  if (step_s < 1.5 * shortest_step_s_) return 1;
+  if (!after_damage && !has_even_steps()) return 1;
+  return std::max(1L, std::lround(step_s / usual_step_s()));
+}
+
 /// The timestamp of the frame just read, replaced where it does not grow.
 double VideoSource::file_time_s(const DecodedFrame& decoded, bool after_damage) {
   if (count_ == 0) return decoded.t_s.value_or(0.0);
@@ -113,7 +118,9 @@ double VideoSource::file_time_s(const DecodedFrame& decoded, bool after_damage) 
     return last_file_s_ + usual_step_s();
   }
   if (!after_damage && steps_s_.size() < kStepsKept) {
-    steps_s_.push_back(*decoded.t_s - last_file_s_);
+    const double step_s = *decoded.t_s - last_file_s_;
+    shortest_step_s_ = steps_s_.empty() ? step_s : std::min(shortest_step_s_, step_s);
+    steps_s_.push_back(step_s);
   }
   return *decoded.t_s;
 }

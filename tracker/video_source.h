@@ -28,6 +28,7 @@ class VideoSource : public FrameSource {
 
  private:
   double file_time_s(const DecodedFrame& decoded, bool after_damage);
+  long steps_over(double step_s, bool after_damage) const;
   double usual_step_s() const;
   bool has_even_steps() const;
   void set_pace(const std::filesystem::path& path, const SourceOptions& options);
@@ -44,6 +45,7 @@ class VideoSource : public FrameSource {
   double last_file_s_ = 0.0;
   std::optional<double> last_shown_s_;  // how long the last frame lasts
   std::vector<double> steps_s_;  // the first steps between timestamps; enough for their median
+  double shortest_step_s_ = 0.0;  // of these
   long repaired_ = 0;
   long missing_ = 0;
   bool finished_ = false;

@@ -1,7 +1,10 @@
 #include "tracker/wall_light.h"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
+#include <cstdint>
+#include <cstring>
 #include <vector>
 
 #include <Eigen/Cholesky>
@@ -22,16 +25,40 @@ constexpr double kTooDark = 8.0;      // counts; below, reflectance cannot be to
 constexpr double kPlainTolerance = 0.06;
 constexpr double kLeastReflectance = 0.02;
 
-void learn_pixels(const std::uint8_t* __restrict luma,
-                  float* __restrict mean,
-                  std::uint8_t* __restrict looks,
-                  int first,
-                  int end) {
-  // The compiler makes vector instructions of this as long as nothing overlaps.
-  for (int k = first; k < end; ++k) {
+// The compiler makes vector instructions of these two loops as long as nothing overlaps.
+void learn_few(const std::uint8_t* __restrict luma,
+               float* __restrict mean,
+               std::uint8_t* __restrict looks,
+               int pixels) {
+  for (int k = 0; k < pixels; ++k) {
     const int count = std::min(looks[k] + 1, kMostLooks);
     mean[k] += (static_cast<float>(luma[k]) - mean[k]) / static_cast<float>(count);
     looks[k] = static_cast<std::uint8_t>(count);
+  }
+}
+
+/// The same to the bit where all have been looked at often: division by a power of two is exact.
+void learn_known(const std::uint8_t* __restrict luma, float* __restrict mean, int pixels) {
+  static_assert((kMostLooks & (kMostLooks - 1)) == 0);
+  constexpr float kShare = 1.0F / kMostLooks;
+  for (int k = 0; k < pixels; ++k) mean[k] += kShare * (static_cast<float>(luma[k]) - mean[k]);
+}
+
+void learn_pixels(
+    const std::uint8_t* luma, float* mean, std::uint8_t* looks, int first, int end) {
+  constexpr int kRun = 64;
+  constexpr std::array<std::uint8_t, kRun> kKnown = [] {
+    std::array<std::uint8_t, kRun> known{};
+    known.fill(kMostLooks);
+    return known;
+  }();
+  for (int k = first; k < end; k += kRun) {
+    const int pixels = std::min(kRun, end - k);
+    if (std::memcmp(looks + k, kKnown.data(), static_cast<std::size_t>(pixels)) == 0) {
+      learn_known(luma + k, mean + k, pixels);
+    } else {
+      learn_few(luma + k, mean + k, looks + k, pixels);
+    }
   }
 }
 
