@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <utility>
 
 #include <Eigen/Cholesky>
 #include <opencv2/imgproc.hpp>
@@ -41,10 +42,8 @@ Eigen::ArrayXXd certainty_on(const SpotPatch& patch,
   return (variance_of(noise, light_on(patch, model)) + doubt.square()).inverse();
 }
 
-Comparison compare(const SpotPatch& patch,
-                   const SpotShape& shape,
-                   const Eigen::ArrayXXd& certainty) {
-  Comparison c{SpotModel(patch, shape), {}, certainty, 0};
+Comparison compare(const SpotPatch& patch, SpotModel model, const Eigen::ArrayXXd& certainty) {
+  Comparison c{std::move(model), {}, certainty, 0};
   c.residual = patch.counts - c.model.counts();
   const Eigen::ArrayXXd speaks = 1.0 - patch.at_least * (c.residual <= 0.0).cast<double>();
   c.residual *= speaks;
@@ -94,10 +93,11 @@ bool plausible(const SpotPatch& patch, const ShapeVector& v) {
 std::optional<Comparison> improve(const SpotPatch& patch,
                                   const Eigen::ArrayXXd& certainty,
                                   double still_px,
-                                  SpotShape& shape) {
-  Comparison now = compare(patch, shape, certainty);
+                                  SpotModel start) {
+  Comparison now = compare(patch, std::move(start), certainty);
   double damping = kFirstDamping;
   for (int tries = 0; tries < kMostTries && damping < kMostDamping; ++tries) {
+    const SpotShape& shape = now.model.shape();
     ShapeMatrix damped = now.model.normal_matrix(now.weight);
     damped.diagonal() *= 1.0 + damping;
     damped.diagonal().array() += 1e-12 * damped.diagonal().maxCoeff();
@@ -109,13 +109,12 @@ std::optional<Comparison> improve(const SpotPatch& patch,
       damping = 10.0 * damping;
       continue;
     }
-    Comparison then = compare(patch, shape_of(next), certainty);
+    Comparison then = compare(patch, SpotModel(patch, shape_of(next)), certainty);
     const double travel_px = step.segment<4>(1).cwiseAbs().sum();
     if (then.cost > now.cost && travel_px >= still_px) {
       damping = 10.0 * damping;
       continue;
     }
-    shape = shape_of(next);
     now = std::move(then);
     if (travel_px < still_px) return now;
     damping = 0.1 * damping;
@@ -123,7 +122,9 @@ std::optional<Comparison> improve(const SpotPatch& patch,
   return std::nullopt;
 }
 
-/// Peak and level by least squares, the place and the widths held.
+/// Peak and level by least squares, the place and the widths held. Saturated pixels, which say only
+/// "at least so bright", are left out: with them the peak of a clipped spot begins far too low, and
+/// the first steps go to widening the spot and narrowing it again.
 SpotShape first_shape(const SpotPatch& patch, const SpotFitStart& start) {
   SpotShape shape;
   shape.peak = 1.0;
@@ -132,11 +133,12 @@ SpotShape first_shape(const SpotPatch& patch, const SpotFitStart& start) {
   shape.sigma_x_px = start.sigma_x_px;
   shape.sigma_y_px = start.sigma_y_px;
   const SpotModel unit(patch, shape);
-  const double n = static_cast<double>(patch.counts.size());
-  const Eigen::ArrayXXd deviation = unit.spot() - unit.spot().sum() / n;
+  const Eigen::ArrayXXd counted = 1.0 - patch.at_least;
+  const double n = std::max(counted.sum(), 1.0);
+  const Eigen::ArrayXXd deviation = counted * (unit.spot() - (counted * unit.spot()).sum() / n);
   const double spread = deviation.square().sum();
   shape.peak = spread > 0 ? std::max((deviation * patch.counts).sum() / spread, 1.0) : 1.0;
-  shape.level = (patch.counts - shape.peak * unit.spot()).sum() / n;
+  shape.level = (counted * (patch.counts - shape.peak * unit.spot())).sum() / n;
   return shape;
 }
 
@@ -214,10 +216,11 @@ double deviation_of(const SpotModel& model,
 }
 
 SpotFit described(const SpotPatch& patch,
-                  const SpotShape& shape,
+                  SpotModel model,
                   const SpotNoise& noise,
                   const Eigen::ArrayXXd& certainty) {
-  const Comparison c = compare(patch, shape, certainty);
+  const Comparison c = compare(patch, std::move(model), certainty);
+  const SpotShape& shape = c.model.shape();
   const ShapeMatrix covariance =
       c.model.normal_matrix(c.weight).ldlt().solve(ShapeMatrix::Identity());
   const Eigen::ArrayXXd light = light_on(patch, c.model);
@@ -253,29 +256,29 @@ SpotFit described(const SpotPatch& patch,
 
 SpotFit fit_pixels(const SpotPatch& patch, const SpotFitStart& start) {
   if (patch.columns() < kSmallestPatch_px || patch.rows() < kSmallestPatch_px) return {};
-  SpotShape shape = first_shape(patch, start);
+  SpotModel model(patch, first_shape(patch, start));
   SpotNoise noise;
   Eigen::ArrayXXd certainty;
-  const SpotModel first(patch, shape);
   if (start.noise) {
-    certainty = certainty_on(patch, first, *start.noise);
+    certainty = certainty_on(patch, model, *start.noise);
   } else {
     // Nothing is known of the noise: equal weights, wide enough that no pixel is an outlier yet.
-    const double mean_square = (patch.counts - first.counts()).square().mean();
+    const double mean_square = (patch.counts - model.counts()).square().mean();
     certainty =
         Eigen::ArrayXXd::Constant(patch.columns(), patch.rows(), 1.0 / std::max(1.0, mean_square));
   }
   const int rounds = start.noise ? 2 : 4;
   if (start.noise) noise = *start.noise;
   for (int round = 1; round <= rounds; ++round) {
-    const std::optional<Comparison> best =
-        improve(patch, certainty, round < rounds ? kNearlyStill_px : kStill_px, shape);
+    const double still_px = round < rounds ? kNearlyStill_px : kStill_px;
+    std::optional<Comparison> best = improve(patch, certainty, still_px, std::move(model));
     if (!best) return {};
     // What the last frame showed serves until the place is final.
     if (!start.noise || round == rounds) noise = noise_in(patch, *best, certainty);
     certainty = certainty_on(patch, best->model, noise);
+    model = std::move(best->model);
   }
-  return described(patch, shape, noise, certainty);
+  return described(patch, std::move(model), noise, certainty);
 }
 
 /// A broad spot in pixels of twice the size: nothing is lost, and the work is a quarter.

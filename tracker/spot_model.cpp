@@ -76,6 +76,7 @@ double plane_coordinate(Eigen::Index index, Eigen::Index size) {
 
 SpotModel::SpotModel(const SpotPatch& patch, const SpotShape& shape)
     : patch_(&patch),
+      shape_(shape),
       functions_(patch.columns(), kFunctions),
       row_factors_(kShapeParameters, patch.rows()) {
   GaussianAlongPixels along_x(shape.x_px - patch.left_px, shape.sigma_x_px);

@@ -49,6 +49,8 @@ class SpotModel {
   /// sigma_x_px and sigma_y_px must be positive; the patch must outlive the model.
   SpotModel(const SpotPatch& patch, const SpotShape& shape);
 
+  [[nodiscard]] const SpotShape& shape() const { return shape_; }
+
   /// Light of the spot alone on a wall of reflectance 1.
   [[nodiscard]] const Eigen::ArrayXXd& spot() const { return spot_; }
 
@@ -74,7 +76,8 @@ class SpotModel {
   /// The columns are the products of two functions, (0, 0), (0, 1) ... (4, 4).
   [[nodiscard]] Eigen::Matrix<double, Eigen::Dynamic, kProducts> products() const;
 
-  const SpotPatch* patch_;                                       ///< outlives the model
+  const SpotPatch* patch_;  ///< outlives the model
+  SpotShape shape_;
   Eigen::Matrix<double, Eigen::Dynamic, kFunctions> functions_;  ///< of the column
   /// Derivative by parameter p in pixel (i, j) = reflectance functions_(i, kFunctionOf[p])
   /// row_factors_(p, j).
