@@ -4,10 +4,11 @@
 #include <cstddef>
 #include <utility>
 
+#include "tracker/sample_places.h"
+
 namespace nightswing::tracker {
 namespace {
 
-constexpr int kStep_px = 16;
 constexpr double kMemory_frames = 20.0;
 constexpr double kMostly = 0.7;  // camera noise of 0.3 counts and rounding repeat two thirds
 constexpr int kFewestPlaces = 50;
@@ -20,8 +21,9 @@ bool RepeatedWall::look(const Picture& frame) {
   std::vector<std::uint8_t> now;
   now.reserve(last_.size());
   const cv::Size size = frame.size();
-  for (int row = kStep_px / 2; row < size.height; row += kStep_px) {
-    for (int column = kStep_px / 2; column < size.width; column += kStep_px) {
+  const int step_px = sample_step_px(size);
+  for (int row = step_px / 2; row < size.height; row += step_px) {
+    for (int column = step_px / 2; column < size.width; column += step_px) {
       now.push_back(frame.gray_at(column, row));
     }
   }

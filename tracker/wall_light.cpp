@@ -9,13 +9,14 @@
 
 #include <Eigen/Cholesky>
 
+#include "tracker/sample_places.h"
+
 namespace nightswing::tracker {
 namespace {
 
-constexpr int kMostLooks = 32;      // length of the memory
-constexpr int kBands = 8;           // one of them is learned per frame
-constexpr int kWholeFrames = 8;     // learned whole after a start
-constexpr int kSampleStep_px = 16;  // grid of places that tell a change of light
+constexpr int kMostLooks = 32;   // length of the memory
+constexpr int kBands = 8;        // one of them is learned per frame
+constexpr int kWholeFrames = 8;  // learned whole after a start
 constexpr int kFewestSamples = 50;
 constexpr double kChangedShare = 0.3;
 constexpr float kChange = 6.0F;
@@ -44,8 +45,7 @@ void learn_known(const std::uint8_t* __restrict luma, float* __restrict mean, in
   for (int k = 0; k < pixels; ++k) mean[k] += kShare * (static_cast<float>(luma[k]) - mean[k]);
 }
 
-void learn_pixels(
-    const std::uint8_t* luma, float* mean, std::uint8_t* looks, int first, int end) {
+void learn_pixels(const std::uint8_t* luma, float* mean, std::uint8_t* looks, int first, int end) {
   constexpr int kRun = 64;
   constexpr std::array<std::uint8_t, kRun> kKnown = [] {
     std::array<std::uint8_t, kRun> known{};
@@ -181,12 +181,13 @@ void WallLight::forget() {
 
 bool WallLight::light_changed(const Picture& frame, const cv::Rect& spot_zone) const {
   if (mean_.empty()) return false;
+  const int step_px = sample_step_px(mean_.size());
   int samples = 0;
   int changed = 0;
-  for (int row = kSampleStep_px / 2; row < mean_.rows; row += kSampleStep_px) {
+  for (int row = step_px / 2; row < mean_.rows; row += step_px) {
     const auto* mean = mean_.ptr<float>(row);
     const auto* looks = looks_.ptr<std::uint8_t>(row);
-    for (int column = kSampleStep_px / 2; column < mean_.cols; column += kSampleStep_px) {
+    for (int column = step_px / 2; column < mean_.cols; column += step_px) {
       if (looks[column] == 0 || spot_zone.contains({column, row})) continue;
       const float now = static_cast<float>(frame.gray_at(column, row));
       const float limit = std::max(kChange, kRelativeChange * std::max(now, mean[column]));
