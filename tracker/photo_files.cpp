@@ -4,6 +4,8 @@
 #include <array>
 #include <cctype>
 #include <charconv>
+#include <cstdint>
+#include <fstream>
 #include <memory>
 
 #include <fmt/format.h>
@@ -75,8 +77,45 @@ int turn_of(const ExifData& exif) {
   }
 }
 
+std::uint32_t four_bytes(const std::array<char, 8>& head) {
+  std::uint32_t value = 0;
+  for (std::size_t k = 0; k < 4; ++k) value = value << 8 | static_cast<std::uint8_t>(head[k]);
+  return value;
+}
+
+/// What the chunk eXIf of a PNG file holds, with the mark before it that libexif wants; empty if
+/// there is none (W3C, Portable Network Graphics, third edition, 5.3 and 11.3.4.5: chunks of
+/// length, type, data and check sum follow a signature of 8 bytes).
+std::string exif_block_of_png(const std::filesystem::path& path) {
+  constexpr std::uint32_t kMostBytes = 1 << 24;  // a damaged length shall not take all memory
+  constexpr std::streamoff kCheckSum = 4;
+  std::ifstream file(path, std::ios::binary);
+  std::array<char, 8> head{};
+  file.read(head.data(), std::ssize(head));
+  while (file.read(head.data(), std::ssize(head))) {
+    const std::uint32_t length = four_bytes(head);
+    if (std::string_view(head.data() + 4, 4) != "eXIf") {
+      file.seekg(std::streamoff{length} + kCheckSum, std::ios::cur);
+      continue;
+    }
+    if (length > kMostBytes) return {};
+    std::string block("Exif\0\0", 6);
+    block.resize(6 + length);
+    return file.read(block.data() + 6, length) ? block : std::string();
+  }
+  return {};
+}
+
+ExifData* exif_of(const std::filesystem::path& path) {
+  if (lower(path.extension().string()) != ".png") return exif_data_new_from_file(path.c_str());
+  const std::string block = exif_block_of_png(path);
+  if (block.empty()) return nullptr;
+  return exif_data_new_from_data(reinterpret_cast<const unsigned char*>(block.data()),
+                                 static_cast<unsigned int>(block.size()));
+}
+
 void read_exif(const std::filesystem::path& path, PhotoStamp& photo) {
-  const Exif exif(exif_data_new_from_file(path.c_str()));
+  const Exif exif(exif_of(path));
   if (!exif) return;
   read_camera_time(*exif, photo);
   photo.turn_deg = turn_of(*exif);
@@ -98,7 +137,7 @@ PhotoStamp stamp_of(const std::filesystem::path& path) {
   if (!none) {
     photo.file = std::chrono::floor<UtcTime::duration>(std::chrono::file_clock::to_sys(written));
   }
-  if (lower(path.extension().string()) != ".png") read_exif(path, photo);
+  read_exif(path, photo);
   return photo;
 }
 

@@ -26,9 +26,9 @@ struct PhotoStamp {
 
 /// JPEG and PNG files of a folder (not of folders in it), as people count: photo9 before photo10.
 /// A camera's numbers that ran over (9999, then 0001) are put in the order in which they were
-/// taken, if the pictures' own clocks bear that out. Time and orientation are those in JPEG files;
-/// PNG files have that of the file alone. throws InputError if the folder cannot be read or holds
-/// no photograph.
+/// taken, if the pictures' own clocks bear that out. Time and orientation are those of EXIF: in
+/// JPEG its own segment, in PNG the chunk eXIf. throws InputError if the folder cannot be read or
+/// holds no photograph.
 [[nodiscard]] std::vector<PhotoStamp> list_photos(const std::filesystem::path& folder);
 
 /// Whether `a` comes before `b` when runs of digits are compared as numbers and letters without

@@ -85,6 +85,16 @@ std::string exif_block(const ExifTruth& exif) {
   return tiff.text() + values.text();
 }
 
+/// The CRC of a PNG chunk's type and data (W3C, Portable Network Graphics, third edition, 5.5).
+std::uint32_t check_sum(const std::string& bytes) {
+  std::uint32_t rest = 0xFFFFFFFF;
+  for (const char byte : bytes) {
+    rest ^= static_cast<std::uint8_t>(byte);
+    for (int bit = 0; bit < 8; ++bit) rest = (rest & 1) != 0 ? 0xEDB88320 ^ (rest >> 1) : rest >> 1;
+  }
+  return ~rest;
+}
+
 }  // namespace
 
 void write_photo(const std::filesystem::path& path, const cv::Mat& picture, const ExifTruth& exif) {
@@ -97,6 +107,22 @@ void write_photo(const std::filesystem::path& path, const cv::Mat& picture, cons
   file.two(static_cast<std::uint32_t>(block.size()) + 2);
   file.add(block);
   file.add(std::string(jpeg.begin() + 2, jpeg.end()));
+  write_text(path, file.text());
+}
+
+void write_png_photo(const std::filesystem::path& path,
+                     const cv::Mat& picture,
+                     const ExifTruth& exif) {
+  constexpr std::ptrdiff_t kHead = 8 + 12 + 13;  // signature, chunk IHDR
+  std::vector<std::uint8_t> png;
+  if (!cv::imencode(".png", picture, png)) throw std::runtime_error("no PNG");
+  const std::string data = "eXIf" + exif_block(exif);
+  Bytes file;
+  file.add(std::string(png.begin(), png.begin() + kHead));
+  file.four(static_cast<std::uint32_t>(data.size()) - 4);
+  file.add(data);
+  file.four(check_sum(data));
+  file.add(std::string(png.begin() + kHead, png.end()));
   write_text(path, file.text());
 }
 

@@ -19,4 +19,9 @@ struct ExifTruth {
 /// 4.5 to 4.7: APP1 marker, TIFF header, IFD0 with orientation and pointer, Exif IFD).
 void write_photo(const std::filesystem::path& path, const cv::Mat& picture, const ExifTruth& exif);
 
+/// Writes a PNG file with the same EXIF block in a chunk eXIf behind the head.
+void write_png_photo(const std::filesystem::path& path,
+                     const cv::Mat& picture,
+                     const ExifTruth& exif);
+
 }  // namespace nightswing::test

@@ -9,6 +9,7 @@
 #include "tests/support/exif_photo.h"
 #include "tests/support/near.h"
 #include "tests/support/temporary_folder.h"
+#include "tracker/line_file.h"
 
 using namespace nightswing::tracker;
 using namespace nightswing::test;
@@ -86,6 +87,47 @@ TEST_SUITE("photo_folder") {
     CHECK_FALSE(photos[1].has_subseconds);
     CHECK_FALSE(photos[2].camera);
     CHECK(photos[2].file);
+  }
+
+  TEST_CASE(
+      "a PNG with an EXIF chunk has time and orientation, and its pixels as they are stored") {
+    const TemporaryFolder folder;
+    for (int k = 0; k < 3; ++k) {
+      ExifTruth exif = taken_at(5 * k, "057", "+01:00");
+      exif.orientation = 6;
+      write_png_photo(folder / fmt::format("p{}.PNG", k), picture_of(k), exif);
+    }
+    const auto photos = list_photos(folder.path());
+    REQUIRE(photos.size() == 3);
+    REQUIRE(photos[1].camera);
+    CHECK(iso_text(*photos[1].camera) == "2026-03-14T20:00:05.057Z");
+    CHECK(photos[1].has_offset);
+    CHECK(photos[1].turn_deg == 90);
+    PhotoFolder source(folder.path());
+    const auto seen = all_of(source);
+    REQUIRE(seen.size() == 3);
+    CHECK(seen[2].which == 2);
+    CHECK(seen[2].t_s == within_abs(10.0, 1e-6));  // microseconds in the clock's text
+  }
+
+  TEST_CASE("a PNG that breaks off, or whose chunk claims more than there is, has no EXIF time") {
+    const TemporaryFolder folder;
+    write_png_photo(folder / "whole.png", picture_of(1), taken_at(5, "057", "+01:00"));
+    const std::string whole = read_whole_file(folder / "whole.png");
+    const std::size_t chunk = whole.find("eXIf");
+    REQUIRE(chunk != std::string::npos);
+    write_text(folder / "cut1.png", whole.substr(0, 5));
+    write_text(folder / "cut2.png", whole.substr(0, chunk + 2));
+    write_text(folder / "cut3.png", whole.substr(0, chunk + 30));
+    std::string claims = whole;
+    claims.replace(chunk - 4, 4, "\x7F\xFF\xFF\xFF");
+    write_text(folder / "claims.png", claims);
+    const auto photos = list_photos(folder.path());
+    REQUIRE(photos.size() == 5);
+    for (const auto& photo : photos) {
+      CAPTURE(photo.name);
+      CHECK(photo.camera.has_value() == (photo.name == "whole.png"));
+    }
   }
 
   TEST_CASE("every photograph comes once, in order, as stored, with its time") {
