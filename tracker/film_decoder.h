@@ -48,6 +48,9 @@ class FilmDecoder {
   /// The next frame in order of showing. `frame` is left alone unless there is one.
   [[nodiscard]] Step next(DecodedFrame& frame);
 
+  /// The file as it was opened, for what its head says; valid until the next frame is asked for.
+  [[nodiscard]] const OpenedFilm& film() const { return film_; }
+
   [[nodiscard]] int width_px() const;
   [[nodiscard]] int height_px() const;
   /// What the file says; of a variable rate some mean. 25 if it says nothing.

@@ -8,8 +8,6 @@ extern "C" {
 #include <libavutil/display.h>
 }
 
-#include "tracker/opened_film.h"
-
 namespace nightswing::tracker {
 namespace {
 
@@ -38,12 +36,10 @@ struct FreePacket {
 
 }  // namespace
 
-VideoFacts read_video_facts(const std::filesystem::path& path) {
+VideoFacts video_facts(const OpenedFilm& film) {
   VideoFacts facts;
-  const auto video = open_film(path);
-  if (!video) return facts;
-  const AVFormatContext& container = *video->container;
-  const AVStream& stream = *container.streams[video->stream];
+  const AVFormatContext& container = *film.container;
+  const AVStream& stream = *container.streams[film.stream];
   facts.created = creation_time(container, stream);
   if (stream.duration > 0) {
     facts.duration_s = static_cast<double>(stream.duration) * av_q2d(stream.time_base);

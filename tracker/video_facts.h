@@ -3,6 +3,7 @@
 #include <filesystem>
 #include <optional>
 
+#include "tracker/opened_film.h"
 #include "tracker/time_text.h"
 
 namespace nightswing::tracker {
@@ -14,9 +15,8 @@ struct VideoFacts {
   double rotation_deg = 0.0;         ///< clockwise turn that would show the picture upright
 };
 
-/// Reads the container's head with libavformat. A file that libavformat cannot read gives empty
-/// facts: whether it is a video at all is for the reader of the frames to say.
-[[nodiscard]] VideoFacts read_video_facts(const std::filesystem::path& path);
+/// Reads the container's head.
+[[nodiscard]] VideoFacts video_facts(const OpenedFilm& film);
 
 /// How many pictures the file's video stream holds, by reading through it without decoding.
 [[nodiscard]] long count_pictures(const std::filesystem::path& path);

@@ -38,9 +38,9 @@ VideoSource::VideoSource(const std::filesystem::path& path, const SourceOptions&
   if (std::filesystem::is_regular_file(path) && std::filesystem::file_size(path) == 0) {
     throw InputError(fmt::format("{} is empty: 0 bytes", name_));
   }
-  const VideoFacts file = read_video_facts(path);
-  declared_s_ = file.duration_s;
   decoder_.emplace(path);
+  const VideoFacts file = video_facts(decoder_->film());
+  declared_s_ = file.duration_s;
   facts_.width_px = decoder_->width_px();
   facts_.height_px = decoder_->height_px();
   facts_.rotation_deg = file.rotation_deg;

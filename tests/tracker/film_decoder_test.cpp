@@ -12,6 +12,7 @@
 #include <opencv2/imgproc.hpp>
 
 #include "tests/support/command.h"
+#include "tests/support/ffmpeg_film.h"
 #include "tests/support/near.h"
 #include "tests/support/temporary_folder.h"
 
@@ -22,18 +23,6 @@ using tracker::FilmDecoder;
 using tracker::Picture;
 
 namespace {
-
-/// A film made by the ffmpeg program, which is the outside here.
-std::filesystem::path film(const TemporaryFolder& folder,
-                           const std::string& source,
-                           const std::string& encoding,
-                           const std::string& name) {
-  auto path = folder / name;
-  const auto made = run_command("ffmpeg -v error -y -f lavfi -i '" + source + "' " + encoding +
-                                " " + path.string());
-  REQUIRE_MESSAGE(made.status == 0, made.errors);
-  return path;
-}
 
 Picture first_picture(const std::filesystem::path& path) {
   FilmDecoder decoder(path);
@@ -81,7 +70,8 @@ TEST_SUITE("film_decoder") {
                                        "-c:v mpeg4"}) {
       CAPTURE(encoding);
       // No multiples of 16: the film says what to cut off.
-      const auto path = film(folder, "testsrc=size=146x90:rate=10:duration=1", encoding, "a.mkv");
+      const auto path =
+          ffmpeg_film(folder, "a.mkv", "testsrc=size=146x90:rate=10:duration=1", encoding);
       const auto raw = folder / "a.gray";
       const auto made = run_command("ffmpeg -v error -y -i " + path.string() +
                                     " -vf extractplanes=y -f rawvideo " + raw.string());
@@ -112,7 +102,7 @@ TEST_SUITE("film_decoder") {
           "-c:v png"}) {
       CAPTURE(encoding);
       const auto path =
-          film(folder, "color=0xC83214:size=66x48:rate=10:duration=0.5", encoding, "a.mkv");
+          ffmpeg_film(folder, "a.mkv", "color=0xC83214:size=66x48:rate=10:duration=0.5", encoding);
       const Picture picture = first_picture(path);
       REQUIRE_FALSE(picture.empty());
       const cv::Vec3b colour = picture.bgr().at<cv::Vec3b>(20, 21);
@@ -137,11 +127,12 @@ TEST_SUITE("film_decoder") {
          {"-c:v libx264 -crf 5 -vf scale=out_h_chr_pos=0:out_v_chr_pos=128 -pix_fmt yuv420p",
           "-c:v mjpeg -q:v 1 -pix_fmt yuvj420p"}) {
       CAPTURE(encoding);
-      const auto path = film(folder,
-                             "color=black:size=96x64:rate=10:duration=0.3,format=gbrp,"
-                             "geq=r=40+150*exp(-(pow(X-41.3\\,2)+pow(Y-30.6\\,2))/50):g=40:b=40",
-                             encoding,
-                             "a.mkv");
+      const auto path =
+          ffmpeg_film(folder,
+                      "a.mkv",
+                      "color=black:size=96x64:rate=10:duration=0.3,format=gbrp,"
+                      "geq=r=40+150*exp(-(pow(X-41.3\\,2)+pow(Y-30.6\\,2))/50):g=40:b=40",
+                      encoding);
       const Picture picture = first_picture(path);
       const auto centre_of = [](const cv::Mat& channel) {
         cv::Mat excess;
@@ -167,10 +158,10 @@ TEST_SUITE("film_decoder") {
       for (const bool hurt : {false, true}) {
         CAPTURE(codec);
         CAPTURE(hurt);
-        const auto path = film(folder,
-                               "testsrc=size=160x120:rate=10:duration=4",
-                               codec + " -pix_fmt yuv420p",
-                               "a.mkv");
+        const auto path = ffmpeg_film(folder,
+                                      "a.mkv",
+                                      "testsrc=size=160x120:rate=10:duration=4",
+                                      codec + " -pix_fmt yuv420p");
         if (hurt) {
           std::fstream bytes(path, std::ios::in | std::ios::out | std::ios::binary);
           bytes.seekp(static_cast<std::streamoff>(std::filesystem::file_size(path) / 2));
@@ -188,10 +179,10 @@ TEST_SUITE("film_decoder") {
 
   TEST_CASE("a picture outlives its film") {
     const TemporaryFolder folder;
-    const auto path = film(folder,
-                           "color=gray:size=64x48:rate=10:duration=2",
-                           "-c:v libx264 -pix_fmt yuv420p",
-                           "a.mkv");
+    const auto path = ffmpeg_film(folder,
+                                  "a.mkv",
+                                  "color=gray:size=64x48:rate=10:duration=2",
+                                  "-c:v libx264 -pix_fmt yuv420p");
     const Picture kept = first_picture(path);
     CHECK(kept.gray_at(63, 47) == within_abs(128.0, 2.0));
   }

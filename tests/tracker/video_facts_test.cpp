@@ -5,8 +5,10 @@
 #include <doctest/doctest.h>
 
 #include "tests/support/command.h"
+#include "tests/support/ffmpeg_film.h"
 #include "tests/support/near.h"
 #include "tests/support/temporary_folder.h"
+#include "tracker/opened_film.h"
 #include "tracker/picture_file.h"
 
 using namespace nightswing;
@@ -16,16 +18,18 @@ using tracker::VideoFacts;
 
 namespace {
 
-/// A film of 20 frames at 10 a second made by the ffmpeg program, which is the outside here.
+/// 20 frames at 10 a second.
 std::filesystem::path film(const TemporaryFolder& folder,
                            const std::string& name,
                            const std::string& options) {
-  const auto path = folder / name;
-  const auto made = test::run_command(
-      "ffmpeg -v error -y -f lavfi -i testsrc=size=64x48:rate=10:duration=2 -pix_fmt yuv420p " +
-      options + " " + path.string());
-  REQUIRE_MESSAGE(made.status == 0, made.errors);
-  return path;
+  return test::ffmpeg_film(
+      folder, name, "testsrc=size=64x48:rate=10:duration=2", "-pix_fmt yuv420p " + options);
+}
+
+VideoFacts facts_of(const std::filesystem::path& path) {
+  const auto opened = tracker::open_film(path);
+  REQUIRE(opened);
+  return tracker::video_facts(*opened);
 }
 
 /// The same film with another head, nothing coded again.
@@ -44,7 +48,7 @@ std::filesystem::path with_head(const TemporaryFolder& folder,
 TEST_SUITE("video_facts") {
   TEST_CASE("a film without tags has a duration alone") {
     const TemporaryFolder folder;
-    const VideoFacts facts = tracker::read_video_facts(film(folder, "plain.mp4", "-c:v mpeg4"));
+    const VideoFacts facts = facts_of(film(folder, "plain.mp4", "-c:v mpeg4"));
     CHECK_FALSE(facts.created);
     CHECK(facts.rotation_deg == 0.0);
     REQUIRE(facts.duration_s);
@@ -53,7 +57,7 @@ TEST_SUITE("video_facts") {
 
   TEST_CASE("the duration of a Matroska film is that of the container") {
     const TemporaryFolder folder;
-    const VideoFacts facts = tracker::read_video_facts(film(folder, "plain.mkv", "-c:v mjpeg"));
+    const VideoFacts facts = facts_of(film(folder, "plain.mkv", "-c:v mjpeg"));
     REQUIRE(facts.duration_s);
     CHECK(*facts.duration_s == within_abs(2.0, 1e-3));
   }
@@ -63,12 +67,12 @@ TEST_SUITE("video_facts") {
     const auto plain = film(folder, "plain.mp4", "-c:v mpeg4");
     const auto dated =
         with_head(folder, plain, "-metadata creation_time=2026-03-14T21:30:05.000000Z");
-    const VideoFacts facts = tracker::read_video_facts(dated);
+    const VideoFacts facts = facts_of(dated);
     REQUIRE(facts.created);
     CHECK(tracker::iso_text(*facts.created) == "2026-03-14T21:30:05.000Z");
     const auto clockless =
         with_head(folder, plain, "-metadata creation_time=1970-01-01T00:00:05.000000Z");
-    CHECK_FALSE(tracker::read_video_facts(clockless).created);
+    CHECK_FALSE(facts_of(clockless).created);
   }
 
   TEST_CASE("the rotation is the clockwise turn by which a player shows the picture") {
@@ -89,7 +93,7 @@ TEST_SUITE("video_facts") {
       const cv::Mat shown = tracker::read_picture(shown_path);
       REQUIRE_FALSE(shown.empty());
       const auto lit = [&shown](int y, int x) { return shown.at<cv::Vec3b>(y, x)[1] > 128; };
-      const double deg = tracker::read_video_facts(turned).rotation_deg;
+      const double deg = facts_of(turned).rotation_deg;
       // The matrix in the file has 16 fractional bits.
       if (lit(4, shown.cols - 5)) {
         CHECK(deg == within_abs(90.0, 1e-3));
@@ -100,19 +104,16 @@ TEST_SUITE("video_facts") {
     }
   }
 
-  TEST_CASE("what is no film has no facts, and no sound file has a picture's") {
+  TEST_CASE("what is no film, or sound alone, is not opened as one") {
     const TemporaryFolder folder;
     test::write_text(folder / "text.mp4", "no film");
-    for (const auto& path : {folder / "none.mp4", folder / "text.mp4"}) {
-      const VideoFacts facts = tracker::read_video_facts(path);
-      CHECK_FALSE(facts.created);
-      CHECK_FALSE(facts.duration_s);
-      CHECK(facts.rotation_deg == 0.0);
-    }
     const auto sound = folder / "sound.wav";
     const auto made =
         test::run_command("ffmpeg -v error -y -f lavfi -i sine=duration=1 " + sound.string());
     REQUIRE_MESSAGE(made.status == 0, made.errors);
-    CHECK_FALSE(tracker::read_video_facts(sound).duration_s);
+    for (const auto& path : {folder / "none.mp4", folder / "text.mp4", sound}) {
+      CAPTURE(path.string());
+      CHECK_FALSE(tracker::open_film(path));
+    }
   }
 }

@@ -6,6 +6,7 @@
 
 #include "analysis/input_error.h"
 #include "tests/support/command.h"
+#include "tests/support/ffmpeg_film.h"
 #include "tests/support/near.h"
 #include "tests/support/temporary_folder.h"
 #include "tracker/frame_pump.h"
@@ -15,18 +16,6 @@ using namespace nightswing::test;
 using nightswing::InputError;
 
 namespace {
-
-/// Makes a small video with the ffmpeg program: moving test pattern, 160 x 120.
-std::filesystem::path make_video(const TemporaryFolder& folder,
-                                 const std::string& name,
-                                 const std::string& source,
-                                 const std::string& encoding) {
-  const auto path = folder / name;
-  const auto made = run_command("ffmpeg -v error -y -f lavfi -i '" + source + "' " + encoding +
-                                " " + path.string());
-  REQUIRE_MESSAGE(made.status == 0, made.errors);
-  return path;
-}
 
 std::vector<double> times_of(VideoSource& source) {
   std::vector<double> times;
@@ -55,7 +44,7 @@ constexpr const char* kWithBFrames = "-c:v libx264 -bf 3 -pix_fmt yuv420p";
 TEST_SUITE("video_source") {
   TEST_CASE("timestamps of H.264 with B frames are exact to the last") {
     const TemporaryFolder folder;
-    VideoSource source(make_video(folder, "a.mp4", kPattern, kWithBFrames));
+    VideoSource source(ffmpeg_film(folder, "a.mp4", kPattern, kWithBFrames));
     const auto times = times_of(source);
     REQUIRE(times.size() == 60);
     for (std::size_t k = 0; k < times.size(); ++k) {
@@ -66,7 +55,7 @@ TEST_SUITE("video_source") {
 
   TEST_CASE("times that do not grow are mended and said so") {
     const TemporaryFolder folder;
-    const auto film = make_video(folder, "a.mp4", kPattern, "-c:v mjpeg");
+    const auto film = ffmpeg_film(folder, "a.mp4", kPattern, "-c:v mjpeg");
     const auto stuck = folder / "stuck.mkv";
     // Frames 20 to 22 have the time of frame 19.
     const auto made = run_command(
@@ -87,10 +76,10 @@ TEST_SUITE("video_source") {
   TEST_CASE("a film of uneven steps with B frames has the times that were written, to the last") {
     const TemporaryFolder folder;
     VideoSource source(
-        make_video(folder,
-                   "vfr.mp4",
-                   std::string(kPattern) + ",settb=1/1000,setpts=pow(N\\,1.5)/10/TB",
-                   "-fps_mode vfr -enc_time_base 1/1000 " + std::string(kWithBFrames)));
+        ffmpeg_film(folder,
+                    "vfr.mp4",
+                    std::string(kPattern) + ",settb=1/1000,setpts=pow(N\\,1.5)/10/TB",
+                    "-fps_mode vfr -enc_time_base 1/1000 " + std::string(kWithBFrames)));
     const auto times = times_of(source);
     REQUIRE(times.size() == 60);
     for (std::size_t k = 0; k < times.size(); ++k) {
@@ -101,7 +90,7 @@ TEST_SUITE("video_source") {
 
   TEST_CASE("where the rate is given, times that the file lacks are no matter to warn of") {
     const TemporaryFolder folder;
-    VideoSource source(make_video(folder, "a.mp4", kPattern, kWithBFrames),
+    VideoSource source(ffmpeg_film(folder, "a.mp4", kPattern, kWithBFrames),
                        {.frame_every_s = 5.0, .whole_s = {}});
     const auto times = times_of(source);
     REQUIRE(times.size() == 60);
@@ -112,10 +101,11 @@ TEST_SUITE("video_source") {
   TEST_CASE("a variable frame rate is followed to the millisecond") {
     const TemporaryFolder folder;
     // frames at n^1.5/10 s: every step differs
-    VideoSource source(make_video(folder,
-                                  "vfr.mkv",
-                                  std::string(kPattern) + ",settb=1/1000,setpts=pow(N\\,1.5)/10/TB",
-                                  "-fps_mode vfr -enc_time_base 1/1000 -c:v mjpeg"));
+    VideoSource source(
+        ffmpeg_film(folder,
+                    "vfr.mkv",
+                    std::string(kPattern) + ",settb=1/1000,setpts=pow(N\\,1.5)/10/TB",
+                    "-fps_mode vfr -enc_time_base 1/1000 -c:v mjpeg"));
     const auto times = times_of(source);
     REQUIRE(times.size() == 60);
     for (std::size_t k = 0; k < times.size(); ++k) {
@@ -125,7 +115,7 @@ TEST_SUITE("video_source") {
 
   TEST_CASE("a time-lapse takes the time that the user gives") {
     const TemporaryFolder folder;
-    VideoSource source(make_video(folder, "lapse.mp4", kPattern, kWithBFrames),
+    VideoSource source(ffmpeg_film(folder, "lapse.mp4", kPattern, kWithBFrames),
                        {.frame_every_s = 5.0, .whole_s = {}});
     const auto times = times_of(source);
     REQUIRE(times.size() == 60);
@@ -135,7 +125,7 @@ TEST_SUITE("video_source") {
 
   TEST_CASE("the creation time and a rotation tag are read, the picture stays as stored") {
     const TemporaryFolder folder;
-    const auto plain = make_video(folder, "plain.mp4", kPattern, kWithBFrames);
+    const auto plain = ffmpeg_film(folder, "plain.mp4", kPattern, kWithBFrames);
     const auto turned = folder / "turned.mp4";
     const auto made = run_command("ffmpeg -v error -i " + plain.string() +
                                   " -c copy -metadata:s:v rotate=90"
@@ -155,7 +145,7 @@ TEST_SUITE("video_source") {
 
   TEST_CASE("damage in the middle costs some frames, not the rest, and keeps their time free") {
     const TemporaryFolder folder;
-    const auto path = make_video(folder, "hurt.mkv", kPattern, "-c:v mjpeg -q:v 3");
+    const auto path = ffmpeg_film(folder, "hurt.mkv", kPattern, "-c:v mjpeg -q:v 3");
     {
       std::fstream file(path, std::ios::in | std::ios::out | std::ios::binary);
       file.seekp(static_cast<std::streamoff>(std::filesystem::file_size(path) / 2));
@@ -170,7 +160,8 @@ TEST_SUITE("video_source") {
 
   TEST_CASE("a file that breaks off gives what it holds and says so") {
     const TemporaryFolder folder;
-    const auto path = make_video(folder, "cut.mkv", kPattern, "-c:v libx264 -g 5 -pix_fmt yuv420p");
+    const auto path =
+        ffmpeg_film(folder, "cut.mkv", kPattern, "-c:v libx264 -g 5 -pix_fmt yuv420p");
     std::filesystem::resize_file(path, std::filesystem::file_size(path) / 2);
     VideoSource source(path);
     const auto times = times_of(source);
@@ -195,7 +186,7 @@ TEST_SUITE("video_source") {
 TEST_SUITE("frame_pump") {
   TEST_CASE("the pump gives the frames of the source, bit for bit and in order") {
     const TemporaryFolder folder;
-    const auto path = make_video(folder, "a.mp4", kPattern, kWithBFrames);
+    const auto path = ffmpeg_film(folder, "a.mp4", kPattern, kWithBFrames);
     VideoSource plain(path);
     VideoSource pumped(path);
     FramePump pump(pumped);
@@ -215,7 +206,7 @@ TEST_SUITE("frame_pump") {
 
   TEST_CASE("a pump that is left early stops its thread") {
     const TemporaryFolder folder;
-    VideoSource source(make_video(folder, "a.mp4", kPattern, kWithBFrames));
+    VideoSource source(ffmpeg_film(folder, "a.mp4", kPattern, kWithBFrames));
     FramePump pump(source);
     Frame frame;
     CHECK(pump.next(frame));
