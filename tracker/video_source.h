@@ -44,7 +44,7 @@ class VideoSource : public FrameSource {
   double first_file_s_ = 0.0;
   double last_file_s_ = 0.0;
   std::optional<double> last_shown_s_;  // how long the last frame lasts
-  std::vector<double> steps_s_;  // the first steps between timestamps; enough for their median
+  std::vector<double> steps_s_;   // the first steps between timestamps; enough for their median
   double shortest_step_s_ = 0.0;  // of these
   long repaired_ = 0;
   long missing_ = 0;
