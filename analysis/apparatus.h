@@ -56,6 +56,13 @@ struct Wire {
   Measured length_m;
 };
 
+/// A mirror that does not stand upright, and where the laser is seen from it.
+struct LeaningMirror {
+  Measured lean_rad;                 // of its normal above level
+  Measured laser_elevation_rad;      // of the laser above level
+  std::optional<Measured> laser_mm;  // reading of the scale in line with the laser, from above
+};
+
 struct Apparatus {
   std::string title;
   Body source;
@@ -65,8 +72,9 @@ struct Apparatus {
   Measured mirror_inertia_kg_m2;
   Measured separation_m;  // centre of source mass to centre of test mass, boom midway
   std::optional<Wire> wire;
-  Measured mirror_to_wall_m;             // along the perpendicular to the wall
-  std::optional<Measured> foot_mm;       // reading of the scale where that perpendicular meets it
+  Measured mirror_to_wall_m;        // along the perpendicular to the wall
+  std::optional<Measured> foot_mm;  // reading of the scale where that perpendicular meets it
+  std::optional<LeaningMirror> leaning_mirror;
   Measured scale_factor;                 // true length of what the scale calls 1 mm, in mm
   std::vector<std::string> assumptions;  // a sentence for each thing that was not given
   std::vector<std::string> warnings;     // a sentence for each thing that looks wrong

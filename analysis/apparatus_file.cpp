@@ -4,6 +4,7 @@
 #include <array>
 #include <cctype>
 #include <cmath>
+#include <numbers>
 #include <optional>
 #include <string_view>
 #include <utility>
@@ -184,6 +185,10 @@ std::optional<Wire> wire_of(YamlMapping& file) {
   return wire;
 }
 
+Measured to_mm(const Measured& length_m) {
+  return {length_m.value * 1e3, length_m.u * 1e3, length_m.distribution};
+}
+
 std::optional<Measured> foot_of(YamlMapping& lever, std::vector<std::string>& assumptions) {
   const auto foot_m = lever.optional_quantity("foot", Dimension::kLength);
   if (!foot_m) {
@@ -192,7 +197,53 @@ std::optional<Measured> foot_of(YamlMapping& lever, std::vector<std::string>& as
         "(optical_lever.foot is not given); a beam 10 degrees off it changes G by 3 %");
     return std::nullopt;
   }
-  return Measured{foot_m->value * 1e3, foot_m->u * 1e3, foot_m->distribution};
+  return to_mm(*foot_m);
+}
+
+/// An angle of the lever within what a usable arrangement can have.
+Measured angle_within(YamlMapping& lever,
+                      std::string_view key,
+                      const Measured& angle_rad,
+                      double most_deg) {
+  if (std::abs(angle_rad.value) <= most_deg * std::numbers::pi / 180) return angle_rad;
+  lever.fail(key,
+             fmt::format("must lie within {:g} degrees of level or upright, but is '{}'",
+                         most_deg,
+                         lever.text(key)));
+}
+
+std::optional<LeaningMirror> leaning_mirror_of(YamlMapping& lever,
+                                               std::vector<std::string>& assumptions) {
+  const auto lean = lever.optional_quantity("mirror_lean", Dimension::kAngle);
+  const auto elevation = lever.optional_quantity("laser_elevation", Dimension::kAngle);
+  const auto laser_m = lever.optional_quantity("laser", Dimension::kLength);
+  if (!lean) {
+    for (const char* key : {"laser_elevation", "laser"}) {
+      const bool given =
+          std::string_view(key) == "laser" ? laser_m.has_value() : elevation.has_value();
+      if (given)
+        lever.fail(key, "says nothing without mirror_lean; give that too, or leave it out");
+    }
+    assumptions.emplace_back(
+        "assumed: the mirror stands upright (optical_lever.mirror_lean is not given); a lean of 5 "
+        "degrees changes G by 0.8 %");
+    return std::nullopt;
+  }
+  if (!elevation) {
+    assumptions.emplace_back(
+        "assumed: the laser stands level with the mirror (optical_lever.laser_elevation is not "
+        "given)");
+  }
+  if (!laser_m) {
+    assumptions.emplace_back(
+        "assumed: seen from above, the laser stands in line with the place midway between the "
+        "equilibria (optical_lever.laser is not given)");
+  }
+  return LeaningMirror{
+      .lean_rad = angle_within(lever, "mirror_lean", *lean, 15),
+      .laser_elevation_rad =
+          elevation ? angle_within(lever, "laser_elevation", *elevation, 30) : Measured{0, 0},
+      .laser_mm = laser_m ? std::optional(to_mm(*laser_m)) : std::nullopt};
 }
 
 Measured scale_factor_of(YamlMapping& file, std::vector<std::string>& assumptions) {
@@ -280,6 +331,7 @@ Apparatus read_apparatus(YamlMapping file) {
   YamlMapping lever = file.mapping("optical_lever");
   const Measured mirror_to_wall_m = positive(lever, "mirror_to_wall", Dimension::kLength);
   const auto foot_mm = foot_of(lever, assumptions);
+  auto leaning_mirror = leaning_mirror_of(lever, assumptions);
   lever.finish();
   auto wire = wire_of(file);
   const Measured scale_factor = scale_factor_of(file, assumptions);
@@ -295,6 +347,7 @@ Apparatus read_apparatus(YamlMapping file) {
                       .wire = std::move(wire),
                       .mirror_to_wall_m = mirror_to_wall_m,
                       .foot_mm = foot_mm,
+                      .leaning_mirror = std::move(leaning_mirror),
                       .scale_factor = scale_factor,
                       .assumptions = std::move(assumptions),
                       .warnings = std::move(warnings)};

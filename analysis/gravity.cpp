@@ -75,7 +75,7 @@ std::vector<Correction> corrections_of(const Apparatus& apparatus,
     const double ratio = factor == &Factors::torque_kg2_per_m ? before / better : better / before;
     corrections.push_back({std::move(name), before == better ? 0.0 : 100 * (ratio - 1)});
   };
-  replace("optical lever (arctangent, foot, scale)", &Factors::theta_rad, result.theta_rad);
+  replace("optical lever (arctangent, foot, lean, scale)", &Factors::theta_rad, result.theta_rad);
   replace("damping", &Factors::omega2_per_s2, omega2_per_s2(findings));
   double sum_kg_m2 = inertia.points_kg_m2 + inertia.size_kg_m2;
   replace("inertia: size of the test masses", &Factors::inertia_kg_m2, sum_kg_m2);
@@ -102,15 +102,21 @@ bool masses_touch(const Apparatus& apparatus, double theta_rad) {
 
 }  // namespace
 
-OpticalLever optical_lever(const Apparatus& apparatus, const NightFindings& findings) {
-  const double midway_mm = (findings.x_plus_mm + findings.x_minus_mm) / 2;
-  return {.mirror_to_wall_m = apparatus.mirror_to_wall_m.value,
-          .foot_mm = apparatus.foot_mm ? apparatus.foot_mm->value : midway_mm,
-          .scale_factor = apparatus.scale_factor.value};
+OpticalLever optical_lever(const Apparatus& apparatus, double midway_mm) {
+  OpticalLever lever{.mirror_to_wall_m = apparatus.mirror_to_wall_m.value,
+                     .foot_mm = apparatus.foot_mm ? apparatus.foot_mm->value : midway_mm,
+                     .scale_factor = apparatus.scale_factor.value};
+  if (const auto& mirror = apparatus.leaning_mirror) {
+    lever.mirror_lean_rad = mirror->lean_rad.value;
+    lever.laser_elevation_rad = mirror->laser_elevation_rad.value;
+    lever.laser_mm = mirror->laser_mm ? mirror->laser_mm->value : midway_mm;
+  }
+  return lever;
 }
 
 double half_rotation_rad(const Apparatus& apparatus, const NightFindings& findings) {
-  const OpticalLever lever = optical_lever(apparatus, findings);
+  const OpticalLever lever =
+      optical_lever(apparatus, (findings.x_plus_mm + findings.x_minus_mm) / 2);
   const double turned_rad =
       rotation_rad(lever, findings.x_plus_mm) - rotation_rad(lever, findings.x_minus_mm);
   return std::abs(turned_rad) / 2;

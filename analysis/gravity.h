@@ -57,8 +57,9 @@ struct GravityResult {
   std::vector<Correction> corrections;  // from the textbook value to G: the factors multiply
 };
 
-/// The lever of this balance. A foot that was not measured is taken midway between the equilibria.
-[[nodiscard]] OpticalLever optical_lever(const Apparatus& apparatus, const NightFindings& findings);
+/// The lever of this balance. A foot that was not measured, and a laser whose place was not, are
+/// taken at midway_mm, midway between the equilibria.
+[[nodiscard]] OpticalLever optical_lever(const Apparatus& apparatus, double midway_mm);
 
 /// Rotation [rad] from midway to one side, not negative: which way the spot moves depends on how
 /// the scale is taped and says nothing about G.

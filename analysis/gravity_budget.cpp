@@ -51,6 +51,11 @@ Quantities quantities_of(Apparatus& apparatus) {
   list.push_back({"separation", "m", &apparatus.separation_m});
   list.push_back({"optical_lever.mirror_to_wall", "m", &apparatus.mirror_to_wall_m});
   if (apparatus.foot_mm) list.push_back({"optical_lever.foot", "mm", &*apparatus.foot_mm});
+  if (auto& mirror = apparatus.leaning_mirror) {
+    list.push_back({"optical_lever.mirror_lean", "rad", &mirror->lean_rad});
+    list.push_back({"optical_lever.laser_elevation", "rad", &mirror->laser_elevation_rad});
+    if (mirror->laser_mm) list.push_back({"optical_lever.laser", "mm", &*mirror->laser_mm});
+  }
   list.push_back({"scale.factor", "", &apparatus.scale_factor});
   return list;
 }

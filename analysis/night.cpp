@@ -25,9 +25,7 @@ OpticalLever lever_over(const Apparatus& apparatus, const std::vector<SwingSampl
   // A foot that was not measured is taken in the middle of the travel, where its error matters
   // least.
   const auto [low, high] = std::ranges::minmax(series, {}, &SwingSample::x_mm);
-  return {.mirror_to_wall_m = apparatus.mirror_to_wall_m.value,
-          .foot_mm = apparatus.foot_mm ? apparatus.foot_mm->value : 0.5 * (low.x_mm + high.x_mm),
-          .scale_factor = apparatus.scale_factor.value};
+  return optical_lever(apparatus, 0.5 * (low.x_mm + high.x_mm));
 }
 
 /// The equilibria as readings of the scale, from the straightened ones of the fit.

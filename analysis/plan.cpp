@@ -15,6 +15,14 @@
 namespace nightswing::analysis {
 namespace {
 
+// Where the spot is expected midway: at the foot of the perpendicular, else in line with the laser,
+// else at the scale's zero.
+double midway_mm(const Apparatus& apparatus) {
+  if (apparatus.foot_mm) return apparatus.foot_mm->value;
+  const auto& mirror = apparatus.leaning_mirror;
+  return mirror && mirror->laser_mm ? mirror->laser_mm->value : 0.0;
+}
+
 constexpr double kBoltzmann_j_per_k = 1.380649e-23;  // exact by the definition of the kelvin
 constexpr double kVacuumPermittivity_f_per_m = 8.8541878128e-12;  // CODATA 2018
 constexpr double kGravityHere_m_per_s2 = 9.8;
@@ -93,8 +101,9 @@ WirePlan plan_on_curve(const Apparatus& apparatus,
   plan.near_period_s =
       2.0 * std::numbers::pi * std::sqrt(inertia / (plan.kappa_n_m - kPlanningG * slope));
   // The beam at midway along the perpendicular: half of the shift to each side.
-  const OpticalLever lever{.mirror_to_wall_m = apparatus.mirror_to_wall_m.value, .foot_mm = 0.0};
-  plan.shift_mm = 2.0 * x_mm_from_rotation(lever, *theta);
+  OpticalLever lever = optical_lever(apparatus, midway_mm(apparatus));
+  lever.scale_factor = 1.0;  // true millimetres, about the foot
+  plan.shift_mm = x_mm_from_rotation(lever, *theta) - x_mm_from_rotation(lever, -*theta);
   return plan;
 }
 
@@ -123,10 +132,10 @@ WireMaterial material_of(const Wire& wire) {
 void add_budget(const Apparatus& apparatus, const PlanOptions& options, Plan& plan) {
   const double g = std::numbers::pi / (options.quality * plan.middle.near_period_s);
   const double omega0_square = square(2.0 * std::numbers::pi / plan.middle.near_period_s);
-  const double foot_mm = apparatus.foot_mm ? apparatus.foot_mm->value : 0.0;
+  const double middle_mm = midway_mm(apparatus);
   const NightFindings findings{
-      .x_plus_mm = foot_mm + 0.5 * plan.middle.shift_mm,
-      .x_minus_mm = foot_mm - 0.5 * plan.middle.shift_mm,
+      .x_plus_mm = middle_mm + 0.5 * plan.middle.shift_mm,
+      .x_minus_mm = middle_mm - 0.5 * plan.middle.shift_mm,
       .period_s = 2.0 * std::numbers::pi / std::sqrt(omega0_square - g * g),
       .damping_per_s = g,
       .period_measured = PeriodMeasured::kBesideSources};

@@ -1,6 +1,7 @@
 #include "analysis/apparatus_file.h"
 
 #include <algorithm>
+#include <numbers>
 #include <string>
 #include <variant>
 
@@ -74,7 +75,7 @@ TEST_SUITE("apparatus_file") {
     CHECK(balance.foot_mm->value == within_rel(12.0, 2 * kRounding));
     CHECK(balance.foot_mm->u == within_rel(20.0, 2 * kRounding));
     CHECK(balance.scale_factor == Measured{0.9999, 0.0004});
-    CHECK(balance.assumptions.empty());
+    CHECK(balance.assumptions.size() == 1);  // an upright mirror
     CHECK(balance.warnings.empty());
   }
 
@@ -86,7 +87,7 @@ TEST_SUITE("apparatus_file") {
     CHECK(balance.foot_mm->value == within_rel(185.0, 2 * kRounding));
     CHECK(balance.scale_factor == Measured{1.0, 0.0005});
     CHECK(balance.separation_m.u == within_rel(0.0002, kRounding));
-    CHECK(balance.assumptions.empty());
+    CHECK(balance.assumptions.size() == 1);  // an upright mirror
     CHECK(balance.warnings.empty());
   }
 
@@ -140,7 +141,7 @@ TEST_SUITE("apparatus_file") {
     CHECK_FALSE(balance.foot_mm.has_value());
     CHECK_FALSE(balance.wire.has_value());
     CHECK(balance.scale_factor == Measured{1.0, 0.001});
-    REQUIRE(balance.assumptions.size() == 4);
+    REQUIRE(balance.assumptions.size() == 5);
     CHECK(
         balance.assumptions[0] ==
         "assumed: the boom's rod has no mass (boom.rod is not given); it would be pulled and would "
@@ -152,7 +153,38 @@ TEST_SUITE("apparatus_file") {
         "assumed: the perpendicular from the mirror meets the scale midway between the equilibria "
         "(optical_lever.foot is not given); a beam 10 degrees off it changes G by 3 %");
     CHECK(balance.assumptions[3] ==
+          "assumed: the mirror stands upright (optical_lever.mirror_lean is not given); a lean of "
+          "5 degrees changes G by 0.8 %");
+    CHECK(balance.assumptions[4] ==
           "assumed: the scale is true, factor 1.0000(10) (scale.factor is not given)");
+  }
+
+  TEST_CASE("a leaning mirror is read with the laser's place, and what is not given is said") {
+    CHECK_FALSE(read(kBalance).leaning_mirror.has_value());
+    const Apparatus full =
+        read(with("foot: 12(20) mm",
+                  "foot: 12(20) mm, mirror_lean: 5.0(5) deg, laser_elevation: -10(1) deg, laser: "
+                  "300(5) mm"));
+    REQUIRE(full.leaning_mirror.has_value());
+    CHECK(full.assumptions.empty());
+    const double degree = std::numbers::pi / 180;
+    CHECK(full.leaning_mirror->lean_rad.value == within_rel(5 * degree, 2 * kRounding));
+    CHECK(full.leaning_mirror->lean_rad.u == within_rel(0.5 * degree, 2 * kRounding));
+    CHECK(full.leaning_mirror->laser_elevation_rad.value ==
+          within_rel(-10 * degree, 2 * kRounding));
+    REQUIRE(full.leaning_mirror->laser_mm.has_value());
+    CHECK(full.leaning_mirror->laser_mm->value == within_rel(300.0, 2 * kRounding));
+    CHECK(read(with("foot: 12(20) mm", "foot: 12(20) mm, mirror_lean: 5.0(5) deg"))
+              .assumptions.size() == 2);
+  }
+
+  TEST_CASE("a laser's place without a lean, and a mirror that hardly stands, are refused") {
+    CHECK(error_of(with("foot: 12(20) mm", "laser: 300 mm")) ==
+          "b.yaml:8: optical_lever.laser says nothing without mirror_lean; give that too, or leave "
+          "it out");
+    CHECK(error_of(with("foot: 12(20) mm", "mirror_lean: 40 deg")) ==
+          "b.yaml:8: optical_lever.mirror_lean must lie within 15 degrees of level or upright, but "
+          "is '40 deg'");
   }
 
   TEST_CASE("an unknown key is named with line, place and what is known there") {

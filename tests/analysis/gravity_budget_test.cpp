@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <numbers>
 #include <stdexcept>
 #include <string>
 
@@ -173,6 +174,33 @@ TEST_SUITE("gravity_budget") {
           within_rel(gravitational_constant(balance, ordinary_swing()), 1e-12));
     CHECK(inputs.inputs.size() == 19);
     CHECK(inputs.correlation.rows() == values.size());
+  }
+
+  TEST_CASE("a leaning mirror has rows of its own") {
+    Apparatus balance = reference_balance();
+    const double degree = std::numbers::pi / 180;
+    balance.leaning_mirror = LeaningMirror{.lean_rad = {5 * degree, degree},
+                                           .laser_elevation_rad = {0.0, degree},
+                                           .laser_mm = std::nullopt};
+    const auto budget = gravity_budget(balance, ordinary_swing(), independent(0.0, 0.0, 0.0));
+    // d ln k/dp of k = 1 + 1/cos 2p, and d ln k/de of k = 1 + cos e/cos(2p - e) at e = 0, with the
+    // sign of G ~ 1/k; 1e-3 for the shift of 87 mm, which is not quite small at 4 m.
+    const double p = 5 * degree;
+    const double k = 1 + 1 / std::cos(2 * p);
+    const double by_lean = -2 * std::tan(2 * p) / std::cos(2 * p) / k;
+    const double by_elevation = std::tan(2 * p) / std::cos(2 * p) / k;
+    int rows = 0;
+    for (const BudgetRow& row : budget.rows) {
+      if (row.input.name == "optical_lever.mirror_lean") {
+        CHECK(row.sensitivity / budget.value == within_rel(by_lean, 1e-3));
+        ++rows;
+      }
+      if (row.input.name == "optical_lever.laser_elevation") {
+        CHECK(row.sensitivity / budget.value == within_rel(by_elevation, 1e-3));
+        ++rows;
+      }
+    }
+    CHECK(rows == 2);
   }
 
   TEST_CASE("an impossible covariance is a bug of the caller") {

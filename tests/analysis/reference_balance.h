@@ -30,6 +30,7 @@ inline analysis::Apparatus reference_balance() {
           .wire = {},
           .mirror_to_wall_m = {4.0, 0},
           .foot_mm = {},
+          .leaning_mirror = {},
           .scale_factor = {1.0, 0},
           .assumptions = {},
           .warnings = {}};
