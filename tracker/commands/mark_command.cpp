@@ -1,14 +1,12 @@
-#include <algorithm>
-#include <cmath>
 #include <memory>
 
 #include <fmt/format.h>
 
-#include "analysis/input_error.h"
 #include "tracker/commands/argument_checks.h"
 #include "tracker/commands/commands.h"
 #include "tracker/event_log.h"
 #include "tracker/run_folder.h"
+#include "tracker/side_mark.h"
 
 namespace nightswing::tracker {
 namespace {
@@ -20,34 +18,16 @@ struct Arguments {
   bool withdraw = false;
 };
 
-void check_stands(const RunFolder& run, const std::string& side, double t_s) {
-  EventLog log = read_events(run.events());
-  const auto changes = side_changes_in(log);
-  // The log holds milliseconds.
-  const auto stands = std::ranges::find_if(changes, [&](const analysis::SideChange& change) {
-    return analysis::name_of(change.side) == side && std::abs(change.t_s - t_s) < 1e-3;
-  });
-  if (stands != changes.end()) return;
-  std::string marks;
-  for (const analysis::SideChange& change : changes) {
-    marks += fmt::format(
-        "{}{} at {} s", marks.empty() ? "" : ", ", analysis::name_of(change.side), change.t_s);
-  }
-  throw InputError(fmt::format("{} holds no mark {} at {:.3f} s to withdraw; it holds {}",
-                               run.events().string(),
-                               side,
-                               t_s,
-                               marks.empty() ? "none" : marks));
-}
-
 void mark(const Arguments& arguments) {
   const RunFolder run = open_run_folder(arguments.run);
   const RunInfo info = read_run_info(run);
   const double t_s = moment_s(arguments.at, info.start);
-  if (arguments.withdraw) check_stands(run, arguments.side, t_s);
-  EventWriter(run.events())
-      .append(
-          {utc_at(info, t_s), t_s, arguments.withdraw ? "side withdrawn" : "side", arguments.side});
+  const analysis::Side side = side_from(arguments.side).value();  // the option was checked
+  if (arguments.withdraw) {
+    withdraw_side(run, side, t_s);
+  } else {
+    note_side(run, side, t_s);
+  }
   fmt::print("{}: {} {} from {:.1f} s on\n",
              run.events().string(),
              arguments.withdraw ? "withdrawn: source masses at" : "source masses at",
