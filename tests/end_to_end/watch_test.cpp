@@ -22,6 +22,7 @@
 #include "tests/end_to_end/run_fixture.h"
 #include "tests/support/near.h"
 #include "tests/support/night_camera.h"
+#include "tests/support/running_program.h"
 #include "tests/support/served_stream.h"
 #include "tests/support/temporary_folder.h"
 #include "tracker/event_log.h"
@@ -33,71 +34,13 @@ using namespace nightswing::tracker;
 
 namespace {
 
-constexpr std::chrono::seconds kTestPatience{60};  // a failing test shall end
 const cv::Size kSize{320, 240};
 
-bool await(const std::function<bool()>& condition) {
-  const auto end = std::chrono::steady_clock::now() + kTestPatience;
-  while (!condition()) {
-    if (std::chrono::steady_clock::now() > end) return false;
-    std::this_thread::yield();
-  }
-  return true;
-}
-
-std::string text_of(const std::filesystem::path& file) {
-  return std::filesystem::exists(file) ? read_whole_file(file) : std::string();
-}
-
-long lines_in(const std::filesystem::path& file) {
-  const std::string text = text_of(file);
-  return std::count(text.begin(), text.end(), '\n');
-}
-
-/// nightswing in a process of its own.
-class Program {
- public:
-  Program(const std::string& arguments, std::string errors) : errors_(std::move(errors)) {
-    const std::string command = "exec " + std::string(NIGHTSWING_BINARY_DIR) +
-                                "/tracker/nightswing " + arguments + " >/dev/null 2>" + errors_;
-    child_ = ::fork();
-    REQUIRE(child_ >= 0);
-    if (child_ == 0) {
-      ::execl("/bin/sh", "sh", "-c", command.c_str(), nullptr);
-      ::_exit(127);
-    }
-  }
-  ~Program() {
-    if (!is_running()) return;
-    ::kill(child_, SIGKILL);
-    ::waitpid(child_, nullptr, 0);
-  }
-  Program(const Program&) = delete;
-  Program& operator=(const Program&) = delete;
-
-  void send(int signal) const { ::kill(child_, signal); }
-  [[nodiscard]] bool is_running() {
-    if (ended_) return false;
-    ended_ = ::waitpid(child_, &status_, WNOHANG) != 0;
-    return !ended_;
-  }
-  /// Waits for its end: the exit status, or 128 + signal.
-  int status() {
-    REQUIRE(await([this] { return !is_running(); }));
-    return WIFEXITED(status_) ? WEXITSTATUS(status_) : 128 + WTERMSIG(status_);
-  }
-  [[nodiscard]] std::string errors() const { return text_of(errors_); }
-
- private:
-  std::string errors_;
-  pid_t child_ = -1;
-  int status_ = 0;
-  bool ended_ = false;
-};
-
-Program watching(const ServedStream& stream, const std::string& run, const std::string& more = "") {
-  return Program("watch --camera " + stream.address() + " --every 250ms --run " + run + more,
-                 run + ".errors");
+RunningProgram watching(const ServedStream& stream,
+                        const std::string& run,
+                        const std::string& more = "") {
+  return RunningProgram("watch --camera " + stream.address() + " --every 250ms --run " + run + more,
+                        run + ".errors");
 }
 
 struct Set {
@@ -107,7 +50,7 @@ struct Set {
   std::string run = (folder / "run").string();
 
   [[nodiscard]] long track_lines() const { return lines_in(run + "/track.csv"); }
-  void await_lines(Program& watch, long more) const {
+  void await_lines(RunningProgram& watch, long more) const {
     const long wanted = track_lines() + more;
     REQUIRE_MESSAGE(await([&] { return track_lines() >= wanted || !watch.is_running(); }),
                     watch.errors());
@@ -161,7 +104,7 @@ TEST_SUITE("watch_command") {
     int with_lines = 0;
     for (int k = 0; k < kills(); ++k) {
       CAPTURE(k);
-      Program watch = watching(set.stream, set.run);
+      RunningProgram watch = watching(set.stream, set.run);
       const auto moment =
           std::chrono::steady_clock::now() + std::chrono::milliseconds(moment_ms(random));
       REQUIRE(await([&] { return std::chrono::steady_clock::now() >= moment; }));
@@ -184,7 +127,7 @@ TEST_SUITE("watch_command") {
       before = after_kill;
     }
     {
-      Program watch = watching(set.stream, set.run);
+      RunningProgram watch = watching(set.stream, set.run);
       set.await_lines(watch, 4);
       watch.send(SIGTERM);
       CHECK(watch.status() == 0);
@@ -205,7 +148,7 @@ TEST_SUITE("watch_command") {
   TEST_CASE("SIGTERM and Ctrl-C end it cleanly") {
     for (const int signal : {SIGTERM, SIGINT}) {
       Set set;
-      Program watch = watching(set.stream, set.run);
+      RunningProgram watch = watching(set.stream, set.run);
       set.await_lines(watch, 6);
       watch.send(signal);
       CHECK(watch.status() == 0);
@@ -218,8 +161,8 @@ TEST_SUITE("watch_command") {
 
   TEST_CASE("a stream is replayed until Ctrl-C, into a run that is whole") {
     Set set;
-    Program replay("replay " + set.stream.address() + " --quiet --run " + set.run,
-                   set.run + ".errors");
+    RunningProgram replay("replay " + set.stream.address() + " --quiet --run " + set.run,
+                          set.run + ".errors");
     set.await_lines(replay, 12);
     replay.send(SIGINT);
     CHECK_MESSAGE(replay.status() == 0, replay.errors());
@@ -234,18 +177,18 @@ TEST_SUITE("watch_command") {
 
   TEST_CASE("it ends by itself after --for, and is then over") {
     Set set;
-    Program watch = watching(set.stream, set.run, " --for 2s");
+    RunningProgram watch = watching(set.stream, set.run, " --for 2s");
     CHECK(watch.status() == 0);
     const Track track = read_track(set.run + "/track.csv");
     CHECK(track.rows.back().t_s == within_abs(1.9, 0.5));
-    Program again = watching(set.stream, set.run, " --for 2s");
+    RunningProgram again = watching(set.stream, set.run, " --for 2s");
     CHECK(again.status() == 0);
     CHECK(read_track(set.run + "/track.csv").rows.size() == track.rows.size());
   }
 
   TEST_CASE("a stream that stops, sends garbage, and comes back in another size costs no line") {
     Set set;
-    Program watch = watching(set.stream, set.run);
+    RunningProgram watch = watching(set.stream, set.run);
     set.await_lines(watch, 6);
     set.stream.hang_up(true);
     REQUIRE(await([&] { return set.events("camera lost").size() == 1; }));
@@ -297,7 +240,7 @@ TEST_SUITE("watch_command") {
       return;
     }
     set.run = (set.folder / "disk/run").string();
-    Program watch = watching(set.stream, set.run, " --video 1GB --for 1h");
+    RunningProgram watch = watching(set.stream, set.run, " --video 1GB --for 1h");
     set.await_lines(watch, 8);
     // Another program fills the disk to the last byte.
     const std::string filled = (set.folder / "disk/filled").string();
@@ -334,7 +277,7 @@ TEST_SUITE("watch_command") {
       return;
     }
     set.run = (set.folder / "disk/run").string();
-    Program watch = watching(set.stream, set.run, " --for 9h");
+    RunningProgram watch = watching(set.stream, set.run, " --for 9h");
     CHECK(watch.status() == 1);
     CHECK_MESSAGE(watch.errors().find("cannot set room aside for") != std::string::npos,
                   watch.errors());
