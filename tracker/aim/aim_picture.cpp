@@ -57,25 +57,27 @@ std::vector<Line> lines_for(const AimReading& reading, int width_px) {
   return lines;
 }
 
-void draw_spot(cv::Mat& shown, const AimReading& reading) {
-  if (!reading.spot.position || !reading.room) return;
-  const SpotPosition& spot = *reading.spot.position;
-  const cv::Scalar colour = is_measured(reading.spot.state) ? kGood : kAdvice;
-  const cv::Point centre(static_cast<int>(std::lround(spot.x_px)),
-                         static_cast<int>(std::lround(spot.y_px)));
-  const int radius = static_cast<int>(std::lround(kRing_widths * spot.width_px)) + 4;
-  cv::circle(shown, centre, radius, colour, 2, cv::LINE_AA);
+}  // namespace
+
+void draw_spot(cv::Mat& picture,
+               const SpotMeasurement& spot,
+               const std::optional<SwingRoom>& room) {
+  if (!spot.position) return;
+  const cv::Scalar colour = is_measured(spot.state) ? kGood : kAdvice;
+  const cv::Point centre(static_cast<int>(std::lround(spot.position->x_px)),
+                         static_cast<int>(std::lround(spot.position->y_px)));
+  const int radius = static_cast<int>(std::lround(kRing_widths * spot.position->width_px)) + 4;
+  cv::circle(picture, centre, radius, colour, 2, cv::LINE_AA);
+  if (!room) return;
   const auto reach = [&](double room_px, int direction) {
     const cv::Point from = centre + cv::Point(direction * radius, 0);
     const cv::Point to = centre + cv::Point(direction * static_cast<int>(room_px), 0);
     if (static_cast<int>(room_px) > radius)
-      cv::arrowedLine(shown, from, to, colour, 1, cv::LINE_AA, 0, 0.03);
+      cv::arrowedLine(picture, from, to, colour, 1, cv::LINE_AA, 0, 0.03);
   };
-  reach(reading.room->left_px, -1);
-  reach(reading.room->right_px, 1);
+  reach(room->left_px, -1);
+  reach(room->right_px, 1);
 }
-
-}  // namespace
 
 cv::Mat aim_picture(const cv::Mat& picture, const AimReading& reading) {
   const auto lines = lines_for(reading, picture.cols);
@@ -83,7 +85,7 @@ cv::Mat aim_picture(const cv::Mat& picture, const AimReading& reading) {
   cv::Mat shown(picture.rows + below_px, picture.cols, CV_8UC3, kGround);
   cv::Mat above = shown(cv::Rect(0, 0, picture.cols, picture.rows));
   picture.copyTo(above);
-  draw_spot(above, reading);
+  draw_spot(above, reading.spot, reading.room);
   for (std::size_t k = 0; k < lines.size(); ++k) {
     const cv::Point at(10, picture.rows + kLine_px * (static_cast<int>(k) + 1) - 2);
     cv::putText(shown,

@@ -15,6 +15,8 @@
 #include "tracker/commands/argument_checks.h"
 #include "tracker/commands/camera_options.h"
 #include "tracker/commands/commands.h"
+#include "tracker/commands/page_options.h"
+#include "tracker/page/aim_page.h"
 #include "tracker/terminal_line.h"
 #include "tracker/watch/stop_signal.h"
 
@@ -28,6 +30,7 @@ struct Arguments {
   CameraArguments camera;
   std::string bar;
   std::string length;
+  PageArguments page;
   bool list = false;
   bool no_window = false;
 };
@@ -55,9 +58,26 @@ void print(const FrameGrabber& grabber) {
   std::fflush(stdout);
 }
 
+/// A page if one is wanted, or if there is no display for a window; nothing if none can be served.
+std::unique_ptr<AimPage> open_page(const Arguments& arguments,
+                                   const PageAddress& address,
+                                   const std::string& camera) {
+  const bool instead = !has_display() && !arguments.no_window;
+  if (!arguments.page.is_wanted() && !instead) return nullptr;
+  try {
+    auto page = std::make_unique<AimPage>(address, camera, kCautions);
+    print_page(page->page().urls());
+    return page;
+  } catch (const InputError& error) {
+    print_no_page(error.what());
+    return nullptr;
+  }
+}
+
 void aim(const Arguments& arguments) {
   const SystemClock clock;
   const StopSignal stop_signal;
+  const PageAddress address = page_address(arguments.page);
   FrameGrabber grabber(camera_opener(camera_request(arguments.camera), clock), clock);
   print(grabber);
   ScaleInView scale;
@@ -66,7 +86,8 @@ void aim(const Arguments& arguments) {
   TerminalLine line(stdout);
   double next_line_s = 0.0;
   std::optional<AimWindow> window;
-  if (has_display() && !arguments.no_window) window.emplace();
+  if (has_display() && !arguments.no_window && !arguments.page.is_wanted()) window.emplace();
+  const auto page = open_page(arguments, address, grabber.facts().identity);
   const auto length_s = parse_duration_s(arguments.length);
   const double begin_s = clock.steady_s();
   LivePicture live;
@@ -80,6 +101,7 @@ void aim(const Arguments& arguments) {
       next_line_s = live.steady_s + kLineEvery_s;
       line.show(text_of(reading));
     }
+    if (page) page->see(live.picture, reading);
     if (window) goes_on = window->show(aim_picture(live.picture, reading));
   }
   if (line.on_terminal()) fmt::print("\n");  // the last reading stays
@@ -98,8 +120,11 @@ void add_aim_command(CLI::App& app) {
   add_bar_option(*command, arguments->bar);
   command->add_option("--for", arguments->length, "end after so long: 30s")
       ->check(duration_check());
-  command->add_flag(
-      "--no-window", arguments->no_window, "words only, even where there is a display");
+  add_page_options(
+      *command, arguments->page, "show it on a web page, as is done where there is no display");
+  command->add_flag("--no-window",
+                    arguments->no_window,
+                    "words only, neither a window nor, where there is no display, a page");
   command->add_flag("--list", arguments->list, "list the cameras at this computer")
       ->excludes(camera);
   command->footer(

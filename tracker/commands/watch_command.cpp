@@ -7,7 +7,9 @@
 #include "tracker/commands/argument_checks.h"
 #include "tracker/commands/camera_options.h"
 #include "tracker/commands/commands.h"
+#include "tracker/commands/page_options.h"
 #include "tracker/night_tracking.h"
+#include "tracker/page/watch_page.h"
 #include "tracker/watch/disk_space.h"
 #include "tracker/watch/stop_signal.h"
 #include "tracker/watch/watch.h"
@@ -25,6 +27,7 @@ struct Arguments {
   std::string bar;
   std::string video;
   std::string target = "1%";
+  PageArguments page;
   bool quiet = false;
 };
 
@@ -63,15 +66,33 @@ void print(const WatchSummary& summary) {
   print_next_step(run, summary.calibrated);
 }
 
+/// Nothing if none is wanted, or none can be served: the night does not depend on it.
+std::unique_ptr<WatchPage> open_page(const Arguments& arguments, const Clock& clock) {
+  if (!arguments.page.is_wanted()) return nullptr;
+  const PageAddress address = page_address(arguments.page);
+  try {
+    auto page = std::make_unique<WatchPage>(address, arguments.run, clock, kCautions);
+    print_page(page->page().urls());
+    return page;
+  } catch (const InputError& error) {
+    print_no_page(error.what());
+    return nullptr;
+  }
+}
+
 void watch_with(const Arguments& arguments) {
   const SystemClock clock;
   const StopSignal stop_signal;
   WatchTerminal terminal(arguments.quiet);
-  const WatchHooks hooks{
-      .why_stop = &StopSignal::name,
-      .see = [&](const WatchStatus& status, const cv::Mat&) { terminal.show(status); },
-      .tell = [&](const std::string& event,
-                  const std::string& detail) { terminal.tell(event, detail); }};
+  const auto page = open_page(arguments, clock);
+  const WatchHooks hooks{.why_stop = &StopSignal::name,
+                         .see =
+                             [&](const WatchStatus& status, const cv::Mat& picture) {
+                               terminal.show(status);
+                               if (page) page->see(status, picture);
+                             },
+                         .tell = [&](const std::string& event,
+                                     const std::string& detail) { terminal.tell(event, detail); }};
   const WatchSummary summary = watch(request_from(arguments, clock),
                                      camera_opener(camera_request(arguments.camera), clock),
                                      clock,
@@ -124,6 +145,7 @@ void add_watch_command(CLI::App& app) {
                    "how well the shift shall be known (standard uncertainty over the shift); the "
                    "time still needed for it is told")
       ->capture_default_str();
+  add_page_options(*command, arguments->page, "show how it goes on a web page");
   command->add_flag("--quiet", arguments->quiet, "say nothing until the end");
   command->footer(
       "Example: nightswing watch --camera 0 --exposure 20ms --run runs/tonight --until 07:00\n"

@@ -220,10 +220,11 @@ std::string scripts_html(const ShownNight& night) {
   return fmt::format(
       "<script type=\"application/json\" id=\"night-data\">{}</script>\n"
       "<script type=\"text/plain\" id=\"chart-licence\">{}</script>\n"
-      "<script>\n{}\n</script>\n<script>\n{}</script>\n",
+      "<script>\n{}\n</script>\n<script>\n{}{}</script>\n",
       night_json(night),
       chart_licence(),
       chart_library(),
+      night_chart_script(),
       report_script());
 }
 

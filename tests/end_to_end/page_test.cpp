@@ -1,0 +1,169 @@
+// The live pages of a watch and of aim as they are served by the program, at a camera served on
+// this computer; with a browser: tests/bench/page_in_browser.py.
+#include <algorithm>
+#include <csignal>
+#include <string>
+#include <thread>
+#include <vector>
+
+#include <doctest/doctest.h>
+#include <nlohmann/json.hpp>
+
+#include "tests/end_to_end/run_fixture.h"
+#include "tests/support/night_camera.h"
+#include "tests/support/raw_connection.h"
+#include "tests/support/running_program.h"
+#include "tests/support/served_stream.h"
+#include "tests/support/temporary_folder.h"
+#include "tracker/event_log.h"
+#include "tracker/page/bounded_server.h"
+#include "tracker/track_file.h"
+
+using namespace nightswing::test;
+using namespace nightswing::tracker;
+
+namespace {
+
+constexpr double kEvery_s = 0.25;
+
+struct Set {
+  TemporaryFolder folder;
+  ServedStream stream;
+  NightCamera camera{stream, {320, 240}, std::chrono::milliseconds(40)};
+  std::string run = (folder / "run").string();
+
+  [[nodiscard]] std::string words(const std::string& command, const std::string& more) const {
+    return command + " --camera " + stream.address() + more;
+  }
+  [[nodiscard]] std::string watch_words(const std::string& page) const {
+    return words("watch", " --every 250ms --run " + run + " --page " + page);
+  }
+  void await_lines(RunningProgram& program, long count) const {
+    REQUIRE_MESSAGE(
+        await([&] { return lines_in(run + "/track.csv") >= count || !program.is_running(); }),
+        program.errors());
+    REQUIRE_MESSAGE(program.is_running(), program.errors());
+  }
+};
+
+/// The page as the program says where it is.
+struct Page {
+  int port = 0;
+  std::string token;
+
+  explicit Page(RunningProgram& program) {
+    const std::string begin = "live page: http://127.0.0.1:";
+    std::string said;
+    REQUIRE(await([&] {
+      said = program.errors();
+      return said.find("token=") != std::string::npos &&
+             said.find('\n', said.find("token=")) != std::string::npos;
+    }));
+    const auto at = said.find(begin);
+    REQUIRE_MESSAGE(at != std::string::npos, said);
+    port = std::stoi(said.substr(at + begin.size()));
+    token = said.substr(said.find("token=") + 6, 32);
+  }
+  [[nodiscard]] std::string ask(const std::string& first) const {
+    return said_to(port,
+                   first + " HTTP/1.1\r\nHost: localhost:" + std::to_string(port) + "\r\n\r\n");
+  }
+  [[nodiscard]] nlohmann::json state() const {
+    return nlohmann::json::parse(body_of(ask("GET /state.json")));
+  }
+};
+
+}  // namespace
+
+TEST_SUITE("page") {
+  TEST_CASE("a watch shows itself, and takes a mark that stands in the log") {
+    Set set;
+    RunningProgram watch(set.watch_words("0"), set.run + ".errors");
+    const Page page(watch);
+    set.await_lines(watch, 6);
+    CHECK(page.state()["headline"].get<std::string>().find("spot found") != std::string::npos);
+    CHECK(status_of(page.ask("GET /picture.jpg")) == 200);
+    const auto points =
+        nlohmann::json::parse(body_of(page.ask("GET /track.json")))["points"].size();
+    CHECK(points >= 1);  // one for each second
+    CHECK(status_of(page.ask("POST /mark?side=minus&token=" + page.token)) == 200);
+    watch.send(SIGTERM);
+    CHECK(watch.status() == 0);
+    EventLog log = read_events(set.run + "/events.csv");
+    CHECK(log.warnings.empty());
+    const auto changes = side_changes_in(log);
+    REQUIRE(changes.size() == 1);
+    const Track track = read_track(set.run + "/track.csv");
+    CHECK(changes[0].t_s > 1.0);  // after six lines
+    CHECK(changes[0].t_s < track.rows.back().t_s + 1.0);
+  }
+
+  TEST_CASE("200 slow connections and a visitor who asks without pause cost the track no line") {
+    Set set;
+    RunningProgram watch(set.watch_words("0"), set.run + ".errors");
+    const Page page(watch);
+    set.await_lines(watch, 4);
+    std::vector<RawConnection> slow;
+    for (int k = 0; k < 200; ++k) {
+      slow.emplace_back(page.port);
+      slow.back().send("G");
+    }
+    long answers = 0;
+    std::jthread visitor([&](const std::stop_token& stop) {
+      while (!stop.stop_requested()) {
+        for (const char* path : {"/state.json", "/track.json", "/picture.jpg", "/chart.js"}) {
+          answers += status_of(page.ask(std::string("GET ") + path)) == 200 ? 1 : 0;
+        }
+      }
+    });
+    set.await_lines(watch, 44);
+    visitor.request_stop();
+    visitor.join();
+    watch.send(SIGTERM);
+    CHECK(watch.status() == 0);
+    CHECK(answers > 40);  // at least one a line: the slow ones keep nobody out
+    // Ten seconds under attack. Each window of the track holds six pictures; a window without any
+    // would be missing. One in twenty may be, for a machine that does other things.
+    const Track track = read_track(set.run + "/track.csv");
+    REQUIRE(track.rows.size() >= 40);
+    CHECK(track.warnings.empty());
+    const double length_s = track.rows.back().t_s - track.rows.front().t_s;
+    CHECK(static_cast<double>(track.rows.size()) >= 0.95 * length_s / kEvery_s);
+    CHECK(std::ranges::none_of(track.rows, [](const TrackRow& row) {
+      return row.spot.state == SpotState::kLost || row.spot.state == SpotState::kDark;
+    }));
+  }
+
+  TEST_CASE("where the port is taken the watch goes on, with a warning that says what to do") {
+    Set set;
+    const BoundedServer other({.port = 0});
+    RunningProgram watch(set.watch_words(std::to_string(other.port())), set.run + ".errors");
+    set.await_lines(watch, 4);
+    CHECK(watch.errors().find("give --page another port; going on without a page") !=
+          std::string::npos);
+    watch.send(SIGTERM);
+    CHECK(watch.status() == 0);
+  }
+
+  TEST_CASE("aim shows on a page what it sees") {
+    Set set;
+    RunningProgram aim(set.words("aim", " --page 0"), set.run + ".errors");
+    const Page page(aim);
+    REQUIRE(await([&] {
+      return page.state()["headline"].get<std::string>().find("Spot found") != std::string::npos;
+    }));
+    CHECK(status_of(page.ask("GET /picture.jpg")) == 200);
+    CHECK(page.state()["values"].size() > 4);
+    aim.send(SIGTERM);
+    CHECK(aim.status() == 0);
+  }
+
+  TEST_CASE("an address that others can open is refused unless that is wanted") {
+    const Set set;
+    const auto refused = nightswing_command(set.watch_words("0.0.0.0:0"));
+    CHECK(refused.status == 1);
+    CHECK(refused.errors.find("--page-open") != std::string::npos);
+    CHECK_FALSE(std::filesystem::exists(set.run + "/track.csv"));
+    CHECK(nightswing_command(set.words("watch", " --run " + set.run + " --page-open")).status == 2);
+  }
+}

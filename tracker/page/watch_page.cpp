@@ -1,0 +1,228 @@
+#include "tracker/page/watch_page.h"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <ranges>
+#include <stdexcept>
+#include <string_view>
+#include <utility>
+
+#include <fmt/format.h>
+
+#include "analysis/input_error.h"
+#include "analysis/quantity.h"
+#include "tracker/side_mark.h"
+#include "tracker/track_file.h"
+#include "tracker/wall_file.h"
+#include "tracker/watch/disk_space.h"
+#include "tracker/watch/watch_terminal.h"
+
+namespace nightswing::tracker {
+namespace {
+
+constexpr std::size_t kMostEvents = 40;
+constexpr std::size_t kMostWarnings = 6;
+
+bool is_warning(const Event& event) {
+  constexpr std::array<std::string_view, 6> kWords{
+      "warning", "gap", "camera moved", "camera changed", "clock step", "video ended"};
+  return std::ranges::find(kWords, event.event) != kWords.end();
+}
+
+std::optional<double> position_mm(const calibration::WallMap& map, double x_px, double y_px) {
+  try {
+    return calibration::wall_from_pixel(map, {x_px, y_px}).x_mm;
+  } catch (const std::invalid_argument&) {
+    return std::nullopt;  // beyond the horizon
+  }
+}
+
+/// The last part of its path.
+std::string name_of(const std::filesystem::path& run) {
+  const auto whole = (run / "").lexically_normal();
+  return whole.parent_path().filename().string();
+}
+
+std::string side_text(const EventLog& log) {
+  EventLog copy = log;
+  const auto changes = side_changes_in(copy);
+  if (changes.empty()) return "not noted yet";
+  return fmt::format("{}, from {} on",
+                     analysis::name_of(changes.back().side),
+                     duration_text(std::max(changes.back().t_s, 0.0)));
+}
+
+std::vector<PageValue> estimate_of(const ResultSoFar& result) {
+  std::vector<PageValue> values;
+  const auto add =
+      [&](const char* name, const std::optional<analysis::Measured>& q, const char* u) {
+        if (q) values.push_back({name, analysis::format_quantity(*q, u)});
+      };
+  add("period", result.period_s, "s");
+  add("equilibrium now", result.equilibrium_mm, "mm");
+  add("shift", result.shift_mm, "mm");
+  if (result.shift_relative_u) {
+    values.push_back({"shift known to", fmt::format("{:.2g} %", 100.0 * *result.shift_relative_u)});
+  }
+  if (result.hours_to_target) {
+    values.push_back({fmt::format("until {:.2g} %", 100.0 * result.target_relative),
+                      *result.hours_to_target > 0.0
+                          ? duration_text(3600.0 * *result.hours_to_target) + " more"
+                          : std::string("reached")});
+  }
+  return values;
+}
+
+}  // namespace
+
+WatchPage::WatchPage(const PageAddress& address,
+                     const std::filesystem::path& run,
+                     const Clock& clock,
+                     const std::string& cautions)
+    : run_{run},
+      clock_(clock),
+      page_(address,
+            {.title = fmt::format("nightswing watch: {}", name_of(run)),
+             .cautions = cautions,
+             .state = [this] { return state(); },
+             .picture =
+                 [this] { return newest_.jpeg(seen().picture, std::chrono::steady_clock::now()); },
+             .track = [this](const std::string& edition,
+                             std::optional<double> since_s) { return track(edition, since_s); },
+             .mark = [this](analysis::Side side) { return mark(side); }}) {
+  try {
+    const Track earlier = read_track(run_.track());
+    const std::lock_guard lock(mutex_);
+    for (const TrackRow& row : earlier.rows) {
+      if (!is_measured(row.spot.state) || !row.spot.position) continue;
+      track_.add({row.t_s, row.spot.position->x_px, row.spot.position->y_px});
+    }
+  } catch (const InputError&) {
+    // A new run; or the watch itself will say what is wrong with it.
+  }
+}
+
+void WatchPage::see(const WatchStatus& status, const cv::Mat& picture) {
+  if (!picture.empty()) ++pictures_;
+  if (!picture.empty() && is_measured(status.spot.state) && status.spot.position) {
+    waiting_.push_back({status.t_s, status.spot.position->x_px, status.spot.position->y_px});
+  }
+  SeenPicture old;  // its pixels are given back after the lock
+  const std::unique_lock lock(mutex_, std::try_to_lock);
+  if (!lock) return;
+  shared_.status = status;
+  shared_.status_steady_s = clock_.steady_s();
+  if (!picture.empty()) {
+    old = std::exchange(shared_.picture,
+                        {.picture = picture, .spot = status.spot, .number = pictures_});
+  }
+  for (const TrackPoint& point : waiting_) track_.add(point);
+  waiting_.clear();
+}
+
+void WatchPage::show(const ResultSoFar& result) {
+  const std::unique_lock lock(mutex_, std::try_to_lock);
+  if (lock) shared_.result = result;
+}
+
+WatchPage::Seen WatchPage::seen() {
+  const std::lock_guard lock(mutex_);
+  return shared_;
+}
+
+void WatchPage::read_run() {
+  try {
+    std::error_code none;
+    const auto bytes = std::filesystem::file_size(run_.events(), none);
+    if (!none && bytes != std::exchange(log_bytes_, bytes)) log_ = read_events(run_.events());
+    const auto time = std::filesystem::last_write_time(run_.wall(), none);
+    if (none || time == std::exchange(map_time_, time)) return;
+    map_ = read_wall_map(run_.wall());
+    ++maps_;
+  } catch (const InputError& error) {
+    log_.events.push_back({{}, {}, "warning", error.what()});
+  }
+}
+
+std::vector<PageValue> WatchPage::values_of(const Seen& seen) const {
+  const WatchStatus& status = *seen.status;
+  std::vector<PageValue> values;
+  if (const auto& p = status.spot.position) {
+    const auto mm = map_ ? position_mm(*map_, p->x_px, p->y_px) : std::nullopt;
+    values.push_back({"position",
+                      mm ? fmt::format("{:.2f} mm on the scale", *mm)
+                         : fmt::format("{:.2f} px from the picture's left edge", p->x_px)});
+    values.push_back(
+        {"spot",
+         fmt::format("peak {:.0f} counts above the wall, width {:.1f} px", p->peak, p->width_px)});
+  }
+  values.push_back({"sources at", side_text(log_)});
+  values.push_back({"scale", map_ ? "read" : "not read yet: positions in pixels"});
+  values.push_back({"pictures", fmt::format("{}", status.pictures)});
+  if (status.free_bytes > 0) values.push_back({"room on the disk", size_text(status.free_bytes)});
+  return values;
+}
+
+PageState WatchPage::state() {
+  read_run();
+  const Seen now = seen();
+  PageState state;
+  for (const Event& event : log_.events | std::views::reverse) {
+    if (state.events.size() < kMostEvents) state.events.push_back(event);
+    if (is_warning(event) && state.warnings.size() < kMostWarnings) {
+      state.warnings.push_back(event.event + ": " + event.detail);
+    }
+  }
+  if (!now.status) {
+    state.headline = "No picture yet.";
+    return state;
+  }
+  state.headline = text_of(*now.status);
+  state.is_well = now.status->camera_fault.empty() && is_measured(now.status->spot.state);
+  state.values = values_of(now);
+  state.picture = now.picture.number;
+  if (now.result) {
+    state.estimate_text = now.result->sentence;
+    state.estimate = estimate_of(*now.result);
+  }
+  return state;
+}
+
+std::string WatchPage::track(const std::string& held_edition, std::optional<double> since_s) {
+  std::vector<TrackPoint> points;
+  double step_s = 0.0;
+  {
+    const std::lock_guard lock(mutex_);
+    points = track_.points();
+    step_s = track_.step_s();
+  }
+  std::vector<ChartPoint> chart;
+  chart.reserve(points.size());
+  for (const TrackPoint& point : points) {
+    const auto place = map_ ? position_mm(*map_, point.x_px, point.y_px) : point.x_px;
+    if (place) chart.push_back({point.t_s, *place});
+  }
+  return json_text(chart,
+                   fmt::format("{} {}", maps_, step_s),
+                   map_ ? "position on the scale (mm)" : "position in the picture (px)",
+                   held_edition,
+                   since_s);
+}
+
+std::string WatchPage::mark(analysis::Side side) {
+  const Seen now = seen();
+  if (!now.status) return "Not noted: there is no picture yet, so the night has no time.";
+  const double now_s = now.status->t_s + clock_.steady_s() - now.status_steady_s;
+  const double t_s = std::round(1000.0 * now_s) / 1000.0;  // as the log keeps it
+  note_side(run_, side, t_s);
+  return fmt::format(
+      "Noted: sources at {0} from {1} on. To take it back: nightswing mark {2} {0} --at {3:.3f}s "
+      "--withdraw",
+      analysis::name_of(side),
+      duration_text(t_s),
+      run_.path.string(),
+      t_s);
+}
+
+}  // namespace nightswing::tracker

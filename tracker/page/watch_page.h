@@ -1,0 +1,82 @@
+#pragma once
+
+#include <filesystem>
+#include <mutex>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "calibration/wall_map.h"
+#include "tracker/camera/clock.h"
+#include "tracker/page/live_page.h"
+#include "tracker/page/newest_picture.h"
+#include "tracker/page/thinned_track.h"
+#include "tracker/run_folder.h"
+#include "tracker/watch/result_so_far.h"
+#include "tracker/watch/watch.h"
+
+namespace nightswing::tracker {
+
+/// The live page of a watch: how it goes, the newest picture, the night until now, the running
+/// estimate, the log; and where the sources are can be noted. Log and wall are read from the run
+/// folder, by the page's thread, when somebody looks.
+///
+/// The thread that tracks calls `see` and `show`; it never waits: if the page's thread is just
+/// taking what it was given (pointers and at most 4096 points), the next picture brings it.
+class WatchPage {
+ public:
+  ///   run    need not be there yet; the night is gone on with if it is
+  ///   clock  that of the watch; must outlive this
+  /// throws InputError if nothing can be served at the address.
+  WatchPage(const PageAddress& address,
+            const std::filesystem::path& run,
+            const Clock& clock,
+            const std::string& cautions);
+
+  /// After each picture, and now and then without one; the picture is empty then.
+  void see(const WatchStatus& status, const cv::Mat& picture);
+  void show(const ResultSoFar& result);
+
+  [[nodiscard]] const LivePage& page() const { return page_; }
+
+ private:
+  /// What the tracking thread hands over.
+  struct Seen {
+    std::optional<WatchStatus> status{};
+    double status_steady_s = 0.0;
+    SeenPicture picture{};
+    std::optional<ResultSoFar> result{};
+  };
+
+  // in the page's thread
+  [[nodiscard]] Seen seen();
+  [[nodiscard]] PageState state();
+  [[nodiscard]] std::string track(const std::string& held_edition, std::optional<double> since_s);
+  [[nodiscard]] std::string mark(analysis::Side side);
+  [[nodiscard]] std::vector<PageValue> values_of(const Seen& seen) const;
+  void read_run();
+
+  RunFolder run_;
+  const Clock& clock_;
+
+  // of the page's thread
+  NewestPicture newest_;
+  EventLog log_{};
+  std::uintmax_t log_bytes_ = 0;
+  std::optional<calibration::WallMap> map_{};
+  std::filesystem::file_time_type map_time_{};
+  int maps_ = 0;  // how many there have been
+
+  // of the tracking thread
+  std::vector<TrackPoint> waiting_{};
+  long pictures_ = 0;
+
+  // shared
+  std::mutex mutex_;
+  Seen shared_{};
+  ThinnedTrack track_{};
+
+  LivePage page_;  // last: its thread uses all of the above
+};
+
+}  // namespace nightswing::tracker
