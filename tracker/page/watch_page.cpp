@@ -121,11 +121,6 @@ void WatchPage::see(const WatchStatus& status, const cv::Mat& picture) {
   waiting_.clear();
 }
 
-void WatchPage::show(const ResultSoFar& result) {
-  const std::unique_lock lock(mutex_, std::try_to_lock);
-  if (lock) shared_.result = result;
-}
-
 WatchPage::Seen WatchPage::seen() {
   const std::lock_guard lock(mutex_);
   return shared_;
@@ -182,10 +177,8 @@ PageState WatchPage::state() {
   state.is_well = now.status->camera_fault.empty() && is_measured(now.status->spot.state);
   state.values = values_of(now);
   state.picture = now.picture.number;
-  if (now.result) {
-    state.estimate_text = now.result->sentence;
-    state.estimate = estimate_of(*now.result);
-  }
+  state.estimate_text = now.status->so_far.sentence;
+  state.estimate = estimate_of(now.status->so_far);
   return state;
 }
 

@@ -12,7 +12,6 @@
 #include "tracker/page/newest_picture.h"
 #include "tracker/page/thinned_track.h"
 #include "tracker/run_folder.h"
-#include "tracker/watch/result_so_far.h"
 #include "tracker/watch/watch.h"
 
 namespace nightswing::tracker {
@@ -21,7 +20,7 @@ namespace nightswing::tracker {
 /// estimate, the log; and where the sources are can be noted. Log and wall are read from the run
 /// folder, by the page's thread, when somebody looks.
 ///
-/// The thread that tracks calls `see` and `show`; it never waits: if the page's thread is just
+/// The thread that tracks calls `see`; it never waits: if the page's thread is just
 /// taking what it was given (pointers and at most 4096 points), the next picture brings it.
 class WatchPage {
  public:
@@ -35,7 +34,6 @@ class WatchPage {
 
   /// After each picture, and now and then without one; the picture is empty then.
   void see(const WatchStatus& status, const cv::Mat& picture);
-  void show(const ResultSoFar& result);
 
   [[nodiscard]] const LivePage& page() const { return page_; }
 
@@ -45,7 +43,6 @@ class WatchPage {
     std::optional<WatchStatus> status{};
     double status_steady_s = 0.0;
     SeenPicture picture{};
-    std::optional<ResultSoFar> result{};
   };
 
   // in the page's thread

@@ -185,7 +185,7 @@ TEST_SUITE("watch page") {
                        .hours_to_target = 2.0 / 3.0,
                        .sentence = "shift known to 0.8 % now"};
     result.period_s.emplace(606.18, 0.12);
-    night.watched.show(result);
+    night.watched.see({.t_s = 61.0, .so_far = result}, {});
     const auto state = night.state();
     CHECK(state["estimate_text"] == "shift known to 0.8 % now");
     CHECK(state["estimate"] ==
