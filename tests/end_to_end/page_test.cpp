@@ -1,5 +1,5 @@
 // The live pages of a watch and of aim as they are served by the program, at a camera served on
-// this computer; with a browser: tests/bench/page_in_browser.py.
+// this computer; asked by sockets, and opened in a browser by the scripts of tests/browser.
 #include <algorithm>
 #include <csignal>
 #include <string>
@@ -10,6 +10,7 @@
 #include <nlohmann/json.hpp>
 
 #include "tests/end_to_end/run_fixture.h"
+#include "tests/support/command.h"
 #include "tests/support/night_camera.h"
 #include "tests/support/raw_connection.h"
 #include "tests/support/running_program.h"
@@ -68,10 +69,21 @@ struct Page {
     return said_to(port,
                    first + " HTTP/1.1\r\nHost: localhost:" + std::to_string(port) + "\r\n\r\n");
   }
+  [[nodiscard]] std::string url() const {
+    return "http://127.0.0.1:" + std::to_string(port) + "/?token=" + token;
+  }
   [[nodiscard]] nlohmann::json state() const {
     return nlohmann::json::parse(body_of(ask("GET /state.json")));
   }
 };
+
+const std::string kSource = NIGHTSWING_SOURCE_DIR;
+
+CommandResult check_in_browser(const Page& page, const std::string& ready) {
+  return run_command("/usr/bin/python3 " + kSource + "/tests/browser/check_page.py " + kSource +
+                     "/.build/npm/axe-core/axe.min.js '" + page.url() + "' --ready \"" + ready +
+                     "\"");
+}
 
 }  // namespace
 
@@ -156,6 +168,31 @@ TEST_SUITE("page") {
     CHECK(page.state()["values"].size() > 4);
     aim.send(SIGTERM);
     CHECK(aim.status() == 0);
+  }
+
+  TEST_CASE(
+      "in a browser the pages show themselves on desk and phone to everybody, and take a mark") {
+    Set set;
+    const std::string picture = "document.getElementById('picture').naturalWidth > 0";
+    {
+      RunningProgram watch(set.watch_words("0"), set.run + ".errors");
+      const Page page(watch);
+      const auto checked =
+          check_in_browser(page, "document.querySelector('#chart canvas') && " + picture);
+      CHECK_MESSAGE(checked.status == 0, (checked.output + checked.errors));
+      const auto marked = run_command("/usr/bin/python3 " + kSource +
+                                      "/tests/browser/mark_side.py '" + page.url() + "'");
+      CHECK_MESSAGE(marked.status == 0, (marked.output + marked.errors));
+      CHECK(marked.output.find("sources at minus") != std::string::npos);
+    }
+    EventLog log = read_events(set.run + "/events.csv");
+    REQUIRE(side_changes_in(log).size() == 1);
+    CHECK(side_changes_in(log)[0].side == nightswing::analysis::Side::kMinus);
+    RunningProgram aim(set.words("aim", " --page 0"), set.run + ".aim");
+    const Page page(aim);
+    const auto checked =
+        check_in_browser(page, "document.querySelectorAll('dd').length > 3 && " + picture);
+    CHECK_MESSAGE(checked.status == 0, (checked.output + checked.errors));
   }
 
   TEST_CASE("an address that others can open is refused unless that is wanted") {
