@@ -115,8 +115,8 @@ TEST_SUITE("film_decoder") {
 
   TEST_CASE("a gray film has luma alone") {
     const TemporaryFolder folder;
-    const Picture picture = first_picture(film(
-        folder, "color=gray:size=64x48:rate=10:duration=0.5", "-c:v ffv1 -pix_fmt gray", "a.mkv"));
+    const Picture picture = first_picture(ffmpeg_film(
+        folder, "a.mkv", "color=gray:size=64x48:rate=10:duration=0.5", "-c:v ffv1 -pix_fmt gray"));
     CHECK_FALSE(picture.has_colour());
     CHECK(picture.gray_at(3, 4) == 128);
   }
@@ -189,8 +189,8 @@ TEST_SUITE("film_decoder") {
 
   TEST_CASE("durations and the number of frames are those of the file") {
     const TemporaryFolder folder;
-    const auto path = film(
-        folder, "testsrc=size=64x48:rate=10:duration=2", "-c:v libx264 -pix_fmt yuv420p", "a.mp4");
+    const auto path = ffmpeg_film(
+        folder, "a.mp4", "testsrc=size=64x48:rate=10:duration=2", "-c:v libx264 -pix_fmt yuv420p");
     FilmDecoder decoder(path);
     CHECK(decoder.frames_per_second() == within_abs(10.0, 1e-9));
     REQUIRE(decoder.declared_frames());
