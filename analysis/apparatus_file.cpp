@@ -200,16 +200,25 @@ std::optional<Measured> foot_of(YamlMapping& lever, std::vector<std::string>& as
   return to_mm(*foot_m);
 }
 
-/// An angle of the lever within what a usable arrangement can have.
+/// An angle of the lever within what a usable arrangement can have, and surely so: all that may be
+/// drawn of it must still reflect the beam to the wall.
 Measured angle_within(YamlMapping& lever,
                       std::string_view key,
                       const Measured& angle_rad,
                       double most_deg) {
-  if (std::abs(angle_rad.value) <= most_deg * std::numbers::pi / 180) return angle_rad;
-  lever.fail(key,
-             fmt::format("must lie within {:g} degrees of level or upright, but is '{}'",
-                         most_deg,
-                         lever.text(key)));
+  constexpr double kSureOf = 4.0;  // standard uncertainties
+  const double degree_rad = std::numbers::pi / 180;
+  if (std::abs(angle_rad.value) > most_deg * degree_rad) {
+    lever.fail(key,
+               fmt::format("must lie between {0:g} and {1:g} deg, but is '{2}'",
+                           -most_deg,
+                           most_deg,
+                           lever.text(key)));
+  }
+  if (std::abs(angle_rad.value) + kSureOf * angle_rad.u > 1.25 * most_deg * degree_rad) {
+    lever.fail(key, fmt::format("is too uncertain, '{}'; measure it better", lever.text(key)));
+  }
+  return angle_rad;
 }
 
 std::optional<LeaningMirror> leaning_mirror_of(YamlMapping& lever,
@@ -225,8 +234,8 @@ std::optional<LeaningMirror> leaning_mirror_of(YamlMapping& lever,
         lever.fail(key, "says nothing without mirror_lean; give that too, or leave it out");
     }
     assumptions.emplace_back(
-        "assumed: the mirror stands upright (optical_lever.mirror_lean is not given); a lean of 5 "
-        "degrees changes G by 0.8 %");
+        "assumed: the mirror stands upright (no optical_lever.mirror_lean; 5 deg change G by 0.8 "
+        "%)");
     return std::nullopt;
   }
   if (!elevation) {

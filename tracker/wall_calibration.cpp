@@ -7,6 +7,7 @@
 
 #include "analysis/input_error.h"
 #include "analysis/quantity.h"
+#include "calibration/printed_scale.h"
 #include "calibration/scale_reader.h"
 
 namespace nightswing::tracker {
@@ -21,7 +22,8 @@ using calibration::WallMap;
 constexpr double kMillimetre_m = 1e-3;
 constexpr double kBar_mm = 200.0;
 constexpr double kPortraitBar_mm = 160.0;
-constexpr double kMostOff = 0.05;  // of a print's size; more is a print "fitted to the page"
+constexpr int kPortraitColumns = 4;  // of markers on a portrait sheet
+constexpr double kMostOff = 0.05;    // of a print's size; more is a print "fitted to the page"
 
 struct HandPoint {
   calibration::PixelPoint pixel;
@@ -81,20 +83,58 @@ FrameSize frame_of(const cv::Mat& picture) {
 }
 
 /// A print of another size has its millimetres in other places.
+/// How long the bar should be: 200 mm, or 160 mm on a portrait sheet, whichever is nearer.
+double printed_bar_mm(const analysis::Measured& bar_mm) {
+  const bool portrait = std::abs(bar_mm.value - kPortraitBar_mm) < std::abs(bar_mm.value - kBar_mm);
+  return portrait ? kPortraitBar_mm : kBar_mm;
+}
+
+/// A landscape sheet printed at 80 % has a bar as long as a portrait one's.
+/// throws InputError if sheets with such a bar cannot be those in the picture.
+void check_sheets(const std::vector<calibration::ReferencePoint>& points, double printed_mm) {
+  const bool portrait = printed_mm == kPortraitBar_mm;
+  for (const calibration::ReferencePoint& a : points) {
+    for (const calibration::ReferencePoint& b : points) {
+      const int columns = portrait ? kPortraitColumns : calibration::kColumnsPerPage;
+      const bool one_sheet = calibration::marker_column(a.marker) / columns ==
+                             calibration::marker_column(b.marker) / columns;
+      if (one_sheet == (a.page == b.page)) continue;
+      throw InputError(fmt::format(
+          "--bar: {} mm is what the bar of a {} sheet should measure, but the sheets in the "
+          "picture seem to be {} ones, whose bar is {} mm long; if it is not, print them again at "
+          "100 %, not fitted to the page",
+          printed_mm,
+          portrait ? "portrait" : "landscape",
+          portrait ? "landscape" : "portrait",
+          portrait ? kBar_mm : kPortraitBar_mm));
+    }
+  }
+}
+
 WallMap map_from_printed_scale(const calibration::ScaleReading& reading,
                                FrameSize frame,
                                const std::optional<analysis::Measured>& bar_mm) {
   std::vector<calibration::ReferencePoint> points = reading.points;
+  const double printed_mm = bar_mm ? printed_bar_mm(*bar_mm) : kBar_mm;
   if (bar_mm) {
+    check_sheets(points, printed_mm);
     for (calibration::ReferencePoint& point : points) {
-      point.wall.x_mm *= bar_mm->value / kBar_mm;
-      point.wall.y_mm *= bar_mm->value / kBar_mm;
+      point.wall.x_mm *= bar_mm->value / printed_mm;
+      point.wall.y_mm *= bar_mm->value / printed_mm;
     }
   }
   WallMap map = map_or_throw(calibration::fit_plane_map(points, frame));
-  if (bar_mm) map.print_relative_u = bar_mm->u / bar_mm->value;
-  if (!reading.ids_rejected.empty()) {
-    map.note = reading.message + (map.note.empty() ? "" : "; " + map.note);
+  const auto note = [&map](const std::string& text) {
+    map.note = text + (map.note.empty() ? "" : "; " + map.note);
+  };
+  if (!reading.ids_rejected.empty()) note(reading.message);
+  if (bar_mm) {
+    map.print_relative_u = bar_mm->u / bar_mm->value;
+    const double off = bar_mm->value / printed_mm - 1.0;
+    note(fmt::format("the bar is taken for that of {} mm, so the print is {:.2f} % {}",
+                     printed_mm,
+                     100.0 * std::abs(off),
+                     off < 0.0 ? "short" : "long"));
   }
   return map;
 }
@@ -121,12 +161,8 @@ analysis::Measured parse_bar_mm(const std::string& text) {
   try {
     const auto bar_m = analysis::parse_quantity(text, analysis::Dimension::kLength);
     if (!(bar_m.u > 0.0)) throw fail("the uncertainty is missing");
-    for (const double printed_mm : {kBar_mm, kPortraitBar_mm}) {
-      const double enlarged = kBar_mm / printed_mm;
-      const analysis::Measured bar_mm{enlarged * bar_m.value / kMillimetre_m,
-                                      enlarged * bar_m.u / kMillimetre_m};
-      if (std::abs(bar_mm.value / kBar_mm - 1.0) <= kMostOff) return bar_mm;
-    }
+    const analysis::Measured bar_mm{bar_m.value / kMillimetre_m, bar_m.u / kMillimetre_m};
+    if (std::abs(bar_mm.value / printed_bar_mm(bar_mm) - 1.0) <= kMostOff) return bar_mm;
     throw fail(
         "the bar should be 200 mm, or 160 mm on a portrait sheet, and no printer is more than 5 % "
         "off; print again at 100 %");

@@ -15,8 +15,7 @@ namespace nightswing::tracker {
 
 /// What the user says of the scale in the picture.
 struct ScaleInView {
-  /// Length of the bar below the printed scale, which should be 200 mm; that of a portrait sheet
-  /// times 1.25.
+  /// Length of the bar below the printed scale, which should be 200 mm, on a portrait sheet 160 mm.
   std::optional<analysis::Measured> bar_mm{};
   /// Read an ordinary ruler, even if a printed scale is in view too.
   bool ruler = false;
@@ -24,7 +23,7 @@ struct ScaleInView {
   std::vector<calibration::RulerLabel> ruler_labels{};
 };
 
-/// `199.4(2) mm`; the bar of a portrait sheet, such as `159.5(2) mm`, is multiplied by 1.25.
+/// `199.4(2) mm`, or of a portrait sheet `159.5(2) mm`.
 /// throws InputError if it is no length with an uncertainty, or farther from 200 and 160 mm than a
 /// printer can be.
 [[nodiscard]] analysis::Measured parse_bar_mm(const std::string& text);

@@ -16,6 +16,9 @@ using nightswing::test::within_rel;
 
 namespace {
 
+const std::string kUprightMirror =
+    "assumed: the mirror stands upright (no optical_lever.mirror_lean; 5 deg change G by 0.8 %)";
+
 const std::string kBalance =
     "title: Test balance\n"
     "source_masses: {shape: sphere, mass: 1.502(1) kg, diameter: 63.5(1) mm, material: lead}\n"
@@ -75,7 +78,7 @@ TEST_SUITE("apparatus_file") {
     CHECK(balance.foot_mm->value == within_rel(12.0, 2 * kRounding));
     CHECK(balance.foot_mm->u == within_rel(20.0, 2 * kRounding));
     CHECK(balance.scale_factor == Measured{0.9999, 0.0004});
-    CHECK(balance.assumptions.size() == 1);  // an upright mirror
+    CHECK(balance.assumptions == std::vector<std::string>{kUprightMirror});
     CHECK(balance.warnings.empty());
   }
 
@@ -87,7 +90,7 @@ TEST_SUITE("apparatus_file") {
     CHECK(balance.foot_mm->value == within_rel(185.0, 2 * kRounding));
     CHECK(balance.scale_factor == Measured{1.0, 0.0005});
     CHECK(balance.separation_m.u == within_rel(0.0002, kRounding));
-    CHECK(balance.assumptions.size() == 1);  // an upright mirror
+    CHECK(balance.assumptions == std::vector<std::string>{kUprightMirror});
     CHECK(balance.warnings.empty());
   }
 
@@ -152,9 +155,7 @@ TEST_SUITE("apparatus_file") {
         balance.assumptions[2] ==
         "assumed: the perpendicular from the mirror meets the scale midway between the equilibria "
         "(optical_lever.foot is not given); a beam 10 degrees off it changes G by 3 %");
-    CHECK(balance.assumptions[3] ==
-          "assumed: the mirror stands upright (optical_lever.mirror_lean is not given); a lean of "
-          "5 degrees changes G by 0.8 %");
+    CHECK(balance.assumptions[3] == kUprightMirror);
     CHECK(balance.assumptions[4] ==
           "assumed: the scale is true, factor 1.0000(10) (scale.factor is not given)");
   }
@@ -174,8 +175,10 @@ TEST_SUITE("apparatus_file") {
           within_rel(-10 * degree, 2 * kRounding));
     REQUIRE(full.leaning_mirror->laser_mm.has_value());
     CHECK(full.leaning_mirror->laser_mm->value == within_rel(300.0, 2 * kRounding));
-    CHECK(read(with("foot: 12(20) mm", "foot: 12(20) mm, mirror_lean: 5.0(5) deg"))
-              .assumptions.size() == 2);
+    const auto alone = read(with("foot: 12(20) mm", "foot: 12(20) mm, mirror_lean: 5.0(5) deg"));
+    REQUIRE(alone.assumptions.size() == 2);
+    CHECK(alone.assumptions[0].starts_with("assumed: the laser stands level with the mirror"));
+    CHECK(alone.assumptions[1].starts_with("assumed: seen from above, the laser stands in line"));
   }
 
   TEST_CASE("a laser's place without a lean, and a mirror that hardly stands, are refused") {
@@ -183,8 +186,9 @@ TEST_SUITE("apparatus_file") {
           "b.yaml:8: optical_lever.laser says nothing without mirror_lean; give that too, or leave "
           "it out");
     CHECK(error_of(with("foot: 12(20) mm", "mirror_lean: 40 deg")) ==
-          "b.yaml:8: optical_lever.mirror_lean must lie within 15 degrees of level or upright, but "
-          "is '40 deg'");
+          "b.yaml:8: optical_lever.mirror_lean must lie between -15 and 15 deg, but is '40 deg'");
+    CHECK(error_of(with("foot: 12(20) mm", "mirror_lean: 5(10) deg")) ==
+          "b.yaml:8: optical_lever.mirror_lean is too uncertain, '5(10) deg'; measure it better");
   }
 
   TEST_CASE("an unknown key is named with line, place and what is known there") {

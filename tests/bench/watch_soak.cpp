@@ -14,6 +14,9 @@
 #include <string>
 #include <thread>
 
+#define DOCTEST_CONFIG_IMPLEMENT  // the camera checks that its pictures are taken
+#include <doctest/doctest.h>
+
 #include "tests/support/fake_camera.h"
 #include "tests/support/fake_clock.h"
 #include "tests/support/night_camera.h"
@@ -49,6 +52,8 @@ int main(int count, char** arguments) {
     std::fprintf(stderr, "watch_soak FOLDER [HOURS (24)] [PICTURES A SECOND (1)]\n");
     return 2;
   }
+  doctest::Context checks;
+  checks.setAsDefaultForAssertsOutOfTestCases();
   const int hours = count > 2 ? std::atoi(arguments[2]) : 24;
   const int rate = count > 3 ? std::atoi(arguments[3]) : 1;
   test::FakeClock clock;

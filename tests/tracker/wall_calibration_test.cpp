@@ -89,11 +89,28 @@ TEST_SUITE("wall_calibration") {
     CHECK(map_from_picture(picture, "first.png").print_relative_u == 0.0);
   }
 
-  TEST_CASE("the shorter bar of a portrait sheet tells the same size of the print") {
-    const auto bar_mm = parse_bar_mm("159.2(4) mm");
-    // 159.2 of 160 is 199.0 of 200, to 0.4 of 160.
-    CHECK(bar_mm.value == within_rel(199.0, 1e-12));
-    CHECK(bar_mm.u == within_rel(0.5, 1e-12));
+  TEST_CASE("the bar belongs to the sheet: a landscape one is not taken for a portrait one") {
+    const cv::Matx33d view =
+        pixel_from_wall_matrix({.yaw_rad = 0.2, .pitch_rad = -0.15}, {1280, 720});
+    const cv::Mat landscape = render_scale(view, {});  // six columns, none of them set off
+    const auto text_of = [&](const cv::Mat& picture, const std::string& bar) -> std::string {
+      try {
+        return map_from_picture(picture, "first.png", {.bar_mm = parse_bar_mm(bar)}).note;
+      } catch (const InputError& error) {
+        return error.what();
+      }
+    };
+    CHECK(text_of(landscape, "199.4(2) mm")
+              .starts_with("the bar is taken for that of 200 mm, so the print is 0.30 % short"));
+    // Printed at 80 %: as long as a portrait sheet's should be.
+    CHECK(text_of(landscape, "160.0(2) mm")
+              .starts_with("--bar: 160 mm is what the bar of a portrait sheet should measure"));
+    // Its first four columns alone may be a portrait sheet.
+    cv::Mat four = landscape.clone();
+    const auto edge = project(view, {160.0, 25.0});
+    four(cv::Rect(cvRound(edge.x_px), 0, four.cols - cvRound(edge.x_px), four.rows)).setTo(200);
+    CHECK(text_of(four, "159.2(4) mm")
+              .starts_with("the bar is taken for that of 160 mm, so the print is 0.50 % short"));
   }
 
   TEST_CASE("what was left out of the scale is told") {

@@ -77,8 +77,8 @@ CLI::Validator side_check() {
 void add_bar_option(CLI::App& command, std::string& bar) {
   command.add_option("--bar",
                      bar,
-                     "what the bar below the printed scale measures instead of 200 mm, such as "
-                     "\"199.4(2) mm\"");
+                     "what the bar below the printed scale measures instead of 200 mm (portrait: "
+                     "160 mm), such as \"199.4(2) mm\"");
 }
 
 std::optional<analysis::Measured> bar_mm_from(const std::string& bar) {
