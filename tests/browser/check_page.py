@@ -86,6 +86,8 @@ def main():
     parser.add_argument("--ready", default="document.readyState == 'complete'")
     arguments = parser.parse_args()
     axe = arguments.axe.read_text(encoding="utf-8")
+    if arguments.out:
+        arguments.out.mkdir(parents=True, exist_ok=True)
     driver = browser()
     try:
         faults = [fault for screen in SCREENS for colours in COLOURS

@@ -9,6 +9,7 @@ using namespace nightswing::tracker;
 using nightswing::InputError;
 using nightswing::analysis::Side;
 using nightswing::test::within_abs;
+using nightswing::test::within_rel;
 
 TEST_SUITE("argument_checks") {
   TEST_CASE("a moment is a duration, or a wall-clock time when the start is known") {
@@ -41,5 +42,17 @@ TEST_SUITE("argument_checks") {
     CHECK(side_check()(word).empty());
     word = "plus@";
     CHECK(side_check()(word) == "'plus@' is no side and moment such as plus@0s or minus@2h5m");
+  }
+
+  TEST_CASE("a target is a share of the value, and half of it is taken for a slip") {
+    CHECK(target_share("1%") == within_rel(0.01, 1e-12));
+    CHECK(target_share("0.5%") == within_rel(0.005, 1e-12));
+    CHECK(target_share("0.02") == within_rel(0.02, 1e-12));
+    for (const char* text : {"0.5", "50%", "0", "-1%", "much", "%"}) {
+      CAPTURE(text);
+      CHECK_THROWS_WITH_AS(static_cast<void>(target_share(text)),
+                           doctest::Contains("at most 30 %, as in 1%, but is"),
+                           nightswing::InputError);
+    }
   }
 }

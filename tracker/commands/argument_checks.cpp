@@ -90,9 +90,10 @@ double target_share(const std::string& text) {
   const bool percent = text.ends_with('%');
   const auto number = analysis::parse_number(percent ? text.substr(0, text.size() - 1) : text);
   const double share = number.value_or(0.0) * (percent ? 0.01 : 1.0);
-  if (!number || !(share > 0.0 && share < 1.0)) {
+  constexpr double kMost = 0.3;  // more is hardly wanted: 0.5 most likely means 0.5 %
+  if (!number || !(share > 0.0 && share <= kMost)) {
     throw InputError(
-        fmt::format("--target must be between 0 and 100 %, as in 1%, but is '{}'", text));
+        fmt::format("--target must be above 0 and at most 30 %, as in 1%, but is '{}'", text));
   }
   return share;
 }

@@ -28,7 +28,7 @@ void add_bar_option(CLI::App& command, std::string& bar);
 [[nodiscard]] std::optional<analysis::Measured> bar_mm_from(const std::string& bar);
 
 /// `1%`, `0.01`: what is wanted for the standard uncertainty, as a share of the value.
-/// throws InputError unless it lies between 0 and 100 %.
+/// throws InputError unless it is above 0 and at most 30 %.
 [[nodiscard]] double target_share(const std::string& text);
 
 /// A moment of the night as the user names it: a duration since the first frame, or a time of the

@@ -126,16 +126,24 @@ class BoundedServer::Loop {
   void run(const std::stop_token& stop) {
     ::setpriority(PRIO_PROCESS, 0, kNiceness);  // in Linux of this thread alone
     while (!stop.stop_requested()) {
-      const std::vector<pollfd> ready = wait();
-      const Moment now = std::chrono::steady_clock::now();
-      std::size_t k = 2;
-      for (Connection& connection : connections_) {
-        if (ready[k++].revents != 0) go_on(connection);
-        if (now > connection.until) connection.phase = Phase::kOver;
+      try {
+        turn();
+      } catch (const std::exception&) {
+        connections_.clear();  // such as no memory: the night goes on, visitors may come again
       }
-      std::erase_if(connections_, [](const Connection& c) { return c.phase == Phase::kOver; });
-      if (ready[1].revents != 0) accept();
     }
+  }
+
+  void turn() {
+    const std::vector<pollfd> ready = wait();
+    const Moment now = std::chrono::steady_clock::now();
+    std::size_t k = 2;
+    for (Connection& connection : connections_) {
+      if (ready[k++].revents != 0) go_on(connection);
+      if (now > connection.until) connection.phase = Phase::kOver;
+    }
+    std::erase_if(connections_, [](const Connection& c) { return c.phase == Phase::kOver; });
+    if (ready[1].revents != 0) accept();
   }
 
   std::vector<pollfd> wait() {

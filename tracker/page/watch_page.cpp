@@ -129,14 +129,22 @@ WatchPage::Seen WatchPage::seen() {
 void WatchPage::read_run() {
   try {
     std::error_code none;
+    // What cannot be read is tried again at the next look.
+    fault_.clear();
     const auto bytes = std::filesystem::file_size(run_.events(), none);
-    if (!none && bytes != std::exchange(log_bytes_, bytes)) log_ = read_events(run_.events());
+    if (!none && bytes != log_bytes_) {
+      log_ = read_events(run_.events());
+      log_bytes_ = bytes;
+    }
     const auto time = std::filesystem::last_write_time(run_.wall(), none);
-    if (none || time == std::exchange(map_time_, time)) return;
+    if (none || time == map_time_) return;
+    if (map_) ++maps_;
+    map_.reset();
     map_ = read_wall_map(run_.wall());
+    map_time_ = time;
     ++maps_;
   } catch (const InputError& error) {
-    log_.events.push_back({{}, {}, "warning", error.what()});
+    fault_ = error.what();
   }
 }
 
@@ -163,6 +171,7 @@ PageState WatchPage::state() {
   read_run();
   const Seen now = seen();
   PageState state;
+  if (!fault_.empty()) state.warnings.push_back("warning: " + fault_);
   for (const Event& event : log_.events | std::views::reverse) {
     if (state.events.size() < kMostEvents) state.events.push_back(event);
     if (is_warning(event) && state.warnings.size() < kMostWarnings) {

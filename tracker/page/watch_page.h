@@ -60,6 +60,7 @@ class WatchPage {
   NewestPicture newest_;
   EventLog log_{};
   std::uintmax_t log_bytes_ = 0;
+  std::string fault_{};  // why one of these cannot be read
   std::optional<calibration::WallMap> map_{};
   std::filesystem::file_time_type map_time_{};
   int maps_ = 0;  // how many there have been

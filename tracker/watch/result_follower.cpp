@@ -1,5 +1,7 @@
 #include "tracker/watch/result_follower.h"
 
+#include <sys/resource.h>
+
 #include <algorithm>
 #include <system_error>
 #include <utility>
@@ -19,6 +21,7 @@ constexpr double kAgainGrowth = 1.25;
 constexpr double kFirstAgain_s = 120.0;
 constexpr std::size_t kRowsAtOnce = 4096;
 constexpr std::size_t kPathPositions = 2048;
+constexpr int kNiceness = 10;  // below the tracking
 
 bool are_same(const SideChange& a, const SideChange& b) {
   return a.side == b.side && a.t_s == b.t_s;
@@ -61,9 +64,9 @@ ResultSoFar RunReader::look() {
 bool RunReader::look_at_wall() {
   const auto mark = mark_of(run_.wall());
   if (mark == wall_mark_) return false;
-  wall_mark_ = mark;
   map_.reset();
   if (mark) map_ = read_wall_map(run_.wall());
+  wall_mark_ = mark;  // only now: a file that cannot be read is looked at again
   return true;
 }
 
@@ -71,8 +74,6 @@ bool RunReader::look_at_camera() {
   if (last_t_s_ < next_camera_s_) return false;
   const auto mark = mark_of(run_.camera());
   if (mark == camera_mark_) return false;
-  camera_mark_ = mark;
-  next_camera_s_ = last_t_s_ + kCameraEvery_s;
   const int bumps = correction_ ? correction_->bumps() : 0;
   correction_.reset();
   const auto record = read_camera(run_.camera());
@@ -82,14 +83,16 @@ bool RunReader::look_at_camera() {
         record->rows,
         calibration::FrameSize{.width_px = info.frame_width_px, .height_px = info.frame_height_px});
   }
+  camera_mark_ = mark;
+  next_camera_s_ = last_t_s_ + kCameraEvery_s;
   return (correction_ ? correction_->bumps() : 0) != bumps;
 }
 
 bool RunReader::look_at_marks() {
   const auto mark = mark_of(run_.events());
   if (mark == events_mark_) return false;
-  events_mark_ = mark;
   EventLog log = read_events(run_.events());
+  events_mark_ = mark;
   const std::vector<SideChange> marks = side_changes_in(log);
   const auto differ = std::ranges::mismatch(marks_, marks, are_same);
   if (differ.in1 != marks_.end()) return true;  // read_again reads them once more
@@ -179,6 +182,7 @@ ResultSoFar ResultFollower::latest() const {
 }
 
 void ResultFollower::run() {
+  ::setpriority(PRIO_PROCESS, 0, kNiceness);  // in Linux of this thread alone
   std::unique_lock lock(mutex_);
   while (!stop_) {
     lock.unlock();

@@ -6,12 +6,14 @@
 
 #include <doctest/doctest.h>
 
+#include "analysis/input_error.h"
 #include "calibration/wall_map.h"
 #include "tests/support/driven_swing.h"
 #include "tests/support/near.h"
 #include "tests/support/temporary_folder.h"
 #include "tracker/camera_file.h"
 #include "tracker/event_log.h"
+#include "tracker/line_file.h"
 #include "tracker/wall_file.h"
 
 using namespace nightswing;
@@ -163,6 +165,27 @@ TEST_SUITE("result_follower") {
     CHECK(knocked.shift_mm->value == within_abs(20.0, 4.0 * knocked.shift_mm->u));
     CHECK(knocked.shift_mm->u < 0.4);  // 12 px are 6 mm: not taken back they would be a kick
     CHECK(knocked.equilibrium_mm->value == within_abs(90.0, 0.5));
+  }
+
+  TEST_CASE("a wall that cannot be read is told until it can, and nothing is mixed with it") {
+    GrowingRun night;
+    night.mark(0.0, "plus");
+    night.hang_ruler();
+    night.grow_until(kMove_s);
+    RunReader reader(night.run, 0.01);
+    const ResultSoFar before = reader.look();
+    REQUIRE(before.equilibrium_mm);
+    const std::string ruler = read_whole_file(night.run.wall());
+    write_whole_file(night.run.wall(), "no map\n");
+    for (int k = 0; k < 3; ++k) {
+      night.grow_until(kMove_s + 10.0 * (k + 1));
+      CHECK_THROWS_AS(static_cast<void>(reader.look()), InputError);
+    }
+    write_whole_file(night.run.wall(), ruler);
+    const ResultSoFar after = reader.look();
+    REQUIRE(after.equilibrium_mm);
+    CHECK(after.equilibrium_mm->value ==
+          within_abs(before.equilibrium_mm->value, before.equilibrium_mm->u));
   }
 
   TEST_CASE("a file that is none is told, and costs nothing but the estimate") {
