@@ -337,6 +337,33 @@ TEST_SUITE("watch") {
     }
   }
 
+  TEST_CASE(
+      "a camera that is silent for seconds or minutes costs the time, and one event if long") {
+    for (const double silence_s : {1.0, 4.0, 30.0, 300.0}) {
+      CAPTURE(silence_s);
+      Night night;
+      {
+        Watcher watcher(night);
+        watcher.watch(30);
+        night.pass(silence_s);
+        watcher.watch(30);
+        CHECK(watcher.end().pictures == 60);
+      }
+      const std::size_t events = silence_s > 5.0 ? 1 : 0;
+      CHECK(night.details("camera lost").size() == events);
+      CHECK(night.details("camera back").size() == events);
+      const Track track = night.track();
+      CHECK(track.warnings.empty());
+      CHECK(track.rows.size() >= 30);  // two pictures in each; those beside the gap may have one
+      double longest_s = 0.0;
+      for (std::size_t k = 1; k < track.rows.size(); ++k) {
+        CHECK(track.rows[k].t_s > track.rows[k - 1].t_s);
+        longest_s = std::max(longest_s, track.rows[k].t_s - track.rows[k - 1].t_s);
+      }
+      CHECK(longest_s == within_abs(silence_s + 0.75, 0.76));
+    }
+  }
+
   TEST_CASE("an unplugged camera is one event, its return another; nothing else is lost") {
     Night night;
     {
