@@ -11,10 +11,18 @@ std::vector<PageValue> values_of(const AimReading& reading) {
   if (const auto& p = reading.spot.position) {
     values.push_back({"spot at", fmt::format("{:.1f} px, {:.1f} px", p->x_px, p->y_px)});
     values.push_back({"width", fmt::format("{:.1f} px (sigma)", p->width_px)});
-    values.push_back({"peak", fmt::format("{:.0f} counts above the wall", p->peak)});
+    values.push_back(
+        {"peak",
+         fmt::format("{:.0f} counts above the wall, {}",
+                     p->peak,
+                     reading.spot.state == SpotState::kClipped ? "clipped" : "not clipped")});
   }
-  values.push_back(
-      {"saturated", fmt::format("{:.3f} % of the picture", 100.0 * reading.saturated_share)});
+  // A clipped core alone is far less of the picture.
+  constexpr double kWorthTelling = 1e-3;
+  if (reading.saturated_share >= kWorthTelling) {
+    values.push_back(
+        {"saturated", fmt::format("{:.1f} % of the picture", 100.0 * reading.saturated_share)});
+  }
   if (reading.room) {
     values.push_back({"room to swing",
                       fmt::format("{:.0f} px to the left, {:.0f} px to the right",

@@ -67,4 +67,21 @@ TEST_SUITE("aim page") {
       CHECK_FALSE(has(AimReading{}, name));
     }
   }
+
+  TEST_CASE("a clipped core and a white picture are told apart") {
+    const auto text_of = [](const AimReading& reading, const std::string& name) -> std::string {
+      for (const PageValue& value : values_of(reading)) {
+        if (value.name == name) return value.text;
+      }
+      return "none";
+    };
+    AimReading reading = good_reading();
+    CHECK(text_of(reading, "peak") == "180 counts above the wall, not clipped");
+    reading.spot.state = SpotState::kClipped;
+    reading.saturated_share = 2e-5;  // twenty pixels of a million
+    CHECK(text_of(reading, "peak") == "180 counts above the wall, clipped");
+    CHECK(text_of(reading, "saturated") == "none");
+    reading.saturated_share = 0.25;
+    CHECK(text_of(reading, "saturated") == "25.0 % of the picture");
+  }
 }
