@@ -227,11 +227,9 @@ std::optional<LeaningMirror> leaning_mirror_of(YamlMapping& lever,
   const auto elevation = lever.optional_quantity("laser_elevation", Dimension::kAngle);
   const auto laser_m = lever.optional_quantity("laser", Dimension::kLength);
   if (!lean) {
-    for (const char* key : {"laser_elevation", "laser"}) {
-      const bool given =
-          std::string_view(key) == "laser" ? laser_m.has_value() : elevation.has_value();
-      if (given)
-        lever.fail(key, "says nothing without mirror_lean; give that too, or leave it out");
+    if (elevation || laser_m) {
+      lever.fail(elevation ? "laser_elevation" : "laser",
+                 "says nothing without mirror_lean; give that too, or leave it out");
     }
     assumptions.emplace_back(
         "assumed: the mirror stands upright (no optical_lever.mirror_lean; 5 deg change G by 0.8 "

@@ -18,7 +18,6 @@ namespace nightswing::analysis {
 namespace {
 
 constexpr std::size_t kLeastSamples = 30;
-constexpr double kShiftSigmas = 4.0;
 constexpr double kMillimetre_m = 1e-3;
 
 OpticalLever lever_over(const Apparatus& apparatus, const std::vector<SwingSample>& series) {
@@ -110,10 +109,6 @@ void compute_gravity(const Night& night,
   result.deflection_rad = {theta_rad, theta_rad * std::hypot(shift_relative, lever_relative)};
 }
 
-bool shift_is_clear(const SwingFit& fit) {
-  return std::abs(fit.shift_mm.value) >= kShiftSigmas * fit.shift_mm.u;
-}
-
 /// Takes off the positions what the uneven pull does to a wide swing, and fits again. What it does
 /// follows from the first fit well enough: it is some 1e-4 of the swing.
 void refit_without_wide_swing(const Apparatus& apparatus,
@@ -122,7 +117,7 @@ void refit_without_wide_swing(const Apparatus& apparatus,
                               const SwingStart& start,
                               std::vector<SwingSample>& series,
                               NightResult& result) {
-  if (result.fit.status != FitStatus::kConverged || !shift_is_clear(result.fit)) return;
+  if (result.fit.status != FitStatus::kConverged || !shift_is_clear(result.fit.shift_mm)) return;
   const GravityResult first = gravity(apparatus, findings_of(lever, result.fit));
   if (first.status != GravityStatus::kComputed) return;
   const double mm_per_rad = 2e3 * lever.mirror_to_wall_m / lever.scale_factor;
@@ -149,6 +144,10 @@ void refit_without_wide_swing(const Apparatus& apparatus,
 }
 
 }  // namespace
+
+bool shift_is_clear(const Measured& shift_mm) {
+  return std::abs(shift_mm.value) >= kShiftSigmas * shift_mm.u;
+}
 
 std::string_view name_of(NightStatus status) {
   switch (status) {
@@ -220,7 +219,7 @@ NightResult analyse_night(const Night& night,
   } else if (result.fit.status == FitStatus::kTooShort) {
     result.status = NightStatus::kTooShort;
     result.message = result.fit.message;
-  } else if (!shift_is_clear(result.fit)) {
+  } else if (!shift_is_clear(result.fit.shift_mm)) {
     result.status = NightStatus::kNoShift;
     result.message = fmt::format(
         "the equilibria of the two sides differ by {}, which is less than {:.0f} standard "

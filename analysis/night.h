@@ -44,6 +44,10 @@ enum class NightStatus {
   kMassesTouch,  ///< the findings contradict the apparatus: no G
 };
 
+/// A shift of fewer standard uncertainties is none.
+inline constexpr double kShiftSigmas = 4.0;
+[[nodiscard]] bool shift_is_clear(const Measured& shift_mm);
+
 /// `measured`, `no shift found`, ...: the word in result.json.
 [[nodiscard]] std::string_view name_of(NightStatus status);
 

@@ -18,7 +18,6 @@ constexpr double kMisplaced = 0.1;         // of a marker's side
 constexpr double kOutlying = 5.0;          // robust standard deviations
 constexpr double kLeastScatter_px = 0.02;  // below it the robust standard deviation is luck
 constexpr std::size_t kLeastMarkers = 2;
-constexpr int kPortraitColumns = 4;
 constexpr std::size_t kEnoughForJoints = 6;  // markers: with fewer, joints would explain anything
 constexpr std::array<double, 5> kTriedLenses{0.0, 0.06, 0.12, 0.2, -0.06};  // k1
 
@@ -181,8 +180,8 @@ int columns_per_page(const std::vector<PlacedMarker>& markers, FrameSize frame) 
     return data * std::log(fit.map.reduced_chi2) + unknowns * std::log(data);
   };
   if (markers.size() < kEnoughForJoints) return kColumnsPerPage;
-  return criterion(kPortraitColumns) < criterion(kColumnsPerPage) ? kPortraitColumns
-                                                                  : kColumnsPerPage;
+  return criterion(kColumnsPerPortraitPage) < criterion(kColumnsPerPage) ? kColumnsPerPortraitPage
+                                                                         : kColumnsPerPage;
 }
 
 }  // namespace nightswing::calibration

@@ -40,6 +40,9 @@ inline constexpr double kLaneBottom_mm = 2.0;
 inline constexpr double kLaneTop_mm = 65.0;
 inline constexpr double kPageLength_mm = 240.0;
 inline constexpr int kColumnsPerPage = 6;
+inline constexpr int kColumnsPerPortraitPage = 4;
+inline constexpr double kBar_mm = 200.0;  ///< the check bar as drawn
+inline constexpr double kPortraitBar_mm = 160.0;
 inline constexpr int kMostColumns = 50;
 inline constexpr int kMarkerCount = 2 * kMostColumns;
 

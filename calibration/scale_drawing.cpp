@@ -19,7 +19,6 @@ namespace {
 
 constexpr double kPointsPerInch = 72.0;
 constexpr double kMillimetresPerInch = 25.4;
-constexpr int kColumnsPerPortraitPage = 4;
 
 constexpr double kTickWidth_mm = 0.25;
 constexpr double kHairline_mm = 0.15;
@@ -207,7 +206,7 @@ std::vector<std::string> advice_above(const ScalePage& page) {
 }
 
 std::string advice_on_bar(const ScalePage& page) {
-  const bool portrait = page.bar_mm != 200.0;
+  const bool portrait = page.bar_mm != kBar_mm;
   return std::string("This bar must measure ") + (portrait ? "160" : "200") +
          " mm from stroke to stroke. If it does not, pass what it measures: --bar \"" +
          (portrait ? "159.5" : "199.4") + "(2) mm\".";
@@ -308,7 +307,7 @@ std::vector<ScalePage> scale_pages(const ScaleDrawingOptions& options) {
   page.paper_width_mm = landscape ? longer_mm : shorter_mm;
   page.paper_height_mm = landscape ? shorter_mm : longer_mm;
   page.strip_length_mm = kColumnPitch_mm * on_a_page;
-  page.bar_mm = landscape ? 200.0 : 160.0;
+  page.bar_mm = landscape ? kBar_mm : kPortraitBar_mm;
   const double strip_height_mm = kPaperTop_mm - kPaperBottom_mm;
   page.origin = {(page.paper_width_mm - page.strip_length_mm) / 2.0,
                  (page.paper_height_mm - strip_height_mm) / 2.0 + kPaperTop_mm};

@@ -1,11 +1,10 @@
 #include "tracker/frame_pump.h"
 
-#include <sys/resource.h>
-#include <unistd.h>
-
 #include <utility>
 
 #include <opencv2/core/utility.hpp>
+
+#include "tracker/thread_priority.h"
 
 namespace nightswing::tracker {
 namespace {
@@ -66,8 +65,7 @@ void FramePump::run() {
 void give_way_to_decoding() {
   // Waking OpenCV's pool for each small picture costs more than it saves while all cores are busy.
   cv::setNumThreads(1);
-  // Only speed hangs on it, so a refusal does not matter. On Linux it is the thread's own.
-  static_cast<void>(::setpriority(PRIO_PROCESS, static_cast<id_t>(::gettid()), kGivenWay));
+  lower_thread_priority(kGivenWay);
 }
 
 }  // namespace nightswing::tracker

@@ -14,16 +14,15 @@ namespace nightswing::tracker {
 namespace {
 
 using calibration::FrameSize;
+using calibration::kBar_mm;
+using calibration::kPortraitBar_mm;
 using calibration::MapFit;
 using calibration::MapKind;
 using calibration::MapStatus;
 using calibration::WallMap;
 
 constexpr double kMillimetre_m = 1e-3;
-constexpr double kBar_mm = 200.0;
-constexpr double kPortraitBar_mm = 160.0;
-constexpr int kPortraitColumns = 4;  // of markers on a portrait sheet
-constexpr double kMostOff = 0.05;    // of a print's size; more is a print "fitted to the page"
+constexpr double kMostOff = 0.05;  // of a print's size; more is a print "fitted to the page"
 
 struct HandPoint {
   calibration::PixelPoint pixel;
@@ -93,9 +92,10 @@ double printed_bar_mm(const analysis::Measured& bar_mm) {
 /// throws InputError if sheets with such a bar cannot be those in the picture.
 void check_sheets(const std::vector<calibration::ReferencePoint>& points, double printed_mm) {
   const bool portrait = printed_mm == kPortraitBar_mm;
+  const int columns =
+      portrait ? calibration::kColumnsPerPortraitPage : calibration::kColumnsPerPage;
   for (const calibration::ReferencePoint& a : points) {
     for (const calibration::ReferencePoint& b : points) {
-      const int columns = portrait ? kPortraitColumns : calibration::kColumnsPerPage;
       const bool one_sheet = calibration::marker_column(a.marker) / columns ==
                              calibration::marker_column(b.marker) / columns;
       if (one_sheet == (a.page == b.page)) continue;

@@ -14,17 +14,9 @@ using namespace nightswing::test;
 
 namespace {
 
-const std::string kSource = NIGHTSWING_SOURCE_DIR;
-
-CommandResult browser_script(const std::string& words) {
-  return run_command("/usr/bin/python3 " + kSource + "/tests/browser/" + words);
-}
-
 /// Screenshots and the printed page go to `out`.
 CommandResult check_page(const std::filesystem::path& page, const std::filesystem::path& out) {
-  std::filesystem::create_directories(out);
-  return browser_script("check_page.py " + kSource + "/.build/npm/axe-core/axe.min.js file://" +
-                        page.string() + " --out " + out.string());
+  return check_in_browser("file://" + page.string(), "--out " + out.string());
 }
 
 }  // namespace

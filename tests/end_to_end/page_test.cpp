@@ -77,14 +77,6 @@ struct Page {
   }
 };
 
-const std::string kSource = NIGHTSWING_SOURCE_DIR;
-
-CommandResult check_in_browser(const Page& page, const std::string& ready) {
-  return run_command("/usr/bin/python3 " + kSource + "/tests/browser/check_page.py " + kSource +
-                     "/.build/npm/axe-core/axe.min.js '" + page.url() + "' --ready \"" + ready +
-                     "\"");
-}
-
 }  // namespace
 
 TEST_SUITE("page") {
@@ -173,15 +165,16 @@ TEST_SUITE("page") {
   TEST_CASE(
       "in a browser the pages show themselves on desk and phone to everybody, and take a mark") {
     Set set;
-    const std::string picture = "document.getElementById('picture').naturalWidth > 0";
+    const auto ready = [](const std::string& shown) {
+      return "--ready \"" + shown + " && document.getElementById('picture').naturalWidth > 0\"";
+    };
     {
       RunningProgram watch(set.watch_words("0"), set.run + ".errors");
       const Page page(watch);
       const auto checked =
-          check_in_browser(page, "document.querySelector('#chart canvas') && " + picture);
+          check_in_browser(page.url(), ready("document.querySelector('#chart canvas')"));
       CHECK_MESSAGE(checked.status == 0, (checked.output + checked.errors));
-      const auto marked = run_command("/usr/bin/python3 " + kSource +
-                                      "/tests/browser/mark_side.py '" + page.url() + "'");
+      const auto marked = browser_script("mark_side.py '" + page.url() + "'");
       CHECK_MESSAGE(marked.status == 0, (marked.output + marked.errors));
       CHECK(marked.output.find("sources at minus") != std::string::npos);
     }
@@ -191,7 +184,7 @@ TEST_SUITE("page") {
     RunningProgram aim(set.words("aim", " --page 0"), set.run + ".aim");
     const Page page(aim);
     const auto checked =
-        check_in_browser(page, "document.querySelectorAll('dd').length > 3 && " + picture);
+        check_in_browser(page.url(), ready("document.querySelectorAll('dd').length > 3"));
     CHECK_MESSAGE(checked.status == 0, (checked.output + checked.errors));
   }
 

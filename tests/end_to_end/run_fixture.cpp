@@ -71,6 +71,16 @@ std::string make_analysed_run(const std::filesystem::path& folder) {
   return run;
 }
 
+CommandResult browser_script(const std::string& words) {
+  return run_command("/usr/bin/python3 " + std::string(NIGHTSWING_SOURCE_DIR) + "/tests/browser/" +
+                     words);
+}
+
+CommandResult check_in_browser(const std::string& address, const std::string& more) {
+  return browser_script("check_page.py " + std::string(NIGHTSWING_SOURCE_DIR) +
+                        "/.build/npm/axe-core/axe.min.js '" + address + "' " + more);
+}
+
 std::string good_apparatus() {
   return "title: Test balance (invented)\n"
          "source_masses: {shape: sphere, mass: 1.502(1) kg, diameter: 63.5(1) mm, material: lead}\n"

@@ -27,6 +27,13 @@ void make_synthetic_run(const std::filesystem::path& folder);
 /// Gives back the run's folder, `folder`/run.
 [[nodiscard]] std::string make_analysed_run(const std::filesystem::path& folder);
 
+/// Runs a script of tests/browser with these words.
+[[nodiscard]] CommandResult browser_script(const std::string& words);
+
+/// Has check_page.py look at the page at an address.
+///   more  further options of the script
+[[nodiscard]] CommandResult check_in_browser(const std::string& address, const std::string& more);
+
 /// An apparatus file that is right, for the tests of wrong ones to change one thing in.
 [[nodiscard]] std::string good_apparatus();
 

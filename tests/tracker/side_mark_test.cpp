@@ -3,6 +3,7 @@
 #include <doctest/doctest.h>
 
 #include "analysis/input_error.h"
+#include "tests/support/made_up_run_info.h"
 #include "tests/support/near.h"
 #include "tests/support/temporary_folder.h"
 #include "tracker/event_log.h"
@@ -18,14 +19,7 @@ struct Night {
   RunFolder run = create_run_folder(folder / "run");
 
   explicit Night(std::optional<UtcTime> start) {
-    write_run_info(run,
-                   {.program = "test",
-                    .source = "test",
-                    .frame_width_px = 320,
-                    .frame_height_px = 240,
-                    .time_from = "test",
-                    .start = start,
-                    .start_from = "test"});
+    write_run_info(run, made_up_run_info(320, 240, start));
   }
   [[nodiscard]] std::vector<nightswing::analysis::SideChange> changes() const {
     EventLog log = read_events(run.events());

@@ -5,7 +5,6 @@
 #include <netinet/in.h>
 #include <poll.h>
 #include <sys/eventfd.h>
-#include <sys/resource.h>
 #include <sys/socket.h>
 #include <unistd.h>
 
@@ -22,14 +21,14 @@
 #include <fmt/format.h>
 
 #include "analysis/input_error.h"
+#include "tracker/thread_priority.h"
 
 namespace nightswing::tracker {
 namespace {
 
 using Moment = std::chrono::steady_clock::time_point;
 
-constexpr int kWaiting = 64;   // connections that the kernel keeps until they are accepted
-constexpr int kNiceness = 10;  // below the tracking
+constexpr int kWaiting = 64;  // connections that the kernel keeps until they are accepted
 constexpr int kLongestPoll_ms = 1000;
 constexpr std::chrono::milliseconds kDrain{500};  // for the other side to take what was sent
 constexpr std::chrono::milliseconds kRest{200};   // when the system gives no more sockets
@@ -124,7 +123,7 @@ class BoundedServer::Loop {
 
  private:
   void run(const std::stop_token& stop) {
-    ::setpriority(PRIO_PROCESS, 0, kNiceness);  // in Linux of this thread alone
+    lower_thread_priority(kBelowTracking);
     while (!stop.stop_requested()) {
       try {
         turn();

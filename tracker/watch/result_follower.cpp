@@ -1,7 +1,5 @@
 #include "tracker/watch/result_follower.h"
 
-#include <sys/resource.h>
-
 #include <algorithm>
 #include <system_error>
 #include <utility>
@@ -9,6 +7,7 @@
 #include "analysis/input_error.h"
 #include "tracker/event_log.h"
 #include "tracker/night_of_run.h"
+#include "tracker/thread_priority.h"
 #include "tracker/wall_file.h"
 
 namespace nightswing::tracker {
@@ -21,7 +20,6 @@ constexpr double kAgainGrowth = 1.25;
 constexpr double kFirstAgain_s = 120.0;
 constexpr std::size_t kRowsAtOnce = 4096;
 constexpr std::size_t kPathPositions = 2048;
-constexpr int kNiceness = 10;  // below the tracking
 
 bool are_same(const SideChange& a, const SideChange& b) {
   return a.side == b.side && a.t_s == b.t_s;
@@ -45,11 +43,10 @@ std::optional<RunReader::FileMark> RunReader::mark_of(const std::filesystem::pat
 }
 
 ResultSoFar RunReader::look() {
-  // Each has to be looked at: no short cut.
-  const bool wall = look_at_wall();
-  const bool camera = look_at_camera();
-  const bool marks = look_at_marks();
-  if (wall || camera || marks) read_again();
+  look_at_wall();
+  look_at_camera();
+  look_at_marks();
+  if (stale_) read_again();
   feed_new();
   if (estimate_.refit_is_due()) {
     if (last_t_s_ >= next_again_s_) read_again();
@@ -61,57 +58,60 @@ ResultSoFar RunReader::look() {
                        options_.target_relative);
 }
 
-bool RunReader::look_at_wall() {
+// In each, what throws comes first: a file that cannot be read changes nothing and is looked at
+// again.
+
+void RunReader::look_at_wall() {
   const auto mark = mark_of(run_.wall());
-  if (mark == wall_mark_) return false;
-  map_.reset();
-  if (mark) map_ = read_wall_map(run_.wall());
-  wall_mark_ = mark;  // only now: a file that cannot be read is looked at again
-  return true;
+  if (mark == wall_mark_) return;
+  std::optional<calibration::WallMap> map;
+  if (mark) map = read_wall_map(run_.wall());
+  map_ = std::move(map);
+  wall_mark_ = mark;
+  stale_ = true;
 }
 
-bool RunReader::look_at_camera() {
-  if (last_t_s_ < next_camera_s_) return false;
+void RunReader::look_at_camera() {
+  if (last_t_s_ < next_camera_s_) return;
   const auto mark = mark_of(run_.camera());
-  if (mark == camera_mark_) return false;
-  const int bumps = correction_ ? correction_->bumps() : 0;
-  correction_.reset();
+  if (mark == camera_mark_) return;
+  std::optional<CameraCorrection> correction;
   const auto record = read_camera(run_.camera());
   if (record && !record->rows.empty()) {
     const RunInfo info = read_run_info(run_);
-    correction_.emplace(
+    correction.emplace(
         record->rows,
         calibration::FrameSize{.width_px = info.frame_width_px, .height_px = info.frame_height_px});
   }
+  const auto bumps = [](const auto& c) { return c ? c->bumps() : 0; };
+  if (bumps(correction) != bumps(correction_)) stale_ = true;
+  correction_ = std::move(correction);
   camera_mark_ = mark;
   next_camera_s_ = last_t_s_ + kCameraEvery_s;
-  return (correction_ ? correction_->bumps() : 0) != bumps;
 }
 
-bool RunReader::look_at_marks() {
+void RunReader::look_at_marks() {
   const auto mark = mark_of(run_.events());
-  if (mark == events_mark_) return false;
+  if (mark == events_mark_) return;
   EventLog log = read_events(run_.events());
   events_mark_ = mark;
-  const std::vector<SideChange> marks = side_changes_in(log);
+  std::vector<SideChange> marks = side_changes_in(log);
   const auto differ = std::ranges::mismatch(marks_, marks, are_same);
-  if (differ.in1 != marks_.end()) return true;  // read_again reads them once more
-  for (auto added = differ.in2; added != marks.end(); ++added) {
+  if (differ.in1 != marks_.end()) stale_ = true;  // one was withdrawn or came in between
+  for (auto added = differ.in2; !stale_ && added != marks.end(); ++added) {
     estimate_.sources_moved(added->t_s, added->side);
   }
-  marks_ = marks;
-  return false;
+  marks_ = std::move(marks);
 }
 
 void RunReader::read_again() {
-  EventLog log = read_events(run_.events());
-  marks_ = side_changes_in(log);
   fit_path();
   estimate_ = analysis::RunningEstimate(options_);
   tail_ = TrackTail(run_.track());
   feed_new();
   for (const SideChange& mark : marks_) estimate_.sources_moved(mark.t_s, mark.side);
   next_again_s_ = std::max(kFirstAgain_s, kAgainGrowth * last_t_s_);
+  stale_ = false;
 }
 
 void RunReader::fit_path() {
@@ -182,7 +182,7 @@ ResultSoFar ResultFollower::latest() const {
 }
 
 void ResultFollower::run() {
-  ::setpriority(PRIO_PROCESS, 0, kNiceness);  // in Linux of this thread alone
+  lower_thread_priority(kBelowTracking);
   std::unique_lock lock(mutex_);
   while (!stop_) {
     lock.unlock();

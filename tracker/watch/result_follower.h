@@ -43,9 +43,9 @@ class RunReader {
   };
   [[nodiscard]] static std::optional<FileMark> mark_of(const std::filesystem::path& path);
 
-  [[nodiscard]] bool look_at_wall();
-  [[nodiscard]] bool look_at_camera();
-  [[nodiscard]] bool look_at_marks();
+  void look_at_wall();
+  void look_at_camera();
+  void look_at_marks();
   void read_again();
   void fit_path();
   void feed_new();
@@ -62,6 +62,7 @@ class RunReader {
   std::optional<CameraCorrection> correction_{};
   std::vector<analysis::SideChange> marks_{};
   analysis::SpotPath path_{};
+  bool stale_ = false;  // the estimate is of other positions or marks than stand in the files
   bool has_rows_ = false;
   double last_t_s_ = 0.0;
   double next_camera_s_ = 0.0;

@@ -4,6 +4,7 @@
 
 #include <fmt/format.h>
 
+#include "analysis/night.h"
 #include "analysis/quantity.h"
 #include "tracker/time_text.h"
 
@@ -15,7 +16,6 @@ using analysis::RunningResult;
 using analysis::RunningState;
 
 constexpr double kSecondsPerHour = 3600.0;
-constexpr double kClearSigmas = 4.0;  // as the analysis asks of a shift
 
 /// `0.8 %`: two digits, so that progress shows.
 std::string percent(double share) {
@@ -38,7 +38,7 @@ std::string shift_text(const RunningResult& r, LengthsIn lengths, double target)
   const std::string size = lengths == LengthsIn::kMillimetres
                                ? "shift " + analysis::format_quantity(shift, "mm") + ","
                                : std::string("shift");
-  if (!(std::abs(shift.value) >= kClearSigmas * shift.u)) {
+  if (!analysis::shift_is_clear(shift)) {
     return lengths == LengthsIn::kMillimetres
                ? fmt::format("no shift stands out yet ({})", analysis::format_quantity(shift, "mm"))
                : "no shift stands out yet";
@@ -79,8 +79,7 @@ std::string state_text(const RunningResult& r, LengthsIn lengths, double target)
 
 ResultSoFar result_so_far(const RunningResult& running, LengthsIn lengths, double target_relative) {
   ResultSoFar so_far{.at_s = running.at_s, .target_relative = target_relative};
-  so_far.side_known = running.side.has_value();
-  if (running.side) so_far.side = *running.side;
+  so_far.side = running.side;
   so_far.period_s = running.period_s;
   if (lengths == LengthsIn::kMillimetres) {
     so_far.equilibrium_mm = running.equilibrium_mm;

@@ -13,9 +13,8 @@ namespace nightswing::tracker {
 /// not known yet it is left out, and the sentence says why. All u are those of the swing alone:
 /// what the map of the wall leaves in doubt comes with the analysis.
 struct ResultSoFar {
-  double at_s = 0.0;                            ///< of the last position, since the run's start
-  analysis::Side side = analysis::Side::kAway;  ///< where the sources are, if `side_known`
-  bool side_known = false;                      ///< false until a first mark or a move found
+  double at_s = 0.0;                     ///< of the last position, since the run's start
+  std::optional<analysis::Side> side{};  ///< where the sources are, from a first mark or move on
   std::optional<analysis::Measured> period_s{};
   std::optional<analysis::Measured> equilibrium_mm{};  ///< of the present segment
   std::optional<analysis::Measured> shift_mm{};        ///< plus minus minus

@@ -4,6 +4,7 @@
 #include <nlohmann/json.hpp>
 
 #include "tests/support/fake_clock.h"
+#include "tests/support/made_up_run_info.h"
 #include "tests/support/near.h"
 #include "tests/support/raw_connection.h"
 #include "tests/support/temporary_folder.h"
@@ -25,16 +26,7 @@ struct Night {
   RunFolder run = resume_run_folder(folder / "run");
   WatchPage watched{{.port = 0}, folder / "run", clock, "Look away from the laser."};
 
-  Night() {
-    write_run_info(run,
-                   {.program = "test",
-                    .source = "test",
-                    .frame_width_px = 320,
-                    .frame_height_px = 240,
-                    .time_from = "test",
-                    .start = clock.utc(),
-                    .start_from = "test"});
-  }
+  Night() { write_run_info(run, made_up_run_info(320, 240, clock.utc())); }
 
   void see(double t_s, double x_px) {
     clock.now_s = kStart_s + t_s;

@@ -2,6 +2,7 @@
 
 #include <chrono>
 #include <cmath>
+#include <filesystem>
 #include <thread>
 
 #include <doctest/doctest.h>
@@ -9,6 +10,7 @@
 #include "analysis/input_error.h"
 #include "calibration/wall_map.h"
 #include "tests/support/driven_swing.h"
+#include "tests/support/made_up_run_info.h"
 #include "tests/support/near.h"
 #include "tests/support/temporary_folder.h"
 #include "tracker/camera_file.h"
@@ -30,14 +32,7 @@ constexpr double kMmPerPx = 0.5;
 class GrowingRun {
  public:
   GrowingRun() : run(create_run_folder(folder_ / "night")) {
-    write_run_info(run,
-                   {.program = "nightswing",
-                    .source = "camera",
-                    .frame_width_px = 640,
-                    .frame_height_px = 480,
-                    .time_from = "live camera",
-                    .start = {},
-                    .start_from = "not known"});
+    write_run_info(run, made_up_run_info(640, 480));
   }
 
   void hang_ruler() const {
@@ -84,7 +79,7 @@ TEST_SUITE("result_follower") {
     CHECK(reader.look().sentence == "too few positions for an estimate yet");
     night.grow_until(kMove_s);
     const ResultSoFar one_side = reader.look();
-    CHECK(one_side.side_known);
+    REQUIRE(one_side.side);
     CHECK(one_side.side == Side::kPlus);
     REQUIRE(one_side.period_s);
     CHECK(one_side.period_s->value == within_abs(600.0, 4.0 * one_side.period_s->u));
@@ -186,6 +181,22 @@ TEST_SUITE("result_follower") {
     REQUIRE(after.equilibrium_mm);
     CHECK(after.equilibrium_mm->value ==
           within_abs(before.equilibrium_mm->value, before.equilibrium_mm->u));
+  }
+
+  TEST_CASE("a wall hung while another file cannot be read is taken up once it can") {
+    GrowingRun night;
+    night.mark(0.0, "plus");
+    night.grow_until(kMove_s - 600.0);
+    RunReader reader(night.run, 0.01);
+    REQUIRE(reader.look().period_s);
+    night.hang_ruler();
+    write_whole_file(night.run.camera(), "no looks\n");
+    night.grow_until(kMove_s);
+    CHECK_THROWS_AS(static_cast<void>(reader.look()), InputError);
+    std::filesystem::remove(night.run.camera());
+    const ResultSoFar after = reader.look();
+    REQUIRE(after.equilibrium_mm);
+    CHECK(after.equilibrium_mm->value == within_abs(110.0, 0.5));
   }
 
   TEST_CASE("a file that is none is told, and costs nothing but the estimate") {

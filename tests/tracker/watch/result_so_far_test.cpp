@@ -32,7 +32,7 @@ TEST_SUITE("result_so_far") {
     CHECK(r.sentence ==
           "shift 20.00(16) mm, known to 0.8 % now, another 40 min for 0.5 % if the sources stay");
     CHECK(r.at_s == 9000.0);
-    CHECK(r.side_known);
+    REQUIRE(r.side);
     CHECK(r.side == Side::kMinus);
     CHECK(r.shift_mm == Measured{20.0, 0.16});
     CHECK(*r.shift_relative_u == within_rel(0.008, 1e-12));  // 0.16/20, rounding
@@ -80,7 +80,7 @@ TEST_SUITE("result_so_far") {
       const ResultSoFar r =
           result_so_far({.state = state, .at_s = 30.0}, LengthsIn::kMillimetres, 0.01);
       CHECK(r.sentence == words);
-      CHECK_FALSE(r.side_known);
+      CHECK_FALSE(r.side);
       CHECK_FALSE(r.period_s);
       CHECK_FALSE(r.shift_relative_u);
       CHECK_FALSE(r.hours_to_target);
