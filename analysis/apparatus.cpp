@@ -52,9 +52,8 @@ double volume_m3(const Shape& shape) {
   return std::visit([](const auto& solid) { return volume_of(solid); }, shape);
 }
 
-double contact_separation_m(const Apparatus& apparatus) {
-  return half_extents(apparatus.source.shape).across_m +
-         half_extents(apparatus.test.shape).across_m;
+Body as_body(const Rod& rod) {
+  return {Cylinder{rod.width_m, rod.length_m, CylinderAxis::kAlongBoom}, rod.mass_kg, ""};
 }
 
 }  // namespace nightswing::analysis

@@ -1,5 +1,6 @@
 #pragma once
 
+#include <array>
 #include <optional>
 #include <string>
 #include <variant>
@@ -10,9 +11,11 @@
 /// What was measured of the balance itself: SI, no defaults. `apparatus_file.h` reads it.
 ///
 /// Axes: z up along the wire; the boom lies along x at rotation 0, a positive rotation turns x
-/// towards y. On side plus the two source masses stand at (arm, separation, 0) and
+/// towards y. Rotation 0 is midway between the boom's two places of rest. In the symmetric
+/// arrangement the two source masses stand on side plus at (arm, separation, 0) and
 /// (-arm, -separation, 0), on side minus at the mirror image (arm, -separation, 0) and
-/// (-arm, separation, 0). Both source masses are alike, and so are both test masses.
+/// (-arm, separation, 0); in any other each place is given (source_places.h). Both source masses
+/// are alike, and so are both test masses.
 namespace nightswing::analysis {
 
 struct Sphere {
@@ -63,6 +66,19 @@ struct LeaningMirror {
   std::optional<Measured> laser_mm;  // reading of the scale in line with the laser, from above
 };
 
+/// Where the centre of a source mass stands: x, y and z of the axes above.
+struct SourcePlace {
+  Measured along_m;
+  Measured across_m;
+  Measured height_m;
+};
+
+/// Both source masses on both sides, where the arrangement is not the symmetric one.
+struct SourceSides {
+  std::array<SourcePlace, 2> plus;
+  std::array<SourcePlace, 2> minus;
+};
+
 struct Apparatus {
   std::string title;
   Body source;
@@ -70,7 +86,9 @@ struct Apparatus {
   Measured arm_m;  // wire axis to the centre of a test mass
   std::optional<Rod> rod;
   Measured mirror_inertia_kg_m2;
-  Measured separation_m;  // centre of source mass to centre of test mass, boom midway
+  // One of these two. Separation: centre of source mass to centre of test mass, boom midway.
+  std::optional<Measured> separation_m;
+  std::optional<SourceSides> sides;
   std::optional<Wire> wire;
   Measured mirror_to_wall_m;        // along the perpendicular to the wall
   std::optional<Measured> foot_mm;  // reading of the scale where that perpendicular meets it
@@ -90,7 +108,7 @@ struct HalfExtents {
 
 [[nodiscard]] double volume_m3(const Shape& shape);
 
-/// The separation [m] at which a source mass would touch the test mass beside it.
-[[nodiscard]] double contact_separation_m(const Apparatus& apparatus);
+/// The rod as the cylinder that it is.
+[[nodiscard]] Body as_body(const Rod& rod);
 
 }  // namespace nightswing::analysis

@@ -12,6 +12,8 @@
 #include <fmt/format.h>
 
 #include "analysis/quantity.h"
+#include "analysis/source_places.h"
+#include "analysis/source_places_file.h"
 #include "analysis/yaml_mapping.h"
 
 namespace nightswing::analysis {
@@ -287,7 +289,11 @@ void warn_of_odd_sizes(const YamlMapping& file,
   expect("source_masses", apparatus.source.mass_kg.value, 0.05, 500.0, "kg");
   expect("test_masses", 1e3 * apparatus.test.mass_kg.value, 0.1, 2e4, "g");
   expect("boom", 1e3 * apparatus.arm_m.value, 5.0, 2000.0, "mm");
-  expect("separation", 1e3 * apparatus.separation_m.value, 5.0, 1000.0, "mm");
+  expect(apparatus.sides ? "sides" : "separation",
+         1e3 * mean_separation_m(apparatus),
+         5.0,
+         1000.0,
+         "mm");
   expect("optical_lever", apparatus.mirror_to_wall_m.value, 0.2, 50.0, "m");
   if (apparatus.foot_mm &&
       std::abs(apparatus.foot_mm->value) > 1e3 * apparatus.mirror_to_wall_m.value) {
@@ -298,28 +304,6 @@ void warn_of_odd_sizes(const YamlMapping& file,
                     apparatus.foot_mm->value,
                     apparatus.mirror_to_wall_m.value));
   }
-}
-
-void check_room_between_masses(const YamlMapping& file, const Apparatus& apparatus) {
-  const double contact_m = contact_separation_m(apparatus);
-  if (apparatus.separation_m.value > contact_m) return;
-  file.fail(
-      "separation",
-      fmt::format("is {:.6g} mm, but the masses touch at {:.6g} mm (half of a source mass and half "
-                  "of a test mass); it is measured from centre to centre",
-                  1e3 * apparatus.separation_m.value,
-                  1e3 * contact_m));
-}
-
-void check_room_beside_rod(const YamlMapping& file, const Apparatus& apparatus) {
-  if (!apparatus.rod) return;
-  const double contact_m =
-      half_extents(apparatus.source.shape).across_m + apparatus.rod->width_m.value / 2;
-  if (apparatus.separation_m.value > contact_m) return;
-  file.fail("separation",
-            fmt::format("is {:.6g} mm, but a source mass touches the rod at {:.6g} mm",
-                        1e3 * apparatus.separation_m.value,
-                        1e3 * contact_m));
 }
 
 Apparatus read_apparatus(YamlMapping file) {
@@ -334,7 +318,7 @@ Apparatus read_apparatus(YamlMapping file) {
   const auto rod = rod_of(boom, assumptions);
   const Measured mirror_inertia = mirror_inertia_of(boom, assumptions);
   boom.finish();
-  const Measured separation_m = positive(file, "separation", Dimension::kLength);
+  const SourcesInFile sources = sources_in(file);
   YamlMapping lever = file.mapping("optical_lever");
   const Measured mirror_to_wall_m = positive(lever, "mirror_to_wall", Dimension::kLength);
   const auto foot_mm = foot_of(lever, assumptions);
@@ -350,7 +334,8 @@ Apparatus read_apparatus(YamlMapping file) {
                       .arm_m = arm_m,
                       .rod = rod,
                       .mirror_inertia_kg_m2 = mirror_inertia,
-                      .separation_m = separation_m,
+                      .separation_m = sources.separation_m,
+                      .sides = sources.sides,
                       .wire = std::move(wire),
                       .mirror_to_wall_m = mirror_to_wall_m,
                       .foot_mm = foot_mm,
@@ -359,8 +344,7 @@ Apparatus read_apparatus(YamlMapping file) {
                       .assumptions = std::move(assumptions),
                       .warnings = std::move(warnings)};
   warn_of_odd_sizes(file, apparatus, apparatus.warnings);
-  check_room_between_masses(file, apparatus);
-  check_room_beside_rod(file, apparatus);
+  check_source_places(file, apparatus, apparatus.warnings);
   return apparatus;
 }
 

@@ -8,7 +8,7 @@
 namespace nightswing::analysis {
 
 /// Reads an apparatus file, YAML as in configs/basement.yaml: title, source_masses, test_masses,
-/// boom, separation, optical_lever, and optionally wire and scale.
+/// boom, separation or sides, optical_lever, and optionally wire and scale.
 /// What may be left out is replaced as `assumptions` says, one sentence each; what looks wrong but
 /// may be right (a density that does not fit the material, iron) stands in `warnings`.
 /// throws  InputError with file, line and key for a key that is unknown, missing or twice there,

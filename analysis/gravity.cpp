@@ -8,6 +8,7 @@
 #include <fmt/format.h>
 
 #include "analysis/mass_distribution.h"
+#include "analysis/source_places.h"
 
 namespace nightswing::analysis {
 namespace {
@@ -58,14 +59,21 @@ Factors textbook_factors(const Apparatus& apparatus, const NightFindings& findin
           .omega2_per_s2 = damped_omega2_per_s2(findings),
           .theta_rad = shift_m / (4 * apparatus.mirror_to_wall_m.value),
           .torque_kg2_per_m = 2 * apparatus.source.mass_kg.value * test_kg * arm_m /
-                              square(apparatus.separation_m.value)};
+                              square(mean_separation_m(apparatus))};
+}
+
+/// The same balance with its masses in points.
+Apparatus with_points(Apparatus apparatus) {
+  apparatus.source.shape = apparatus.test.shape = Sphere{{0.0, 0.0}};
+  apparatus.rod.reset();
+  return apparatus;
 }
 
 std::vector<Correction> corrections_of(const Apparatus& apparatus,
                                        const NightFindings& findings,
                                        const GravityResult& result) {
   const BoomInertia inertia = boom_inertia(apparatus);
-  const BoomTorque midway = boom_torque(apparatus, Side::kPlus, 0.0);
+  const BoomTorque midway = mean_torque(apparatus, 0.0);
   Factors factors = textbook_factors(apparatus, findings);
   std::vector<Correction> corrections;
   const auto replace = [&](std::string name, double Factors::*factor, double better) {
@@ -83,6 +91,10 @@ std::vector<Correction> corrections_of(const Apparatus& apparatus,
   replace("inertia: rod", &Factors::inertia_kg_m2, sum_kg_m2);
   sum_kg_m2 += inertia.mirror_kg_m2;
   replace("inertia: mirror", &Factors::inertia_kg_m2, sum_kg_m2);
+  if (apparatus.sides) {
+    const double as_points = mean_torque(with_points(apparatus), 0.0).near_pairs.torque;
+    replace("pull: places of the source masses", &Factors::torque_kg2_per_m, as_points);
+  }
   double torque = midway.near_pairs.torque;
   replace("pull: shape of the masses", &Factors::torque_kg2_per_m, torque);
   torque += midway.far_pairs.torque;
@@ -95,9 +107,35 @@ std::vector<Correction> corrections_of(const Apparatus& apparatus,
   return corrections;
 }
 
+FrequencyRatios frequency_ratios(const Apparatus& apparatus,
+                                 const NightFindings& findings,
+                                 const GravityResult& result) {
+  if (!apparatus.sides) return {};
+  const double turned_rad = turn_towards_plus(apparatus) * result.theta_rad;
+  const double plus = boom_torque(apparatus, Side::kPlus, turned_rad).total().slope;
+  const double minus = boom_torque(apparatus, Side::kMinus, -turned_rad).total().slope;
+  const double g = result.g_m3_kg_s2;
+  const double mean_per_s2 = (result.kappa_n_m - g * (plus + minus) / 2) / result.inertia_kg_m2 -
+                             square(findings.damping_per_s);
+  const double half_per_s2 = g * (plus - minus) / 2 / result.inertia_kg_m2;
+  const double share = half_per_s2 / mean_per_s2;
+  if (!(std::abs(share) < 1.0)) return {};  // a side that would not swing: not from these findings
+  return {.plus = std::sqrt(1 - share), .minus = std::sqrt(1 + share)};
+}
+
+double wire_rest_rad(const Apparatus& apparatus, const GravityResult& result) {
+  if (!apparatus.sides) return 0.0;
+  const double turn = turn_towards_plus(apparatus);
+  const double turned_rad = turn * result.theta_rad;
+  const double sum = boom_torque(apparatus, Side::kPlus, turned_rad).total().torque +
+                     boom_torque(apparatus, Side::kMinus, -turned_rad).total().torque;
+  return -turn * result.g_m3_kg_s2 / result.kappa_n_m * sum / 2;
+}
+
 bool masses_touch(const Apparatus& apparatus, double theta_rad) {
-  const double approach_m = apparatus.arm_m.value * std::sin(theta_rad);
-  return apparatus.separation_m.value - approach_m <= contact_separation_m(apparatus);
+  const double turned_rad = turn_towards_plus(apparatus) * theta_rad;
+  return !(least_room_m(apparatus, Side::kPlus, turned_rad) > 0.0) ||
+         !(least_room_m(apparatus, Side::kMinus, -turned_rad) > 0.0);
 }
 
 }  // namespace
@@ -125,7 +163,7 @@ double half_rotation_rad(const Apparatus& apparatus, const NightFindings& findin
 double gravitational_constant(const Apparatus& apparatus, const NightFindings& findings) {
   check(findings);
   const double theta_rad = half_rotation_rad(apparatus, findings);
-  const TorquePerG torque = boom_torque(apparatus, Side::kPlus, theta_rad).total();
+  const TorquePerG torque = mean_torque(apparatus, theta_rad).total();
   return boom_inertia(apparatus).total_kg_m2() * omega2_per_s2(findings) * theta_rad /
          balancing_torque(torque, theta_rad, findings.period_measured);
 }
@@ -143,6 +181,8 @@ GravityResult gravity(const Apparatus& apparatus, const NightFindings& findings)
                        .inertia_kg_m2 = boom_inertia(apparatus).total_kg_m2(),
                        .kappa_n_m = 0,
                        .torque_per_g = {},
+                       .frequency_ratios = {},
+                       .wire_rest_rad = 0,
                        .textbook_m3_kg_s2 = textbook_gravity(apparatus, findings),
                        .corrections = {}};
   if (masses_touch(apparatus, result.theta_rad)) {
@@ -150,16 +190,19 @@ GravityResult gravity(const Apparatus& apparatus, const NightFindings& findings)
     result.message = fmt::format(
         "the spot's shift of {:.1f} mm would mean that the test masses touch the source masses; "
         "check "
-        "the calibration of the wall, optical_lever.mirror_to_wall, separation and boom.arm",
-        std::abs(findings.x_plus_mm - findings.x_minus_mm));
+        "the calibration of the wall, optical_lever.mirror_to_wall, {} and boom.arm",
+        std::abs(findings.x_plus_mm - findings.x_minus_mm),
+        apparatus.sides ? "sides" : "separation");
     return result;
   }
   result.g_m3_kg_s2 = gravitational_constant(apparatus, findings);
-  result.torque_per_g = boom_torque(apparatus, Side::kPlus, result.theta_rad);
+  result.torque_per_g = mean_torque(apparatus, result.theta_rad);
   result.kappa_n_m = result.inertia_kg_m2 * omega2_per_s2(findings);
   if (findings.period_measured == PeriodMeasured::kBesideSources) {
     result.kappa_n_m += result.g_m3_kg_s2 * result.torque_per_g.total().slope;
   }
+  result.frequency_ratios = frequency_ratios(apparatus, findings, result);
+  result.wire_rest_rad = wire_rest_rad(apparatus, result);
   result.corrections = corrections_of(apparatus, findings, result);
   return result;
 }

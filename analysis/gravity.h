@@ -19,7 +19,14 @@
 /// (1) and (2), or (1) and (3), are linear in kappa and G:
 ///   beside   G = I w0^2 theta/(g(theta) - theta g'(theta))
 ///   away     G = I w0^2 theta/g(theta)
-/// The two sides are mirror images, so that theta is half of the rotation from one to the other.
+/// In the symmetric arrangement the two sides are mirror images, so that theta is half of the
+/// rotation from one to the other. In any other, rotation 0 is midway between the places of rest,
+/// the wire is at ease at some theta_w that drops out, and the two sides swing at frequencies of
+/// their own:
+///   kappa (theta - theta_w) = G g_plus(theta),  kappa (-theta - theta_w) = G g_minus(-theta),
+///   I w_plus^2 = kappa - G g_plus'(theta),      I w_minus^2 = kappa - G g_minus'(-theta).
+/// Half of the difference of the first two is (1), the mean of the last two is (2), with the mean
+/// torque and slope of torque_model.h and w0^2 the mean of both sides' squares.
 namespace nightswing::analysis {
 
 /// Where the source masses stood while the period was measured.
@@ -29,7 +36,7 @@ enum class PeriodMeasured { kBesideSources, kSourcesAway };
 struct NightFindings {
   double x_plus_mm;      // equilibrium with the sources on side plus
   double x_minus_mm;     // ... on side minus
-  double period_s;       // as observed, damped
+  double period_s;       // as observed, damped; of the mean square of both sides' frequencies
   double damping_per_s;  // gamma; the swing decays as exp(-gamma t)
   PeriodMeasured period_measured = PeriodMeasured::kBesideSources;
 };
@@ -40,6 +47,16 @@ struct Correction {
   double percent;
 };
 
+/// How fast the balance swings on either side, over the frequency that the period stands for. Both
+/// are 1 in the symmetric arrangement.
+struct FrequencyRatios {
+  double plus = 1.0;
+  double minus = 1.0;
+  [[nodiscard]] double of(Side side) const {
+    return side == Side::kPlus ? plus : side == Side::kMinus ? minus : 1.0;
+  }
+};
+
 enum class GravityStatus {
   kComputed,
   kMassesTouch  // the findings would press the test masses into the source masses; no G
@@ -47,12 +64,15 @@ enum class GravityStatus {
 
 struct GravityResult {
   GravityStatus status;
-  std::string message;                  // what to check; empty if computed
-  double g_m3_kg_s2;                    // G; 0 unless computed
-  double theta_rad;                     // rotation from midway to one side
-  double inertia_kg_m2;                 // I
-  double kappa_n_m;                     // torsion constant; 0 unless computed
-  BoomTorque torque_per_g;              // at theta; zero unless computed
+  std::string message;                    // what to check; empty if computed
+  double g_m3_kg_s2;                      // G; 0 unless computed
+  double theta_rad;                       // rotation from midway to one side
+  double inertia_kg_m2;                   // I
+  double kappa_n_m;                       // torsion constant; 0 unless computed
+  BoomTorque torque_per_g;                // mean of the sides at theta; zero unless computed
+  FrequencyRatios frequency_ratios = {};  // 1 unless computed
+  /// Where the wire alone would hold the boom, from midway towards plus; 0 if symmetric.
+  double wire_rest_rad = 0.0;
   double textbook_m3_kg_s2;             // G of the textbook formula from the same findings
   std::vector<Correction> corrections;  // from the textbook value to G: the factors multiply
 };
@@ -72,6 +92,8 @@ struct GravityResult {
 
 /// G for point masses, a boom without mass, small angles and no damping:
 ///   G = pi^2 L b^2 S/(2 M T^2 D),  L = 2 arm, b = separation, S = |x_plus - x_minus|.
+/// Where the places of the sources were given one by one b is the mean of the four distances from a
+/// source mass to the test mass beside it, as somebody with a caliper and this formula would take.
 [[nodiscard]] double textbook_gravity(const Apparatus& apparatus, const NightFindings& findings);
 
 /// G with all that it was derived from, the textbook value, and the corrections that lead from one

@@ -29,6 +29,22 @@ void add_shape(Quantities& list, const std::string& name, Shape& shape) {
   }
 }
 
+void add_sources(Quantities& list, Apparatus& apparatus) {
+  if (!apparatus.sides) {
+    list.push_back({"separation", "m", &apparatus.separation_m.value()});
+    return;
+  }
+  const auto add = [&](const std::string& name, SourcePlace& place) {
+    list.push_back({name + " along", "m", &place.along_m});
+    list.push_back({name + " across", "m", &place.across_m});
+    list.push_back({name + " height", "m", &place.height_m});
+  };
+  add("sides.plus.first", apparatus.sides->plus[0]);
+  add("sides.plus.second", apparatus.sides->plus[1]);
+  add("sides.minus.first", apparatus.sides->minus[0]);
+  add("sides.minus.second", apparatus.sides->minus[1]);
+}
+
 // Every measured quantity of the apparatus that G depends on; the order depends on nothing but
 // which of them exist, so that it is the same for a copy.
 Quantities quantities_of(Apparatus& apparatus) {
@@ -48,7 +64,7 @@ Quantities quantities_of(Apparatus& apparatus) {
   if (apparatus.mirror_inertia_kg_m2.value != 0 || apparatus.mirror_inertia_kg_m2.u != 0) {
     list.push_back({"boom.mirror_inertia", "kg m2", &apparatus.mirror_inertia_kg_m2});
   }
-  list.push_back({"separation", "m", &apparatus.separation_m});
+  add_sources(list, apparatus);
   list.push_back({"optical_lever.mirror_to_wall", "m", &apparatus.mirror_to_wall_m});
   if (apparatus.foot_mm) list.push_back({"optical_lever.foot", "mm", &*apparatus.foot_mm});
   if (auto& mirror = apparatus.leaning_mirror) {

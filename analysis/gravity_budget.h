@@ -32,11 +32,11 @@ struct GravityInputs {
 
 /// The inputs, named like the keys of the apparatus file, in SI units (foot and positions in mm).
 /// Both source masses count as one input, and so do both test masses: what is wrong with one is
-/// taken to be wrong with both. Left out: the diameter of spherical source masses, a rod, mirror
-/// inertia or foot that the apparatus does not have, and the wire. The two rows of the wall map are
-/// factors of 1 on the shift. For Monte Carlo runs draw from `inputs` and `correlation` and call
-/// the function. throws  std::invalid_argument for a covariance with negative variances or a
-/// negative relative u.
+/// taken to be wrong with both. Coordinates of `sides` count one by one. Left out: the diameter of
+/// spherical source masses, a rod, mirror inertia or foot that the apparatus does not have, and the
+/// wire. The two rows of the wall map are factors of 1 on the shift. For Monte Carlo runs draw from
+/// `inputs` and `correlation` and call the function. throws  std::invalid_argument for a covariance
+/// with negative variances or a negative relative u.
 [[nodiscard]] GravityInputs gravity_inputs(const Apparatus& apparatus,
                                            const NightFindings& findings,
                                            const NightUncertainty& uncertainty);

@@ -32,11 +32,13 @@ struct DriftTime {
 
 using Parameters = LeastSquaresSwing::Parameters;
 
-/// (model - position)/u of one sample. Parameters: {w, g}, {level}, {drift 1, drift 2}, {c, s}.
+/// (model - position)/u of one sample. Parameters: {w, g}, {level}, {drift 1, drift 2}, {c, s}; the
+/// segment swings with w times its ratio.
 class PositionResidual final : public ceres::SizedCostFunction<1, 2, 1, 2, 2> {
  public:
-  PositionResidual(const SwingSample& sample, double segment_start_s, const DriftTime& drift)
-      : since_s_(sample.t_s - segment_start_s),
+  PositionResidual(const SwingSample& sample, const Segment& segment, const DriftTime& drift)
+      : since_s_(sample.t_s - segment.from_s),
+        ratio_(segment.frequency_ratio),
         drift_(drift.terms(sample.t_s)),
         x_mm_(sample.x_mm),
         weight_(1.0 / sample.u_mm) {}
@@ -49,15 +51,15 @@ class PositionResidual final : public ceres::SizedCostFunction<1, 2, 1, 2, 2> {
     const double c = parameters[3][0];
     const double s = parameters[3][1];
     const double envelope = weight_ * std::exp(-damping * since_s_);
-    const double cosine = envelope * std::cos(omega * since_s_);
-    const double sine = envelope * std::sin(omega * since_s_);
+    const double cosine = envelope * std::cos(omega * ratio_ * since_s_);
+    const double sine = envelope * std::sin(omega * ratio_ * since_s_);
     const double level =
         parameters[1][0] + parameters[2][0] * drift_[0] + parameters[2][1] * drift_[1];
     const double wave = c * cosine + s * sine;
     residuals[0] = weight_ * (level - x_mm_) + wave;
     if (jacobians == nullptr) return true;
     if (jacobians[0] != nullptr) {
-      jacobians[0][0] = since_s_ * (s * cosine - c * sine);
+      jacobians[0][0] = ratio_ * since_s_ * (s * cosine - c * sine);
       jacobians[0][1] = -since_s_ * wave;
     }
     if (jacobians[1] != nullptr) jacobians[1][0] = weight_;
@@ -74,6 +76,7 @@ class PositionResidual final : public ceres::SizedCostFunction<1, 2, 1, 2, 2> {
 
  private:
   double since_s_;
+  double ratio_;
   std::array<double, 2> drift_;
   double x_mm_;
   double weight_;
@@ -121,7 +124,7 @@ class JointProblem {
     if (!started_) start_levels(placed);
     for (const Placed& one : placed) {
       const Segment& segment = segments_[one.segment];
-      problem_->AddResidualBlock(new PositionResidual(one.sample, segment.from_s, drift_time_),
+      problem_->AddResidualBlock(new PositionResidual(one.sample, segment, drift_time_),
                                  loss_scale ? new ceres::SoftLOneLoss(*loss_scale) : nullptr,
                                  p_.swing.data(),
                                  &p_.levels[level_index(segment.side)],
@@ -262,7 +265,7 @@ double LeastSquaresSwing::position_mm(double t_s, const Segment& segment, std::s
   const auto drift = DriftTime{.middle_s = drift_middle_s, .half_s = drift_half_s}.terms(t_s);
   const double since_s = t_s - segment.from_s;
   const double envelope = std::exp(-parameters.swing[1] * since_s);
-  const double phase = parameters.swing[0] * since_s;
+  const double phase = parameters.swing[0] * segment.frequency_ratio * since_s;
   return parameters.levels[level_index(segment.side)] + parameters.drift[0] * drift[0] +
          parameters.drift[1] * drift[1] +
          envelope *

@@ -37,8 +37,8 @@ struct LeastSquaresSwing {
 
 /// Fits all segments together, by Ceres with analytic derivatives and soft-L1 loss:
 ///   x(t) = e(side) + drift(t) + exp(-g (t - t_k)) (c_k cos w(t - t_k) + s_k sin w(t - t_k)),
-/// t_k the start of segment k; e(plus), e(minus), g, w shared; drift a polynomial without constant
-/// term.
+/// t_k the start of segment k; e(plus), e(minus), g, w shared (times each segment's ratio); drift a
+/// polynomial without constant term.
 ///   samples   time-ordered; those outside every segment are ignored
 ///   segments  time-ordered, without overlap, sides plus and minus only
 ///   returns   not converged if there are too few samples or the optimiser gave up

@@ -125,10 +125,6 @@ double inertia_per_mass_m2(const Box& box) {
   return (x_m * x_m + y_m * y_m) / 12;
 }
 
-Body as_body(const Rod& rod) {
-  return {Cylinder{rod.width_m, rod.length_m, CylinderAxis::kAlongBoom}, rod.mass_kg, ""};
-}
-
 }  // namespace
 
 std::vector<MassElement> mass_elements(const Body& body, const ElementOptions& options) {

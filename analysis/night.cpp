@@ -11,6 +11,7 @@
 #include "analysis/night_segments.h"
 #include "analysis/optical_lever.h"
 #include "analysis/quantity.h"
+#include "analysis/source_places.h"
 #include "analysis/student_t.h"
 #include "analysis/wide_swing.h"
 
@@ -19,6 +20,14 @@ namespace {
 
 constexpr std::size_t kLeastSamples = 30;
 constexpr double kMillimetre_m = 1e-3;
+/// A side that pulls so much more than the other, of their mean, is told: half a millimetre of
+/// separation at usual sizes. G feels it by its square.
+constexpr double kUnevenShare = 0.01;
+constexpr const char* kWhichIsPlus =
+    "the sides were found from the track, which cannot tell plus from minus; here, where the "
+    "source "
+    "masses stand differently on each side, that changes G: name a side (--side plus@0s --side "
+    "minus@2h5m)";
 
 OpticalLever lever_over(const Apparatus& apparatus, const std::vector<SwingSample>& series) {
   // A foot that was not measured is taken in the middle of the travel, where its error matters
@@ -109,27 +118,57 @@ void compute_gravity(const Night& night,
   result.deflection_rad = {theta_rad, theta_rad * std::hypot(shift_relative, lever_relative)};
 }
 
+/// G by what was fitted until now, if that carries any.
+std::optional<GravityResult> gravity_so_far(const Apparatus& apparatus,
+                                            const OpticalLever& lever,
+                                            const SwingFit& fit) {
+  if (fit.status != FitStatus::kConverged || !shift_is_clear(fit.shift_mm)) return std::nullopt;
+  GravityResult g = gravity(apparatus, findings_of(lever, fit));
+  if (g.status != GravityStatus::kComputed) return std::nullopt;
+  return g;
+}
+
+void set_frequency_ratios(const FrequencyRatios& ratios, std::vector<Segment>& segments) {
+  for (Segment& segment : segments) segment.frequency_ratio = ratios.of(segment.side);
+}
+
+/// Fits again with the sides' own frequencies, if they are no mirror images. How far apart those
+/// are follows from the first fit well enough; that it goes with G itself to first order is seen to
+/// by the fit that comes after this one.
+void refit_with_own_frequencies(const Apparatus& apparatus,
+                                const OpticalLever& lever,
+                                const std::vector<SwingSample>& series,
+                                const SwingStart& start,
+                                std::vector<Segment>& segments,
+                                NightResult& result) {
+  if (!apparatus.sides) return;
+  const auto first = gravity_so_far(apparatus, lever, result.fit);
+  if (!first) return;
+  set_frequency_ratios(first->frequency_ratios, segments);
+  result.fit = fit_swing(series, segments, start);
+}
+
 /// Takes off the positions what the uneven pull does to a wide swing, and fits again. What it does
 /// follows from the first fit well enough: it is some 1e-4 of the swing.
 void refit_without_wide_swing(const Apparatus& apparatus,
                               const OpticalLever& lever,
-                              const std::vector<Segment>& segments,
                               const SwingStart& start,
+                              std::vector<Segment>& segments,
                               std::vector<SwingSample>& series,
                               NightResult& result) {
-  if (result.fit.status != FitStatus::kConverged || !shift_is_clear(result.fit.shift_mm)) return;
-  const GravityResult first = gravity(apparatus, findings_of(lever, result.fit));
-  if (first.status != GravityStatus::kComputed) return;
+  const auto first = gravity_so_far(apparatus, lever, result.fit);
+  if (!first) return;
+  set_frequency_ratios(first->frequency_ratios, segments);
   const double mm_per_rad = 2e3 * lever.mirror_to_wall_m / lever.scale_factor;
   const double sign = result.fit.shift_mm.value > 0.0 ? 1.0 : -1.0;  // of x towards plus
   for (const Segment& segment : segments) {
     if (segment.side == Side::kAway) continue;
-    const PullCurvature per_rad = pull_curvature(apparatus, segment.side, first);
+    const PullCurvature per_rad = pull_curvature(apparatus, segment.side, *first);
     const auto from = std::ranges::lower_bound(series, segment.from_s, {}, &SwingSample::t_s);
     const auto to = std::ranges::lower_bound(series, segment.to_s, {}, &SwingSample::t_s);
     const std::span<SwingSample> part(from, to);
     const auto departures_mm = wide_swing_mm(part,
-                                             result.fit.period_s.value,
+                                             result.fit.period_s.value / segment.frequency_ratio,
                                              result.fit.damping_per_s.value,
                                              {.quadratic = sign * per_rad.quadratic / mm_per_rad,
                                               .cubic = per_rad.cubic / (mm_per_rad * mm_per_rad)});
@@ -141,6 +180,31 @@ void refit_without_wide_swing(const Apparatus& apparatus,
   const double before_mm = result.fit.shift_mm.value;
   result.fit = fit_swing(series, segments, start);
   result.wide_swing_shift_mm = result.fit.shift_mm.value - before_mm;
+}
+
+/// Away from the sources the wire alone holds the boom: where, tells whether both sides pull as the
+/// apparatus says.
+void check_symmetry(const Apparatus& apparatus, const OpticalLever& lever, NightResult& result) {
+  const auto& found_mm = result.fit.away_from_midway_mm;
+  if (!found_mm || !result.gravity) return;
+  const double mm_per_rad = 2e3 * lever.mirror_to_wall_m / lever.scale_factor;
+  const double expected_mm = result.gravity->wire_rest_rad * mm_per_rad;
+  const double off_mm = found_mm->value - expected_mm;
+  const double half_shift_mm = 0.5 * std::abs(result.fit.shift_mm.value);
+  if (std::abs(off_mm) < std::max(kShiftSigmas * found_mm->u, kUnevenShare * half_shift_mm)) return;
+  // The pull goes with the inverse square of the separation: a side nearer by d pulls more by 2
+  // d/b.
+  const double nearer_m = mean_separation_m(apparatus) * std::abs(off_mm) / half_shift_mm;
+  result.warnings.push_back(fmt::format(
+      "with the sources away the spot rests {} from midway between the sides, towards plus, where "
+      "{:.2f} mm is expected of this arrangement: either the rest place has drifted, or the "
+      "sources "
+      "stand nearer to the boom on side {}, by about {:.2g} mm; measure both sides, and give the "
+      "places one by one (sides: in the apparatus file)",
+      format_quantity(*found_mm, "mm"),
+      expected_mm + 0.0,
+      off_mm > 0.0 ? "minus" : "plus",
+      1e3 * nearer_m));
 }
 
 }  // namespace
@@ -207,7 +271,9 @@ NightResult analyse_night(const Night& night,
     segments = watched_segments(night, series, start->period_s, options.settle_s, result);
     result.fit = fit_swing(series, segments, *start);
   }
-  refit_without_wide_swing(apparatus, lever, segments, *start, series, result);
+  if (night.sides.empty() && apparatus.sides) result.warnings.emplace_back(kWhichIsPlus);
+  refit_with_own_frequencies(apparatus, lever, series, *start, segments, result);
+  refit_without_wide_swing(apparatus, lever, *start, segments, series, result);
   if (result.fit.status == FitStatus::kNotConverged) {
     result.message = result.fit.message;
     return result;
@@ -229,6 +295,7 @@ NightResult analyse_night(const Night& night,
   } else {
     compute_gravity(night, apparatus, lever, options, result);
     if (result.gravity) {
+      check_symmetry(apparatus, lever, result);
       result.moves = single_moves(series, result.fit);
       result.consistency = second_opinions(apparatus,
                                            lever,

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 #include <numbers>
 
 #include <fmt/format.h>
@@ -10,6 +11,7 @@
 #include "analysis/input_error.h"
 #include "analysis/mass_distribution.h"
 #include "analysis/optical_lever.h"
+#include "analysis/source_places.h"
 #include "analysis/torque_model.h"
 
 namespace nightswing::analysis {
@@ -33,26 +35,32 @@ double square(double x) {
   return x * x;
 }
 
-/// The torque over G at even rotations from midway to contact: everything a plan asks of it, as the
-/// torque of extended bodies takes milliseconds.
-struct TorqueCurve {
-  std::vector<double> theta_rad;
-  std::vector<TorquePerG> torque;
+/// What a plan asks of the torque between midway and contact, found once, as the torque of extended
+/// bodies takes milliseconds.
+struct PullIn {
+  double contact_rad;
+  double farthest_rad;    ///< nearly contact, which itself has no torque to speak of
+  double critical_kappa;  ///< least stiffness that holds the boom somewhere before contact
 
-  explicit TorqueCurve(const Apparatus& apparatus) {
-    const double room_m = apparatus.separation_m.value - contact_separation_m(apparatus);
-    // Contact itself has no torque to speak of; the last hundredth is left out.
-    const double contact_rad = 0.99 * std::asin(std::min(1.0, room_m / apparatus.arm_m.value));
-    for (int k = 0; k <= kAngles; ++k) {
-      theta_rad.push_back(contact_rad * k / kAngles);
-      torque.push_back(boom_torque(apparatus, Side::kPlus, theta_rad.back()).total());
-    }
+  explicit PullIn(const Apparatus& apparatus)
+      : contact_rad(analysis::contact_rad(apparatus)),
+        farthest_rad(0.99 * contact_rad),
+        critical_kappa(least_kappa(apparatus, Side::kPlus)) {
+    // The mirror image needs as much. Each side of any other arrangement is taken by itself, with
+    // the wire at ease midway: the nearer source masses decide.
+    if (!apparatus.sides) return;
+    critical_kappa = std::max(critical_kappa, least_kappa(apparatus, Side::kMinus));
   }
-  /// Least stiffness that holds the boom somewhere before contact.
-  [[nodiscard]] double critical_kappa() const {
-    double least = kPlanningG * torque[1].torque / theta_rad[1];
-    for (std::size_t k = 2; k < torque.size(); ++k) {
-      least = std::min(least, kPlanningG * torque[k].torque / theta_rad[k]);
+
+ private:
+  [[nodiscard]] double least_kappa(const Apparatus& apparatus, Side side) const {
+    const double turn = turn_towards_plus(apparatus);
+    const double towards = side == Side::kMinus ? -turn : turn;
+    double least = std::numeric_limits<double>::infinity();
+    for (int k = 1; k <= kAngles; ++k) {
+      const double theta_rad = farthest_rad * k / kAngles;
+      const double torque = boom_torque(apparatus, side, towards * theta_rad).total().torque;
+      least = std::min(least, kPlanningG * towards * torque / theta_rad);
     }
     return least;
   }
@@ -61,16 +69,16 @@ struct TorqueCurve {
 /// First rotation at which the wire holds gravity: kappa theta = G g(theta), by Newton's method
 /// from midway, where it converges from below because g is convex.
 std::optional<double> rest_place(const Apparatus& apparatus,
-                                 const TorqueCurve& curve,
+                                 const PullIn& pull_in,
                                  double kappa_n_m) {
   double theta = 0.0;
   for (int k = 0; k < 60; ++k) {
-    const TorquePerG g = boom_torque(apparatus, Side::kPlus, theta).total();
+    const TorquePerG g = mean_torque(apparatus, theta).total();
     const double slope = kappa_n_m - kPlanningG * g.slope;
     if (!(slope > 0.0)) return std::nullopt;
     const double step = (kPlanningG * g.torque - kappa_n_m * theta) / slope;
     theta += step;
-    if (theta > curve.theta_rad.back()) return std::nullopt;
+    if (theta > pull_in.farthest_rad) return std::nullopt;
     if (std::abs(step) < 1e-10 * theta) return theta;
   }
   return std::nullopt;
@@ -80,24 +88,24 @@ double hanging_kg(const Apparatus& apparatus) {
   return 2.0 * apparatus.test.mass_kg.value + (apparatus.rod ? apparatus.rod->mass_kg.value : 0.0);
 }
 
-WirePlan plan_on_curve(const Apparatus& apparatus,
-                       const TorqueCurve& curve,
-                       const Wire& wire,
-                       double shear_pa,
-                       double tensile_pa) {
+WirePlan plan_before(const PullIn& pull_in,
+                     const Apparatus& apparatus,
+                     const Wire& wire,
+                     double shear_pa,
+                     double tensile_pa) {
   WirePlan plan;
   const double d_m = wire.diameter_m.value;
   const double inertia = boom_inertia(apparatus).total_kg_m2();
   plan.kappa_n_m = std::numbers::pi * shear_pa * std::pow(d_m, 4) / (32.0 * wire.length_m.value);
   plan.period_s = 2.0 * std::numbers::pi * std::sqrt(inertia / plan.kappa_n_m);
-  plan.pull_in_margin = std::sqrt(plan.kappa_n_m / curve.critical_kappa());
+  plan.pull_in_margin = std::sqrt(plan.kappa_n_m / pull_in.critical_kappa);
   const double strength_n = std::numbers::pi / 4.0 * d_m * d_m * tensile_pa;
   plan.load_share = hanging_kg(apparatus) * kGravityHere_m_per_s2 / strength_n;
-  const auto theta = rest_place(apparatus, curve, plan.kappa_n_m);
-  if (!theta) return plan;
+  const auto theta = rest_place(apparatus, pull_in, plan.kappa_n_m);
+  if (!theta || plan.pull_in_margin < 1.0) return plan;
   plan.status = PlanStatus::kRests;
   plan.theta_rad = *theta;
-  const double slope = boom_torque(apparatus, Side::kPlus, *theta).total().slope;
+  const double slope = mean_torque(apparatus, *theta).total().slope;
   plan.near_period_s =
       2.0 * std::numbers::pi * std::sqrt(inertia / (plan.kappa_n_m - kPlanningG * slope));
   // The beam at midway along the perpendicular: half of the shift to each side.
@@ -183,7 +191,7 @@ WirePlan plan_wire(const Apparatus& apparatus,
                    const Wire& wire,
                    double shear_pa,
                    double tensile_pa) {
-  return plan_on_curve(apparatus, TorqueCurve(apparatus), wire, shear_pa, tensile_pa);
+  return plan_before(PullIn(apparatus), apparatus, wire, shear_pa, tensile_pa);
 }
 
 double charge_like_gravity_c(const Apparatus& apparatus) {
@@ -194,9 +202,9 @@ double charge_like_gravity_c(const Apparatus& apparatus) {
 Plan plan_balance(const Apparatus& apparatus, const PlanOptions& options) {
   const Wire& wire = wire_of(apparatus);
   const WireMaterial material = material_of(wire);
-  const TorqueCurve curve(apparatus);
+  const PullIn pull_in(apparatus);
   const auto with = [&](double shear_pa) {
-    return plan_on_curve(apparatus, curve, wire, shear_pa, material.tensile_pa);
+    return plan_before(pull_in, apparatus, wire, shear_pa, material.tensile_pa);
   };
   Plan plan;
   plan.middle = with(0.5 * (material.shear_low_pa + material.shear_high_pa));
@@ -209,11 +217,11 @@ Plan plan_balance(const Apparatus& apparatus, const PlanOptions& options) {
   plan.settling_s = std::log(50.0) * options.quality * w.period_s / std::numbers::pi;
   if (w.status == PlanStatus::kRests) {
     plan.shift_px = w.shift_mm / options.mm_per_px;
-    const double left_m = apparatus.separation_m.value - contact_separation_m(apparatus) -
-                          apparatus.arm_m.value * std::sin(w.theta_rad);
-    plan.clearance_mm = left_m * 1e3;
+    const double turned_rad = turn_towards_plus(apparatus) * w.theta_rad;
+    plan.clearance_mm = 1e3 * std::min(least_room_m(apparatus, Side::kPlus, turned_rad),
+                                       least_room_m(apparatus, Side::kMinus, -turned_rad));
     plan.swing_allowed_mm =
-        2.0 * left_m / apparatus.arm_m.value * apparatus.mirror_to_wall_m.value * 1e3;
+        2e3 * (pull_in.contact_rad - w.theta_rad) * apparatus.mirror_to_wall_m.value;
     // Torque noise 4 k T (2 g I) (one-sided): its mean over half an hour a side, against 2 kappa
     // theta.
     const double drag = 2.0 * std::numbers::pi / (options.quality * w.period_s) *

@@ -38,9 +38,36 @@ struct Swing {
     if (since_s <= 0.0) return 0.0;
     return std::exp(-damping * since_s) * std::sin(omega * since_s) / omega;
   }
+  /// The speed that is left of such a push.
+  [[nodiscard]] double pushed_speed(double since_s) const {
+    if (since_s < 0.0) return 0.0;
+    return std::exp(-damping * since_s) *
+           (std::cos(omega * since_s) - damping / omega * std::sin(omega * since_s));
+  }
   /// Correlation of the swing that white torque noise keeps up.
   [[nodiscard]] double correlation(double apart_s) const {
     return 1.0 - response(std::abs(apart_s));
+  }
+};
+
+/// Both sides' swings.
+struct Swings {
+  Swing before;
+  Swing after;
+
+  /// Half of what the acceleration changes by at the middle between the rest positions, if those
+  /// are 1 apart, comes from either side.
+  [[nodiscard]] double stiffness() const { return 0.5 * (before.stiffness() + after.stiffness()); }
+  /// From place and speed at the move on.
+  [[nodiscard]] double carried(double place, double speed, double since_s) const {
+    return place * (1.0 - after.response(since_s)) + speed * after.pushed(since_s);
+  }
+  /// What is left of a push at `push_s`, before the move at `move_s` or after it.
+  [[nodiscard]] double pushed(double push_s, double move_s, double t_s) const {
+    if (t_s <= move_s) return before.pushed(t_s - push_s);
+    if (push_s >= move_s) return after.pushed(t_s - push_s);
+    return carried(
+        before.pushed(move_s - push_s), before.pushed_speed(move_s - push_s), t_s - move_s);
   }
 };
 
@@ -67,14 +94,14 @@ class MoveWindow {
   };
 
   /// The best moment of a scan.
-  [[nodiscard]] double scan(const Swing& swing, double from_s, double to_s) const {
-    const double step_s = 2.0 * std::numbers::pi / swing.omega / kScanStepsPerPeriod;
+  [[nodiscard]] double scan(const Swings& swings, double from_s, double to_s) const {
+    const double step_s = 2.0 * std::numbers::pi / swings.before.omega / kScanStepsPerPeriod;
     const auto steps = static_cast<int>(std::ceil((to_s - from_s) / step_s));
     double best_s = from_s;
     double least = -1.0;
     for (int i = 0; i <= steps; ++i) {
       const double t_s = from_s + (to_s - from_s) * i / std::max(1, steps);
-      const double chi2 = at(swing, t_s).chi2;
+      const double chi2 = at(swings, t_s).chi2;
       if (least >= 0.0 && chi2 >= least) continue;
       least = chi2;
       best_s = t_s;
@@ -82,16 +109,17 @@ class MoveWindow {
     return best_s;
   }
 
-  [[nodiscard]] Fit refined(const Swing& swing, double t_s) const {
-    Fit fit = at(swing, t_s);
+  [[nodiscard]] Fit refined(const Swings& swings, double t_s) const {
+    Fit fit = at(swings, t_s);
     for (int i = 0; i < kNewtonSteps && fit.usable; ++i) {
-      // The last column is the time's, linearised at this shift.
-      Eigen::MatrixXd design = columns(swing, fit.t_s);
+      // The last column is the time's, linearised at this shift; that the swing's own frequency
+      // changes at that time too is too little to matter for it.
+      Eigen::MatrixXd design = columns(swings, fit.t_s);
       design.conservativeResize(Eigen::NoChange, design.cols() + 1);
       const Eigen::Index last = design.cols() - 1;
       for (Eigen::Index r = 0; r < design.rows(); ++r) {
-        design(r, last) =
-            -fit.shift_mm * swing.stiffness() * swing.pushed(reading(r).t_s - fit.t_s);
+        design(r, last) = -fit.shift_mm * swings.after.stiffness() *
+                          swings.after.pushed(reading(r).t_s - fit.t_s);
       }
       const Eigen::MatrixXd white = factor_.matrixL().solve(design);
       const Eigen::MatrixXd inverse =
@@ -104,11 +132,11 @@ class MoveWindow {
       const double next_s = fit.t_s + beta(last);
       const bool settled = std::abs(beta(last)) < 1e-3;
       const Eigen::Matrix2d covariance = fit.covariance;
-      fit = at(swing, next_s);
+      fit = at(swings, next_s);
       fit.covariance = covariance;
       if (settled) break;
     }
-    const double freedom = static_cast<double>(positions_mm_.size() - columns(swing, t_s).cols());
+    const double freedom = static_cast<double>(positions_mm_.size() - columns(swings, t_s).cols());
     fit.covariance *= std::max(1.0, fit.chi2 / std::max(1.0, freedom - 1.0));
     fit.usable = fit.usable && fit.covariance.allFinite() && fit.covariance(0, 0) > 0.0;
     return fit;
@@ -150,7 +178,7 @@ class MoveWindow {
   }
 
   /// Rest position, swing, kicks, and last the answer to the move.
-  [[nodiscard]] Eigen::MatrixXd columns(const Swing& swing, double t_s) const {
+  [[nodiscard]] Eigen::MatrixXd columns(const Swings& swings, double t_s) const {
     std::vector<double> kicks_s;
     for (const Kick& kick : fit_.kicks) {
       if (kick.t_s > reading(0).t_s && kick.t_s < readings_.back().sample.t_s) {
@@ -159,23 +187,32 @@ class MoveWindow {
     }
     const auto kicks = static_cast<Eigen::Index>(kicks_s.size());
     Eigen::MatrixXd design(positions_mm_.size(), 4 + kicks);
+    const auto swung = [&](double since_s) {  // as a cosine and as a sine, with their speeds
+      const auto [omega, damping] = swings.before;
+      const double c = std::exp(-damping * since_s) * std::cos(omega * since_s);
+      const double s = std::exp(-damping * since_s) * std::sin(omega * since_s);
+      return Eigen::Matrix2d{{c, -damping * c - omega * s}, {s, -damping * s + omega * c}};
+    };
+    const Eigen::Matrix2d at_move = swung(t_s - origin_s_);
     for (Eigen::Index i = 0; i < design.rows(); ++i) {
-      const double since_s = reading(i).t_s - origin_s_;
-      const double envelope = std::exp(-swing.damping * since_s);
+      const double here_s = reading(i).t_s;
       design(i, 0) = 1.0;
-      design(i, 1) = envelope * std::cos(swing.omega * since_s);
-      design(i, 2) = envelope * std::sin(swing.omega * since_s);
+      for (Eigen::Index wave = 0; wave < 2; ++wave) {
+        design(i, 1 + wave) =
+            here_s <= t_s ? swung(here_s - origin_s_)(wave, 0)
+                          : swings.carried(at_move(wave, 0), at_move(wave, 1), here_s - t_s);
+      }
       for (Eigen::Index k = 0; k < kicks; ++k) {
         // A kick acts just before its reading.
-        design(i, 3 + k) = swing.pushed(reading(i).t_s - kicks_s[static_cast<std::size_t>(k)]);
+        design(i, 3 + k) = swings.pushed(kicks_s[static_cast<std::size_t>(k)], t_s, here_s);
       }
-      design(i, 3 + kicks) = swing.response(reading(i).t_s - t_s);
+      design(i, 3 + kicks) = swings.after.response(here_s - t_s);
     }
     return design;
   }
 
-  [[nodiscard]] Fit at(const Swing& swing, double t_s) const {
-    const Eigen::MatrixXd white = factor_.matrixL().solve(columns(swing, t_s));
+  [[nodiscard]] Fit at(const Swings& swings, double t_s) const {
+    const Eigen::MatrixXd white = factor_.matrixL().solve(columns(swings, t_s));
     const Eigen::VectorXd positions = factor_.matrixL().solve(positions_mm_);
     const Eigen::VectorXd beta = white.colPivHouseholderQr().solve(positions);
     Fit fit;
@@ -245,22 +282,24 @@ std::optional<SourceMove> fit_source_move(std::span<const SwingSample> series,
   if (!watched_enough(readings, window, period_s)) return std::nullopt;
   const MoveWindow move(std::move(readings), fit, sample_u_mm, before.to_s);
 
-  const Swing swing{2.0 * std::numbers::pi / period_s, fit.damping_per_s.value};
+  const auto swings_with = [&](double period, double damping_per_s) {
+    const double omega = 2.0 * std::numbers::pi / period;
+    return Swings{{before.frequency_ratio * omega, damping_per_s},
+                  {after.frequency_ratio * omega, damping_per_s}};
+  };
+  const Swings swings = swings_with(period_s, fit.damping_per_s.value);
   const double from_s = std::max(window[0].from_s, before.to_s - reach_s);
   const double to_s = std::min(window[1].to_s, after.from_s + reach_s);
-  const auto best = move.refined(swing, move.scan(swing, from_s, to_s));
+  const auto best = move.refined(swings, move.scan(swings, from_s, to_s));
   if (!best.usable || best.t_s < from_s || best.t_s > to_s) return std::nullopt;
 
   // What the uncertain period and damping pass on, by differences.
-  const auto acceleration = [&](const Swing& other) {
+  const auto acceleration = [&](const Swings& other) {
     return other.stiffness() * move.refined(other, best.t_s).shift_mm;
   };
-  const double value = swing.stiffness() * best.shift_mm;
-  const double omega_per_s = -swing.omega / period_s;  // d omega/d period
-  Swing longer = swing;
-  longer.omega += omega_per_s * fit.period_s.u;
-  Swing damped = swing;
-  damped.damping += fit.damping_per_s.u;
+  const double value = swings.stiffness() * best.shift_mm;
+  const Swings longer = swings_with(period_s + fit.period_s.u, fit.damping_per_s.value);
+  const Swings damped = swings_with(period_s, fit.damping_per_s.value + fit.damping_per_s.u);
   const Eigen::Vector2d by_u(acceleration(longer) - value, acceleration(damped) - value);
   const Eigen::Matrix2d swing_covariance = fit.covariance.bottomRightCorner<2, 2>();
   const double both = fit.period_s.u * fit.damping_per_s.u;
@@ -274,7 +313,7 @@ std::optional<SourceMove> fit_source_move(std::span<const SwingSample> series,
       .shift_mm = {best.shift_mm, u_shift_mm},
       .acceleration_mm_per_s2 = {
           value,
-          std::sqrt(std::pow(swing.stiffness() * u_shift_mm, 2) + std::max(0.0, passed_on))}};
+          std::sqrt(std::pow(swings.stiffness() * u_shift_mm, 2) + std::max(0.0, passed_on))}};
 }
 
 }  // namespace nightswing::analysis

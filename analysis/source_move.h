@@ -22,7 +22,8 @@ struct SourceMove {
   Segment after;
   Measured t_s;       ///< when the pull changed: of a gradual move about its middle
   Measured shift_mm;  ///< of the rest position, after less before
-  /// The change of acceleration [mm/s^2], and its u with that of period and damping.
+  /// The change of acceleration [mm/s^2] of a spot midway between the rest positions (anywhere, if
+  /// the sides swing alike): the mean w0^2 times the shift. Its u with that of period and damping.
   Measured acceleration_mm_per_s2;
 };
 

@@ -98,12 +98,15 @@ FilterFit filter_fit(const FilterTrack& track,
   Recursion<double> recursion(shape_of(track), layout, p);
   const auto columns = static_cast<Eigen::Index>(recursion.columns());
   std::vector<Eigen::MatrixXd> ends;
+  std::vector<double> omegas_per_s;
   const bool ran = recursion.run(track, [&](std::size_t i, const Recursion<double>& r) {
     if (i + 1 < track.points.size() && !track.points[i + 1].starts_segment) return;
     Eigen::MatrixXd state(2, columns);
     state.row(0) = Eigen::Map<const Eigen::RowVectorXd>(r.u().data(), columns);
     state.row(1) = Eigen::Map<const Eigen::RowVectorXd>(r.v().data(), columns);
     ends.push_back(state);
+    const FilterPoint& point = track.points[i];
+    omegas_per_s.push_back((point.away ? p.away_omega : p.omega) * point.frequency_ratio);
   });
   if (!ran) return fit;
   const auto solved = swing_recursion::solve(recursion, track.points.size());
@@ -114,10 +117,10 @@ FilterFit filter_fit(const FilterTrack& track,
   fit.beta = solved.beta;
   fit.white_variance_mm2 = solved.variance;
   fit.covariance = solved.variance * solved.inverse;
-  for (const Eigen::MatrixXd& state : ends) {
+  for (std::size_t k = 0; k < ends.size(); ++k) {
     // Column 0 holds minus the part that the data alone drew the state to.
-    const Eigen::Vector2d end = state.rightCols(columns - 1) * fit.beta - state.col(0);
-    const double sine_mm = (end(1) + p.damping * end(0)) / p.omega;
+    const Eigen::Vector2d end = ends[k].rightCols(columns - 1) * fit.beta - ends[k].col(0);
+    const double sine_mm = (end(1) + p.damping * end(0)) / omegas_per_s[k];
     fit.end_amplitude_mm.push_back(std::hypot(end(0), sine_mm));
   }
   return fit;

@@ -35,7 +35,8 @@ struct FilterPoint {
   /// How far it is from the reading before, as slow noise counts: seconds, or mm of travel.
   double slow_step = 0.0;
   bool starts_segment = false;
-  bool away = false;  ///< the sources are away: the oscillator has another frequency
+  bool away = false;             ///< the sources are away: the oscillator has another frequency
+  double frequency_ratio = 1.0;  ///< of this reading's segment: its w over the track's (or away) w
   /// Variance of an instant change of u' just before this reading, in units of the white variance
   /// over s^2; 0 for none.
   double kick_variance = 0.0;

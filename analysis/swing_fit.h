@@ -63,8 +63,8 @@ struct SwingFit {
 
   std::vector<SegmentSwing> segments;
   /// Rest positions of plus and minus in the middle of the night (drift taken out), period of the
-  /// damped swing beside the sources and its damping; their joint covariance in this order
-  /// [mm, mm, s, 1/s]. A side that the night does not have is 0 with no variance: see
+  /// damped swing beside the sources (where the ratio is 1) and its damping; their joint covariance
+  /// in this order [mm, mm, s, 1/s]. A side that the night does not have is 0 with no variance: see
   /// `has_both_sides`.
   Measured plus_mm{0.0, 0.0};
   Measured minus_mm{0.0, 0.0};
@@ -77,6 +77,9 @@ struct SwingFit {
   /// The same with the sources away, if the night has such a segment.
   std::optional<Measured> away_mm;
   std::optional<Measured> away_period_s;
+  /// From midway between both sides to the rest position with the sources away, towards plus; if
+  /// the night has all three.
+  std::optional<Measured> away_from_midway_mm;
 
   Measured shift_mm{0.0, 0.0};           ///< plus - minus
   Measured drift_mm_per_hour{0.0, 0.0};  ///< slope in the middle of the night
@@ -111,7 +114,7 @@ struct SwingFitOptions {
 /// averaged over T/100; the model chosen (swing_search.h); short disturbances left out by their
 /// smoothed error, beyond 5; the likelihood maximised; uncertainties averaged over the level of the
 /// torque noise (swing_uncertainty.h). Away segments have a rest position and a frequency of their
-/// own.
+/// own; plus and minus share theirs, each times the ratio that its segments carry.
 ///   samples   time-ordered; those outside every segment are ignored
 ///   segments  time-ordered, without overlap
 ///   start     from scan_period

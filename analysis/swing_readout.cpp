@@ -82,6 +82,11 @@ class Readout {
 
   void write_away(SwingFit& fit) const {
     fit.away_mm = raised(along(estimate_, level(Side::kAway)));
+    if (fit.has_both_sides) {
+      const Eigen::VectorXd midway = 0.5 * (level(Side::kPlus) + level(Side::kMinus));
+      const double towards_plus = fit.shift_mm.value < 0.0 ? -1.0 : 1.0;
+      fit.away_from_midway_mm = along(estimate_, towards_plus * (level(Side::kAway) - midway));
+    }
     const double omega_away = estimate_.mean(beta_ + 2);
     const double period_s = 2.0 * std::numbers::pi / omega_away;
     fit.away_period_s = {
@@ -112,19 +117,19 @@ class Readout {
     // u and u'/w_start at the first reading: amplitude of the damped swing through them.
     const Eigen::Index column =
         std::ssize(sides_) + model_.drift.columns() + 2 * static_cast<Eigen::Index>(k);
+    const double omega_here =
+        s.frequency_ratio * estimate_.mean(s.side == Side::kAway ? beta_ + 2 : beta_);
     const double start_omega = prepared_.least_squares.parameters.swing[0];
     const double cosine_mm = estimate_.mean(column);
     const double sine_mm =
         (start_omega * estimate_.mean(column + 1) + estimate_.mean(beta_ + 1) * cosine_mm) /
-        omega();
+        omega_here;
     const double amplitude_mm = std::hypot(cosine_mm, sine_mm);
     Eigen::VectorXd along_swing = zero();
     if (amplitude_mm > 0.0) {
       along_swing(column) = cosine_mm / amplitude_mm;
       along_swing(column + 1) = sine_mm / amplitude_mm;
     }
-    const double omega_here =
-        s.side == Side::kAway ? estimate_.mean(beta_ + 2) : estimate_.mean(beta_);
     // Back from the first reading to where the segment starts.
     const double since_s = prepared_.first_reading_s[k] - s.from_s;
     const double grown = std::exp(estimate_.mean(beta_ + 1) * since_s);

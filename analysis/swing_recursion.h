@@ -181,7 +181,7 @@ class Recursion {
     if (point.starts_segment) {
       start_segment();
     } else {
-      move(point.t_s - last_t_s_, point.away);
+      move(point.t_s - last_t_s_, (point.away ? p_.away_omega : p_.omega) * point.frequency_ratio);
     }
     if (point.kick_variance > 0.0) spread_.vv += point.kick_variance;
   }
@@ -197,10 +197,10 @@ class Recursion {
     last_dt_s_ = -1.0;
   }
 
-  void move(double dt_s, bool away) {
-    // Frames come evenly: the same step serves until the distance changes.
+  void move(double dt_s, const T& omega) {
+    // Frames come evenly: the same step serves until the distance, or the segment, changes.
     if (std::abs(dt_s - last_dt_s_) > 1e-7 * dt_s) {
-      step_ = step_of(away ? p_.away_omega : p_.omega, p_, dt_s);
+      step_ = step_of(omega, p_, dt_s);
       last_dt_s_ = dt_s;
     }
     for (std::size_t k = 0; k < active_; ++k) {

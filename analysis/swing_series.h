@@ -38,6 +38,8 @@ struct Segment {
   Side side;
   double from_s;
   double to_s;
+  /// Its w over that of the night, as the balance model foretells it (gravity.h): not fitted.
+  double frequency_ratio = 1.0;
 };
 
 }  // namespace nightswing::analysis

@@ -97,7 +97,8 @@ FilterTrack filter_track(std::span<const PlacedSample> readings,
                             .variance_ratio = sample.u_mm * sample.u_mm / mean_square,
                             .slow_step = i > 0 ? sample.t_s - readings[i - 1].sample.t_s : 0.0,
                             .starts_segment = starts,
-                            .away = segments[segment].side == Side::kAway});
+                            .away = segments[segment].side == Side::kAway,
+                            .frequency_ratio = segments[segment].frequency_ratio});
     const auto row = static_cast<Eigen::Index>(i);
     track.design(row, std::ranges::find(sides, segments[segment].side) - sides.begin()) = 1.0;
     const std::vector<double> terms = drift_terms(drift, segments, sample.t_s);

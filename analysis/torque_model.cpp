@@ -2,7 +2,10 @@
 
 #include <cmath>
 #include <stdexcept>
+#include <variant>
 #include <vector>
+
+#include "analysis/source_places.h"
 
 namespace nightswing::analysis {
 namespace {
@@ -18,21 +21,52 @@ double rod_tolerance(const Shape& source) {
   return std::holds_alternative<Sphere>(source) ? 1e-7 : 1e-5;
 }
 
-std::vector<MassElement> moved(std::vector<MassElement> elements, double x_m, double y_m) {
+std::vector<MassElement> moved(std::vector<MassElement> elements, const Place& to) {
   for (MassElement& element : elements) {
-    element.x_m += x_m;
-    element.y_m += y_m;
+    element.x_m += to.x_m;
+    element.y_m += to.y_m;
+    element.z_m += to.z_m;
   }
   return elements;
 }
 
-TorquePerG twice(const TorquePerG& one) {
-  return {2 * one.torque, 2 * one.slope};
+BoomTorque operator+(const BoomTorque& a, const BoomTorque& b) {
+  return {a.near_pairs + b.near_pairs, a.far_pairs + b.far_pairs, a.rod + b.rod};
 }
 
-// Spheres act as points, so that their radius does not count.
-double reach_across_m(const Shape& shape) {
-  return std::holds_alternative<Sphere>(shape) ? 0.0 : half_extents(shape).across_m;
+TorquePerG half_difference(const TorquePerG& plus, const TorquePerG& minus, double turn) {
+  return {turn * (plus.torque - minus.torque) / 2, (plus.slope + minus.slope) / 2};
+}
+
+/// Spheres act as points, so that their radius does not count for how fine the others are cut.
+Shape as_it_acts(const Shape& shape) {
+  return std::holds_alternative<Sphere>(shape) ? Sphere{{0.0, 0.0}} : shape;
+}
+
+/// Of one source mass on everything.
+BoomTorque torque_of_source(const Apparatus& apparatus, const Place& place, double theta_rad) {
+  const Shape acting = as_it_acts(apparatus.source.shape);
+  const double near_x_m = near_test_x_m(apparatus, place);
+  const Place from_near{place.x_m - near_x_m, place.y_m, place.z_m};
+  const double room_m = gap_m(acting, as_it_acts(apparatus.test.shape), from_near);
+  if (!(room_m > 0)) throw std::invalid_argument("boom_torque: source and test masses overlap");
+  const ElementOptions options{.clearance_m = room_m,
+                               .tolerance = mass_tolerance(apparatus.test.shape)};
+  const auto source = moved(mass_elements(apparatus.source, options), place);
+  const auto test = mass_elements(apparatus.test, options);
+  BoomTorque torque;
+  torque.near_pairs = torque_per_g(moved(test, {near_x_m, 0, 0}), source, theta_rad);
+  torque.far_pairs = torque_per_g(moved(test, {-near_x_m, 0, 0}), source, theta_rad);
+  if (!apparatus.rod) return torque;
+
+  const double rod_room_m = gap_m(acting, as_body(*apparatus.rod).shape, place);
+  if (!(rod_room_m > 0)) throw std::invalid_argument("boom_torque: source masses overlap the rod");
+  const ElementOptions rod_options{.clearance_m = rod_room_m,
+                                   .tolerance = rod_tolerance(apparatus.source.shape)};
+  const auto rod = mass_elements(*apparatus.rod, rod_options);
+  torque.rod =
+      torque_per_g(rod, moved(mass_elements(apparatus.source, rod_options), place), theta_rad);
+  return torque;
 }
 
 }  // namespace
@@ -64,37 +98,23 @@ TorquePerG torque_per_g(std::span<const MassElement> boom,
 }
 
 BoomTorque boom_torque(const Apparatus& apparatus, Side side, double theta_rad) {
-  if (side == Side::kAway) {
-    throw std::invalid_argument("boom_torque: the place of sources that are away is not known");
-  }
-  const double arm_m = apparatus.arm_m.value;
-  const double separation_m = apparatus.separation_m.value;
-  const double source_gap_m = separation_m - reach_across_m(apparatus.source.shape);
-  const double gap_m = source_gap_m - reach_across_m(apparatus.test.shape);
-  if (!(gap_m > 0)) throw std::invalid_argument("boom_torque: source and test masses overlap");
+  const auto places = source_places(apparatus, side);
+  const BoomTorque first = torque_of_source(apparatus, places[0], theta_rad);
+  // Where a half turn about the wire carries one source mass into the other, and the boom into
+  // itself, one source mass gives half of everything.
+  if (!apparatus.sides) return first + first;
+  return first + torque_of_source(apparatus, places[1], theta_rad);
+}
 
-  // A half turn about the wire carries one source mass into the other and the boom into itself, so
-  // one source mass gives half of everything.
-  const double source_y_m = side == Side::kPlus ? separation_m : -separation_m;
-  const auto one_source = [&](const ElementOptions& options) {
-    return moved(mass_elements(apparatus.source, options), arm_m, source_y_m);
-  };
-  const ElementOptions options{.clearance_m = gap_m,
-                               .tolerance = mass_tolerance(apparatus.test.shape)};
-  const auto source = one_source(options);
-  const auto test = mass_elements(apparatus.test, options);
-  BoomTorque torque;
-  torque.near_pairs = twice(torque_per_g(moved(test, arm_m, 0), source, theta_rad));
-  torque.far_pairs = twice(torque_per_g(moved(test, -arm_m, 0), source, theta_rad));
-  if (!apparatus.rod) return torque;
-
-  const double rod_gap_m = source_gap_m - apparatus.rod->width_m.value / 2;
-  if (!(rod_gap_m > 0)) throw std::invalid_argument("boom_torque: source masses overlap the rod");
-  const ElementOptions rod_options{.clearance_m = rod_gap_m,
-                                   .tolerance = rod_tolerance(apparatus.source.shape)};
-  const auto rod = mass_elements(*apparatus.rod, rod_options);
-  torque.rod = twice(torque_per_g(rod, one_source(rod_options), theta_rad));
-  return torque;
+BoomTorque mean_torque(const Apparatus& apparatus, double theta_rad) {
+  // The symmetric arrangement: one side is the other's mirror image.
+  if (!apparatus.sides) return boom_torque(apparatus, Side::kPlus, theta_rad);
+  const double turn = turn_towards_plus(apparatus);
+  const BoomTorque plus = boom_torque(apparatus, Side::kPlus, turn * theta_rad);
+  const BoomTorque minus = boom_torque(apparatus, Side::kMinus, -turn * theta_rad);
+  return {half_difference(plus.near_pairs, minus.near_pairs, turn),
+          half_difference(plus.far_pairs, minus.far_pairs, turn),
+          half_difference(plus.rod, minus.rod, turn)};
 }
 
 }  // namespace nightswing::analysis

@@ -44,9 +44,17 @@ struct BoomTorque {
 /// errors   relative below 1e-8 (spheres: rounding only), 1e-7 if the test masses are not spheres,
 ///          as long as the bodies are not within a tenth of their size of touching
 /// time     about 10 us for spheres, 10 ms for other source masses with a rod, 30 ms for other
-///          test masses
-/// throws   std::invalid_argument if the separation leaves no room between the bodies, or for the
+///          test masses; twice as long if the places of the sources are given one by one
+/// throws   std::invalid_argument if there is no room between the bodies at rotation 0, or for the
 ///          side away, which says nothing of where the source masses stand
 [[nodiscard]] BoomTorque boom_torque(const Apparatus& apparatus, Side side, double theta_rad);
+
+/// Half of the difference between the torques on both sides, each at its own place of rest, counted
+/// as positive towards the side: with t = turn_towards_plus (source_places.h)
+///   torque(theta) = t (g_plus(t theta) - g_minus(-t theta))/2,
+///   slope(theta)  = (g_plus'(t theta) + g_minus'(-t theta))/2.
+/// In the symmetric arrangement that is the torque on either side. It takes four times as long in
+/// any other.
+[[nodiscard]] BoomTorque mean_torque(const Apparatus& apparatus, double theta_rad);
 
 }  // namespace nightswing::analysis

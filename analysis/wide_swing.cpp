@@ -6,6 +6,7 @@
 #include <Eigen/Cholesky>
 #include <Eigen/Core>
 
+#include "analysis/source_places.h"
 #include "analysis/torque_model.h"
 
 namespace nightswing::analysis {
@@ -41,19 +42,20 @@ Harmonic harmonic_of(std::span<const SwingSample> segment, double omega, double 
 }  // namespace
 
 PullCurvature pull_curvature(const Apparatus& apparatus, Side side, const GravityResult& gravity) {
-  // The sides are mirror images: with the boom turned the other way the cubic term stays, the
-  // quadratic one changes its sign.
+  const double turn = turn_towards_plus(apparatus);
+  const double towards = side == Side::kMinus ? -turn : turn;
   const auto slope_at = [&](double theta_rad) {
-    return boom_torque(apparatus, Side::kPlus, theta_rad).total().slope;
+    return boom_torque(apparatus, side, theta_rad).total().slope;
   };
-  const double before = slope_at(gravity.theta_rad - kStep_rad);
-  const double here = slope_at(gravity.theta_rad);
-  const double after = slope_at(gravity.theta_rad + kStep_rad);
+  const double rest_rad = towards * gravity.theta_rad;
+  const double before = slope_at(rest_rad - kStep_rad);
+  const double here = slope_at(rest_rad);
+  const double after = slope_at(rest_rad + kStep_rad);
   const double stiffness = gravity.kappa_n_m - gravity.g_m3_kg_s2 * here;  // I w0^2
   const double second = (after - before) / (2.0 * kStep_rad);
   const double third = (after - 2.0 * here + before) / (kStep_rad * kStep_rad);
-  const double sign = side == Side::kMinus ? -1.0 : 1.0;
-  return {.quadratic = -sign * gravity.g_m3_kg_s2 * second / (2.0 * stiffness),
+  // Counted towards plus, whichever way that turns.
+  return {.quadratic = -turn * gravity.g_m3_kg_s2 * second / (2.0 * stiffness),
           .cubic = -gravity.g_m3_kg_s2 * third / (6.0 * stiffness)};
 }
 

@@ -102,6 +102,9 @@ void add_gravity(Json& json, const analysis::NightResult& result) {
   json["G"]["degrees_of_freedom"] = std::isfinite(freedom) ? Json(freedom) : Json(nullptr);
   add_monte_carlo(json, result);
   add_opinions(json, result);
+  const analysis::FrequencyRatios& ratios = result.gravity->frequency_ratios;
+  json["period_by_side_s"] = {{"plus", result.fit.period_s.value / ratios.plus},
+                              {"minus", result.fit.period_s.value / ratios.minus}};
   json["textbook_G"] = result.gravity->textbook_m3_kg_s2;
   json["torsion_constant_N_m"] = result.gravity->kappa_n_m;
   json["inertia_kg_m2"] = result.gravity->inertia_kg_m2;

@@ -109,8 +109,22 @@ std::string noise_part(const RunInfo& info, const analysis::NightResult& result)
                          kick.change_mm_per_s);
   }
   if (!kicks.empty()) text += in_lines(kicks, "    ");
+  if (result.gravity && result.gravity->frequency_ratios.plus != 1.0) {
+    const double period_s = fit.period_s.value;
+    const analysis::FrequencyRatios& ratios = result.gravity->frequency_ratios;
+    text += fmt::format(
+        "    period on side plus {:.2f} s, on side minus {:.2f} s, by the places of the "
+        "sources\n",
+        period_s / ratios.plus,
+        period_s / ratios.minus);
+  }
   if (fit.away_mm && fit.away_period_s) {
-    text += fmt::format("    sources away: period {}\n", format_quantity(*fit.away_period_s, "s"));
+    text += fmt::format("    sources away: period {}", format_quantity(*fit.away_period_s, "s"));
+    if (fit.away_from_midway_mm) {
+      text += fmt::format(", rest place {} from midway towards plus",
+                          format_quantity(*fit.away_from_midway_mm, "mm"));
+    }
+    text += '\n';
   }
   return text;
 }

@@ -30,6 +30,12 @@ const std::string kBalance =
     "optical_lever: {mirror_to_wall: 4.870(5) m, foot: 12(20) mm}\n"
     "scale: {factor: 0.9999(4)}\n";
 
+const std::string kSides =
+    "sides:\n"
+    "  plus: {first: [51.0(2) mm, 46.2(2) mm, 0 mm], second: [-50.2(2) mm, -45.8(2) mm, 0 mm]}\n"
+    "  minus: {first: [50.4(2) mm, -46.4(2) mm, 0 mm],\n"
+    "          second: [-49.9(2) mm, 46.1(2) mm, 0.5(5) mm]}\n";
+
 std::string with(std::string text, const std::string& from, const std::string& to) {
   const auto at = text.find(from);
   REQUIRE(at != std::string::npos);
@@ -70,7 +76,7 @@ TEST_SUITE("apparatus_file") {
     CHECK(balance.rod->length_m.value == within_rel(0.116, kRounding));
     CHECK(balance.rod->width_m.u == 0.0);
     CHECK(balance.mirror_inertia_kg_m2 == Measured{2.0e-8, 0.2e-8});
-    CHECK(balance.separation_m.value == within_rel(0.046, kRounding));
+    CHECK(balance.separation_m.value().value == within_rel(0.046, kRounding));
     REQUIRE(balance.wire.has_value());
     CHECK(balance.wire->diameter_m.value == within_rel(25e-6, kRounding));
     CHECK(balance.mirror_to_wall_m == Measured{4.870, 0.005});
@@ -89,7 +95,7 @@ TEST_SUITE("apparatus_file") {
     REQUIRE(balance.foot_mm.has_value());
     CHECK(balance.foot_mm->value == within_rel(185.0, 2 * kRounding));
     CHECK(balance.scale_factor == Measured{1.0, 0.0005});
-    CHECK(balance.separation_m.u == within_rel(0.0002, kRounding));
+    CHECK(balance.separation_m.value().u == within_rel(0.0002, kRounding));
     CHECK(balance.assumptions == std::vector<std::string>{kUprightMirror});
     CHECK(balance.warnings.empty());
   }
@@ -195,9 +201,9 @@ TEST_SUITE("apparatus_file") {
     CHECK(error_of(with("length: 116 mm", "lenght: 116 mm, length: 116 mm")) ==
           "b.yaml:5: unknown key 'lenght' in boom.rod, perhaps 'length' is meant; "
           "known here: mass, length, width");
-    CHECK(error_of(kBalance + "sides: {}\n") ==
-          "b.yaml:10: unknown key 'sides'; known here: title, source_masses, test_masses, boom, "
-          "separation, optical_lever, wire, scale");
+    CHECK(error_of(kBalance + "places: {}\n") ==
+          "b.yaml:10: unknown key 'places'; known here: title, source_masses, test_masses, boom, "
+          "sides, separation, optical_lever, wire, scale");
   }
 
   TEST_CASE("a missing key is named") {
@@ -241,6 +247,63 @@ TEST_SUITE("apparatus_file") {
     // A thick rod may be met before the test mass is.
     CHECK(error_of(with("width: 3 mm", "width: 30 mm")) ==
           "b.yaml:6: separation is 46 mm, but a source mass touches the rod at 46.75 mm");
+  }
+
+  TEST_CASE("places of the source masses stand instead of a separation") {
+    const Apparatus balance = read(with("separation: 46.0(3) mm\n", kSides));
+    CHECK(!balance.separation_m);
+    REQUIRE(balance.sides.has_value());
+    CHECK(balance.sides->plus[0].along_m.value == within_rel(0.051, kRounding));
+    CHECK(balance.sides->plus[1].across_m.value == within_rel(-0.0458, kRounding));
+    CHECK(balance.sides->plus[1].across_m.u == within_rel(0.0002, kRounding));
+    CHECK(balance.sides->minus[1].height_m.value == within_rel(0.0005, kRounding));
+    CHECK(balance.warnings.empty());
+  }
+
+  TEST_CASE("faults of the places of the source masses are named") {
+    const auto placed = [](const std::string& from, const std::string& to) {
+      return with(with("separation: 46.0(3) mm\n", kSides), from, to);
+    };
+    CHECK(error_of(kBalance + kSides) ==
+          "b.yaml:10: sides says where the source masses stand, and so does separation: leave one "
+          "of them out");
+    CHECK(error_of(placed("[-50.2(2) mm, -45.8(2) mm, 0 mm]", "[-50.2(2) mm, -45.8(2) mm]")) ==
+          "b.yaml:7: sides.plus.second must be three lengths, along the boom, across it and "
+          "upwards, all from where the wire meets the boom, but has 2");
+    CHECK(error_of(placed("  minus: {first: [50.4(2) mm, -46.4(2) mm, 0 mm],\n"
+                          "          second: [-49.9(2) mm, 46.1(2) mm, 0.5(5) mm]}\n",
+                          "")) == "b.yaml:6: the key 'minus' is missing in sides");
+    CHECK(error_of(placed("first: [51.0(2) mm, 46.2(2) mm, 0 mm], ", "")) ==
+          "b.yaml:7: the key 'first' is missing in sides.plus");
+    CHECK(error_of(placed("46.2(2) mm", "46.2(2) g")) ==
+          "b.yaml:7: sides.plus.first is a length, but '46.2(2) g' is a mass");
+    CHECK(error_of(placed("  minus: {", "  minus: {third: [1 mm, 2 mm, 3 mm], ")) ==
+          "b.yaml:8: unknown key 'third' in sides.minus; known here: first, second");
+    // 38 mm across and 1 mm along: 38.0132 mm; the spheres touch at 39.75 mm
+    CHECK(error_of(placed("46.2(2) mm", "38.0(2) mm")) ==
+          "b.yaml:6: sides leaves no room: first of plus touches a test mass, whose centre is "
+          "38.0132 mm away with the boom midway; coordinates are of centres, from where the wire "
+          "meets the boom");
+    // the rod of 3 mm ends 58 mm from the wire, that of a sphere of 63.5 mm touches it at 33.25 mm
+    CHECK(error_of(placed("[-49.9(2) mm, 46.1(2) mm, 0.5(5) mm]", "[0 mm, 33 mm, 0 mm]")) ==
+          "b.yaml:6: sides leaves no room: second of minus touches the rod");
+    CHECK(error_of(placed("[-50.2(2) mm, -45.8(2) mm, 0 mm]", "[40 mm, 60 mm, 0 mm]")) ==
+          "b.yaml:6: sides leaves no room: the source masses of plus overlap, with 17.6477 mm from "
+          "centre to centre");
+    CHECK(error_of(placed("[50.4(2) mm, -46.4(2) mm, 0 mm],\n"
+                          "          second: [-49.9(2) mm, 46.1(2) mm, 0.5(5) mm]",
+                          "[51.0 mm, 46.2 mm, 0 mm], second: [-50.2 mm, -45.8 mm, 0 mm]")) ==
+          "b.yaml:6: sides pulls the boom on plus as on minus, so that nothing would shift; is a "
+          "sign wrong? Across the boom, places on plus and minus lie on opposite sides of it");
+    const Apparatus opposed = read(placed("-45.8(2) mm", "55.8(2) mm"));
+    REQUIRE(opposed.warnings.size() == 1);
+    CHECK(
+        opposed.warnings[0] ==
+        "b.yaml:6: sides: first and second of plus turn the boom opposite ways; is a sign wrong?");
+    const Apparatus in_metres =
+        read(placed("[51.0(2) mm, 46.2(2) mm, 0 mm]", "[51.0 mm, 46.2 m, 0 mm]"));
+    REQUIRE(in_metres.warnings.size() == 1);
+    CHECK(in_metres.warnings[0].starts_with("b.yaml:6: sides: 1.158e+04 mm is unusual"));
   }
 
   TEST_CASE("shapes, axes and sizes must be known ones") {

@@ -44,7 +44,7 @@ Apparatus cavendish_balance() {
   balance.test = sphere(11262 * kGrainKg, 0.05);
   balance.arm_m = {36.65 * kInchM, 0};
   balance.rod.reset();
-  balance.separation_m = {8.85 * kInchM, 0};
+  balance.separation_m = Measured{8.85 * kInchM, 0};
   balance.mirror_to_wall_m = {1.0, 0};
   return balance;
 }

@@ -1,10 +1,12 @@
 // The example balances of configs/: each must load as it stands and be a balance that could work.
+#include <fstream>
 #include <string>
 
 #include <doctest/doctest.h>
 
 #include "analysis/apparatus_file.h"
 #include "analysis/gravity.h"
+#include "analysis/source_places.h"
 
 using namespace nightswing::analysis;
 
@@ -17,7 +19,9 @@ TEST_SUITE("example files") {
       CHECK(apparatus.title.find("(invented example)") != std::string::npos);
       CHECK(apparatus.warnings.empty());
       // 5 mm for the wall of the case and the turn of the boom (common practice, no source)
-      CHECK(apparatus.separation_m.value > contact_separation_m(apparatus) + 0.005);
+      for (const Side side : {Side::kPlus, Side::kMinus}) {
+        CHECK(least_room_m(apparatus, side, 0.0) > 0.005);
+      }
     }
   }
 
@@ -35,5 +39,20 @@ TEST_SUITE("example files") {
       CHECK(result.g_m3_kg_s2 > 0.5e-11);
       CHECK(result.g_m3_kg_s2 < 50e-11);
     }
+  }
+
+  TEST_CASE("the places of the source masses that an example offers can be used as they stand") {
+    std::ifstream file(std::string(NIGHTSWING_SOURCE_DIR) + "/configs/basement.yaml");
+    std::string text;
+    bool in_sides = false;
+    for (std::string line; std::getline(file, line);) {
+      in_sides = line == "# sides:" || (in_sides && line.starts_with("#  "));
+      if (line.starts_with("separation:")) continue;
+      text += (in_sides ? line.substr(2) : line) + "\n";
+    }
+    const Apparatus apparatus = read_apparatus_text(text, "basement.yaml");
+    REQUIRE(apparatus.sides.has_value());
+    CHECK(apparatus.sides->minus[1].across_m.value == 0.0464);
+    CHECK(apparatus.warnings.empty());
   }
 }

@@ -78,12 +78,41 @@ TEST_SUITE("gravity_budget") {
     CHECK(exponent_of(budget, "period") == within_abs(-2.0, 1e-5));
   }
 
+  TEST_CASE("coordinates of the source masses count one by one") {
+    Apparatus placed = bare_balance();
+    placed.separation_m.reset();
+    placed.sides = nightswing::test::symmetric_sides(0.1, 0.06);
+    for (auto* side : {&placed.sides->plus, &placed.sides->minus}) {
+      for (SourcePlace& source : *side) {
+        source.along_m.u = source.across_m.u = source.height_m.u = 2e-4;
+      }
+    }
+    const auto budget = gravity_budget(placed, tiny_swing(), independent(1e-6, 0.5, 0));
+    double across = 0.0;
+    for (const char* name : {"plus.first", "plus.second", "minus.first", "minus.second"}) {
+      const std::string source = std::string("sides.") + name;
+      // A quarter of what the separation does: 2.0669 as worked above.
+      CHECK(exponent_of(budget, source + " across") == within_abs(2.0669 / 4, 2e-5));
+      across += exponent_of(budget, source + " across");
+      // To first order the near pairs do not care for what is at right angles to them.
+      CHECK(row_of(budget, source + " height").share < 1e-6);
+    }
+    CHECK(across == within_abs(2.0669, 5e-5));
+    CHECK(std::ranges::count(
+              budget.rows, "separation", [](const BudgetRow& row) { return row.input.name; }) == 0);
+    // Four independent readings of 0.2 mm: half the uncertainty of one separation.
+    const double by_across = 2.0669 / 4 * 0.2 / 60 * 2;
+    CHECK(std::sqrt(4 * row_of(budget, "sides.minus.first across").share) * budget.u /
+              budget.value ==
+          within_rel(by_across, 1e-4));
+  }
+
   TEST_CASE("the worked uncertainties add up through the full model") {
     // L 0.1 %, b 0.5 %, S 0.35 %, M 0.1 %, T 0.093 %, D 0.1 % with the exponents above:
     // sqrt((.0933)^2 + (2.0669*.5)^2 + .35^2 + .1^2 + (2*.093)^2 + .1^2) = 1.1197 percent.
     Apparatus balance = bare_balance();
     balance.arm_m.u = 1e-3 * balance.arm_m.value;
-    balance.separation_m.u = 5e-3 * balance.separation_m.value;
+    balance.separation_m->u = 5e-3 * balance.separation_m->value;
     balance.source.mass_kg.u = 1e-3 * balance.source.mass_kg.value;
     balance.mirror_to_wall_m.u = 1e-3 * balance.mirror_to_wall_m.value;
     const double u_x_mm = 3.5e-3 * 1e-3 / std::sqrt(2.0);  // both ends of a shift of 1e-3 mm
@@ -140,7 +169,7 @@ TEST_SUITE("gravity_budget") {
 
   TEST_CASE("inputs without a stated uncertainty are listed") {
     Apparatus balance = reference_balance();
-    balance.separation_m.u = 3e-4;
+    balance.separation_m->u = 3e-4;
     const auto budget = gravity_budget(balance, ordinary_swing(), independent(0.1, 0.5, 1e-3));
     const auto& names = budget.without_uncertainty;
     CHECK(std::ranges::count(names, "boom.rod.width") == 1);

@@ -169,6 +169,72 @@ TEST_SUITE("gravity") {
     }
   }
 
+  TEST_CASE("source masses placed without symmetry return the G that SciPy put in") {
+    const nightswing::test::UnsymmetricTruth truth;
+    Apparatus balance = nightswing::test::unsymmetric_balance();
+    NightFindings findings{.x_plus_mm = 100 + truth.shift_mm / 2,
+                           .x_minus_mm = 100 - truth.shift_mm / 2,
+                           .period_s = truth.period_s,
+                           .damping_per_s = 0};
+    const GravityResult result = gravity(balance, findings);
+    REQUIRE(result.status == GravityStatus::kComputed);
+    CHECK(result.g_m3_kg_s2 == within_rel(kLoopG, 1e-8));  // nine digits went in
+    CHECK(result.theta_rad == within_rel(truth.theta_rad, 2e-9));
+    CHECK(result.kappa_n_m == within_rel(truth.kappa_n_m, 1e-8));
+    CHECK(result.frequency_ratios.plus == within_abs(truth.ratio_plus, 2e-9));
+    CHECK(result.frequency_ratios.minus == within_abs(truth.ratio_minus, 2e-9));
+    CHECK(result.wire_rest_rad == within_rel(truth.wire_rest_rad, 1e-7));
+    CHECK(result.textbook_m3_kg_s2 == within_rel(truth.textbook_m3_kg_s2, 1e-6));
+    double product = result.textbook_m3_kg_s2;
+    for (const Correction& c : result.corrections) product *= 1 + c.percent / 100;
+    CHECK(product == within_rel(result.g_m3_kg_s2, 1e-12));
+
+    SUBCASE("with the sides' names exchanged") {
+      std::swap(balance.sides->plus, balance.sides->minus);
+      const GravityResult exchanged = gravity(balance, findings);
+      CHECK(exchanged.g_m3_kg_s2 == within_rel(kLoopG, 1e-8));
+      CHECK(exchanged.frequency_ratios.plus == within_abs(truth.ratio_minus, 2e-9));
+      CHECK(exchanged.wire_rest_rad == within_rel(-truth.wire_rest_rad, 1e-7));
+    }
+    SUBCASE("with a period with the sources away") {
+      findings.period_s = kLoopFreePeriodS;
+      findings.period_measured = PeriodMeasured::kSourcesAway;
+      CHECK(gravitational_constant(balance, findings) == within_rel(kLoopG, 1e-8));
+      CHECK(gravity(balance, findings).frequency_ratios.plus == within_abs(truth.ratio_plus, 2e-9));
+    }
+    SUBCASE("but not with their mean separation taken for a symmetric one") {
+      balance.sides.reset();
+      balance.separation_m = Measured{truth.mean_separation_m, 0};
+      CHECK(std::abs(gravitational_constant(balance, findings) / kLoopG - 1) > 0.01);
+    }
+  }
+
+  TEST_CASE("places given one by one in the symmetric arrangement return the same G") {
+    Apparatus placed = reference_balance();
+    placed.separation_m.reset();
+    placed.sides = nightswing::test::symmetric_sides(0.1, 0.06);
+    for (const NightFindings& findings : {beside(), away()}) {
+      const GravityResult expected = gravity(reference_balance(), findings);
+      const GravityResult result = gravity(placed, findings);
+      CHECK(result.g_m3_kg_s2 == within_rel(expected.g_m3_kg_s2, 1e-9));
+      CHECK(result.textbook_m3_kg_s2 == within_rel(expected.textbook_m3_kg_s2, 1e-9));
+      CHECK(result.frequency_ratios.plus == within_abs(1.0, 1e-12));
+      CHECK(result.wire_rest_rad == within_abs(0.0, 1e-12));
+      CHECK(percent_of(result, "pull: places of the source masses") == within_abs(0.0, 1e-9));
+    }
+  }
+
+  TEST_CASE("each side alone can press the masses together") {
+    Apparatus placed = reference_balance();
+    placed.separation_m.reset();
+    placed.sides = nightswing::test::symmetric_sides(0.1, 0.06);
+    placed.sides->minus[0].across_m = {-0.0545, 0};  // half a millimetre of room, midway
+    const GravityResult result = gravity(placed, beside());
+    CHECK(result.status == GravityStatus::kMassesTouch);
+    CHECK(result.message.find("optical_lever.mirror_to_wall, sides and boom.arm") !=
+          std::string::npos);
+  }
+
   TEST_CASE("G follows its power laws") {
     // G has the dimension m3 kg-1 s-2.
     const double g = gravitational_constant(reference_balance(), beside());
@@ -179,7 +245,7 @@ TEST_SUITE("gravity") {
       big.arm_m = {0.2, 0};
       big.rod = Rod{{0.008, 0}, {0.4, 0}, {0.008, 0}};
       big.mirror_inertia_kg_m2 = {4 * 2e-7, 0};
-      big.separation_m = {0.12, 0};
+      big.separation_m = Measured{0.12, 0};
       big.mirror_to_wall_m = {8.0, 0};
       NightFindings findings = beside();
       findings.x_plus_mm *= 2;

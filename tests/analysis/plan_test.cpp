@@ -65,6 +65,40 @@ TEST_SUITE("plan") {
     CHECK(plan.shift_mm == within_rel(86.75653 * (1.0 + 1.019 * (ratio - 1.0)), 1e-4));
   }
 
+  TEST_CASE("places given one by one in the symmetric arrangement plan the same balance") {
+    const Apparatus symmetric = with_wire(50e-6, 0.6);
+    Apparatus placed = symmetric;
+    placed.separation_m.reset();
+    placed.sides = nightswing::test::symmetric_sides(0.1, 0.06);
+    const Plan one = plan_balance(symmetric);
+    const Plan other = plan_balance(placed);
+    CHECK(other.middle.theta_rad == within_rel(one.middle.theta_rad, 1e-9));
+    CHECK(other.middle.near_period_s == within_rel(one.middle.near_period_s, 1e-9));
+    CHECK(other.middle.pull_in_margin == within_rel(one.middle.pull_in_margin, 1e-9));
+    CHECK(other.clearance_mm == within_rel(one.clearance_mm, 1e-9));
+    CHECK(other.swing_allowed_mm == within_rel(one.swing_allowed_mm, 1e-9));
+  }
+
+  TEST_CASE("source masses placed without symmetry rest where SciPy says") {
+    // UnsymmetricTruth at G = 6.67430e-11; the plan's rounded G moves theta by 0.385 % and, by the
+    // gradient (1 - (540 s/544.288 s)^2 = 1.57 %), by 1.6 % of that more.
+    const nightswing::test::UnsymmetricTruth truth;
+    const double shear_pa = truth.kappa_n_m * 32.0 * 0.6 / (std::numbers::pi * std::pow(50e-6, 4));
+    Apparatus apparatus = nightswing::test::unsymmetric_balance();
+    apparatus.wire = with_wire(50e-6, 0.6).wire;
+    const WirePlan plan = plan_wire(apparatus, *apparatus.wire, shear_pa, 2.5e9);
+    REQUIRE(plan.status == PlanStatus::kRests);
+    const double ratio = 6.7 / 6.67430;
+    CHECK(plan.theta_rad == within_rel(truth.theta_rad * (1.0 + 1.016 * (ratio - 1.0)), 1e-4));
+    CHECK(plan.near_period_s == within_rel(truth.period_s, 1e-4));
+    CHECK(plan.shift_mm == within_rel(truth.shift_mm * (1.0 + 1.016 * (ratio - 1.0)), 1e-4));
+    // The nearest source mass decides how much room is left and how soft the wire may be.
+    Apparatus nearer = apparatus;
+    nearer.sides->minus[1].across_m = {0.056, 0};
+    const WirePlan near = plan_wire(nearer, *nearer.wire, shear_pa, 2.5e9);
+    CHECK(near.pull_in_margin < plan.pull_in_margin);
+  }
+
   TEST_CASE("too soft a wire is called pull-in at the period of the closed form") {
     // Near pairs of point masses alone: T_max = 2 pi sqrt(4 b^3/(27 G M)); M = 4 kg, b = 60 mm:
     // 2175.31 s at G = 6.67430e-11 (worked by two independent routes). Small bodies, no rod, no

@@ -29,7 +29,7 @@ Apparatus without_rod(Apparatus apparatus = reference_balance()) {
 Apparatus with_source(const Shape& shape, double mass_kg, double separation_m) {
   Apparatus apparatus = without_rod();
   apparatus.source = {shape, {mass_kg, 0}, ""};
-  apparatus.separation_m = {separation_m, 0};
+  apparatus.separation_m = Measured{separation_m, 0};
   return apparatus;
 }
 
@@ -207,11 +207,71 @@ TEST_SUITE("torque_model") {
     }
   }
 
+  TEST_CASE("source masses placed without symmetry pull as SciPy says") {
+    const nightswing::test::UnsymmetricTruth truth;
+    const Apparatus balance = nightswing::test::unsymmetric_balance();
+    const BoomTorque plus = boom_torque(balance, Side::kPlus, 0.0);
+    CHECK(plus.total().torque == within_rel(truth.torque_plus, kNineDigits));
+    CHECK(plus.rod.torque == within_rel(truth.rod_plus, kNineDigits));
+    CHECK(boom_torque(balance, Side::kMinus, 0.0).total().torque ==
+          within_rel(truth.torque_minus, kNineDigits));
+    const TorquePerG turned = boom_torque(balance, Side::kPlus, 0.005).total();
+    CHECK(turned.torque == within_rel(truth.torque_plus_5_mrad, kNineDigits));
+    CHECK(turned.slope == within_rel(truth.slope_plus_5_mrad, 5e-8));  // eight digits
+    // Seen from side plus the boom turns by theta, from minus by -theta.
+    CHECK(mean_torque(balance, 0.0).total().torque ==
+          within_rel((truth.torque_plus - truth.torque_minus) / 2, kNineDigits));
+  }
+
+  TEST_CASE("a box beside the corner of the boom pulls as the sum of its eighths") {
+    // The same body from eight boxes of half its size; its centre lies off the test mass.
+    Apparatus whole = without_rod();
+    whole.separation_m.reset();
+    const auto sides_at = [](double x_m, double y_m, double z_m) {
+      using nightswing::test::place;
+      return SourceSides{.plus = {place(x_m, y_m, z_m), place(-0.1, -0.3, 0)},
+                         .minus = {place(0.1, -0.3, 0), place(-0.1, 0.3, 0)}};
+    };
+    const auto first_alone = [&](const Apparatus& balance) {
+      Apparatus without = balance;  // all but the first source mass far off
+      without.sides->plus[0] = nightswing::test::place(0.1, 1e6, 0);
+      return boom_torque(balance, Side::kPlus, 0.003).total().torque -
+             boom_torque(without, Side::kPlus, 0.003).total().torque;
+    };
+    whole.source = {Box{{0.08, 0}, {0.1, 0}, {0.06, 0}}, {4.0, 0}, ""};
+    whole.sides = sides_at(0.12, 0.08, 0.01);
+    Apparatus eighth = whole;
+    eighth.source = {Box{{0.04, 0}, {0.05, 0}, {0.03, 0}}, {0.5, 0}, ""};
+    double sum = 0.0;
+    for (int k = 0; k < 8; ++k) {
+      eighth.sides = sides_at(0.12 + (k & 1 ? 0.02 : -0.02),
+                              0.08 + (k & 2 ? 0.025 : -0.025),
+                              0.01 + (k & 4 ? 0.015 : -0.015));
+      sum += first_alone(eighth);
+    }
+    // 1e-8 of the far masses' pull is what the torque model leaves
+    CHECK(first_alone(whole) == within_rel(sum, 1e-7));
+  }
+
+  TEST_CASE("places given one by one in the symmetric arrangement pull like the separation") {
+    Apparatus placed = reference_balance();
+    placed.separation_m.reset();
+    placed.sides = nightswing::test::symmetric_sides(0.1, 0.06);
+    for (const double theta_rad : {0.0, 0.005}) {
+      const BoomTorque one_by_one = mean_torque(placed, theta_rad);
+      const BoomTorque symmetric = boom_torque(reference_balance(), Side::kPlus, theta_rad);
+      CHECK(one_by_one.near_pairs.torque == within_rel(symmetric.near_pairs.torque, 1e-12));
+      CHECK(one_by_one.far_pairs.torque == within_rel(symmetric.far_pairs.torque, 1e-12));
+      CHECK(one_by_one.rod.torque == within_rel(symmetric.rod.torque, 1e-12));
+      CHECK(one_by_one.total().slope == within_rel(symmetric.total().slope, 1e-12));
+    }
+  }
+
   TEST_CASE("torque over G follows the masses and the inverse of the size") {
     // M m a/b^2: all lengths doubled halve it, both masses doubled quadruple it.
     Apparatus doubled = reference_balance();
     doubled.arm_m = {0.2, 0};
-    doubled.separation_m = {0.12, 0};
+    doubled.separation_m = Measured{0.12, 0};
     doubled.rod = Rod{{0.008, 0}, {0.4, 0}, {0.008, 0}};
     CHECK(torque_plus(doubled, 0.004) ==
           within_rel(torque_plus(reference_balance(), 0.004) / 2, 1e-12));

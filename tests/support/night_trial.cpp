@@ -78,9 +78,9 @@ analysis::Apparatus measured_balance(std::uint32_t seed) {
   measure(apparatus.mirror_to_wall_m, 1e-3);
   measure(apparatus.scale_factor, 5e-4);
   const double limit_m = 2e-4;
-  apparatus.separation_m = {apparatus.separation_m.value + limit_m * uniform(generator),
-                            limit_m / std::sqrt(3.0),
-                            analysis::Distribution::kRectangular};
+  apparatus.separation_m = Measured{apparatus.separation_m->value + limit_m * uniform(generator),
+                                    limit_m / std::sqrt(3.0),
+                                    analysis::Distribution::kRectangular};
   apparatus.foot_mm = Measured{200.0 + 5.0 * normal(generator), 5.0};
   return apparatus;
 }

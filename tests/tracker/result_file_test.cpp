@@ -246,6 +246,20 @@ TEST_SUITE("result_text") {
 }
 
 TEST_SUITE("result_json") {
+  TEST_CASE("sides that are no mirror images have a period each") {
+    MadeUpNight night;
+    night.measured();
+    CHECK(!has(night.text(), "period on side plus"));
+    night.result.gravity->frequency_ratios = {.plus = 0.8, .minus = 1.25};
+    const double period_s = night.json()["period_s"]["value"];
+    CHECK(night.json()["period_by_side_s"]["plus"] == period_s / 0.8);
+    CHECK(night.json()["period_by_side_s"]["minus"] == period_s / 1.25);
+    CHECK(has(night.text(),
+              fmt::format("period on side plus {:.2f} s, on side minus {:.2f} s",
+                          period_s / 0.8,
+                          period_s / 1.25)));
+  }
+
   TEST_CASE("a measured night has G with its uncertainty, unit and budget") {
     MadeUpNight night;
     night.measured();
@@ -257,6 +271,7 @@ TEST_SUITE("result_json") {
     CHECK(json["G"]["coverage_factor"] == 1);
     CHECK(json["G"]["degrees_of_freedom"].is_null());  // no limit
     CHECK(json["textbook_G"] == 6.45e-11);
+    CHECK(json["period_by_side_s"]["plus"] == json["period_s"]["value"]);
     CHECK(json["torsion_constant_N_m"] == 1.1e-7);
     CHECK(json["inertia_kg_m2"] == 1e-3);
     CHECK(json["corrections"][1]["name"] == "damping");

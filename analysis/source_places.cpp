@@ -1,0 +1,110 @@
+#include "analysis/source_places.h"
+
+#include <algorithm>
+#include <cmath>
+#include <limits>
+#include <numbers>
+#include <stdexcept>
+
+namespace nightswing::analysis {
+namespace {
+
+Place place_of(const SourcePlace& place) {
+  return {place.along_m.value, place.across_m.value, place.height_m.value};
+}
+
+Place turned_back(const Place& place, double theta_rad) {
+  const double c = std::cos(theta_rad);
+  const double s = std::sin(theta_rad);
+  return {c * place.x_m + s * place.y_m, c * place.y_m - s * place.x_m, place.z_m};
+}
+
+double near_pull_of(const Apparatus& apparatus, Side side) {
+  double sum = 0.0;
+  for (const Place& source : source_places(apparatus, side)) sum += near_pull(apparatus, source);
+  return sum;
+}
+
+}  // namespace
+
+std::array<Place, 2> source_places(const Apparatus& apparatus, Side side) {
+  if (side == Side::kAway) {
+    throw std::invalid_argument("source_places: the place of sources that are away is not known");
+  }
+  if (apparatus.sides) {
+    const auto& places = side == Side::kPlus ? apparatus.sides->plus : apparatus.sides->minus;
+    return {place_of(places[0]), place_of(places[1])};
+  }
+  const double x_m = apparatus.arm_m.value;
+  const double separation_m = apparatus.separation_m.value().value;
+  const double y_m = side == Side::kPlus ? separation_m : -separation_m;
+  return {Place{x_m, y_m, 0.0}, Place{-x_m, -y_m, 0.0}};
+}
+
+double near_test_x_m(const Apparatus& apparatus, const Place& source) {
+  return source.x_m < 0.0 ? -apparatus.arm_m.value : apparatus.arm_m.value;
+}
+
+double near_pull(const Apparatus& apparatus, const Place& source) {
+  const double x_m = near_test_x_m(apparatus, source);
+  return x_m * source.y_m / std::pow(std::hypot(source.x_m - x_m, source.y_m, source.z_m), 3);
+}
+
+double mean_separation_m(const Apparatus& apparatus) {
+  if (apparatus.separation_m) return apparatus.separation_m->value;
+  double sum_m = 0.0;
+  for (const Side side : {Side::kPlus, Side::kMinus}) {
+    for (const Place& source : source_places(apparatus, side)) {
+      const double x_m = source.x_m - near_test_x_m(apparatus, source);
+      sum_m += std::hypot(x_m, source.y_m, source.z_m);
+    }
+  }
+  return sum_m / 4.0;
+}
+
+double turn_towards_plus(const Apparatus& apparatus) {
+  if (!apparatus.sides) return 1.0;
+  return near_pull_of(apparatus, Side::kPlus) < near_pull_of(apparatus, Side::kMinus) ? -1.0 : 1.0;
+}
+
+double room_beside_test_m(const Apparatus& apparatus, const Place& source) {
+  const Place apart{source.x_m - near_test_x_m(apparatus, source), source.y_m, source.z_m};
+  return gap_m(apparatus.source.shape, apparatus.test.shape, apart);
+}
+
+double room_beside_rod_m(const Apparatus& apparatus, const Place& source) {
+  if (!apparatus.rod) return std::numeric_limits<double>::infinity();
+  return gap_m(apparatus.source.shape, as_body(*apparatus.rod).shape, source);
+}
+
+double least_room_m(const Apparatus& apparatus, Side side, double theta_rad) {
+  double least_m = std::numeric_limits<double>::infinity();
+  for (const Place& source : source_places(apparatus, side)) {
+    least_m = std::min(least_m, room_beside_test_m(apparatus, turned_back(source, theta_rad)));
+  }
+  return least_m;
+}
+
+double contact_rad(const Apparatus& apparatus) {
+  const double turn = turn_towards_plus(apparatus);
+  const auto touches = [&](double theta_rad) {
+    return !(least_room_m(apparatus, Side::kPlus, turn * theta_rad) > 0.0) ||
+           !(least_room_m(apparatus, Side::kMinus, -turn * theta_rad) > 0.0);
+  };
+  // Until a test mass stands beside a source mass the room only shrinks.
+  double touching_rad = std::numbers::pi / 2;
+  for (const Side side : {Side::kPlus, Side::kMinus}) {
+    for (const Place& source : source_places(apparatus, side)) {
+      touching_rad = std::min(touching_rad, std::atan2(std::abs(source.y_m), std::abs(source.x_m)));
+    }
+  }
+  if (!touches(touching_rad)) return touching_rad;
+  double free_rad = 0.0;
+  for (int k = 0; k < 60; ++k) {
+    const double middle_rad = 0.5 * (free_rad + touching_rad);
+    (touches(middle_rad) ? touching_rad : free_rad) = middle_rad;
+  }
+  return free_rad;
+}
+
+}  // namespace nightswing::analysis

@@ -1,0 +1,45 @@
+#pragma once
+
+#include <array>
+
+#include "analysis/apparatus.h"
+#include "analysis/body_gap.h"
+#include "analysis/swing_series.h"
+
+/// Where the source masses stand beside the boom, whether a separation says so or coordinates.
+namespace nightswing::analysis {
+
+/// Both centres on a side; the first of the symmetric arrangement stands beside the test mass at
+/// x = arm.
+/// throws  std::invalid_argument for the side away, which says nothing of where they stand
+[[nodiscard]] std::array<Place, 2> source_places(const Apparatus& apparatus, Side side);
+
+/// The test mass beside a source mass that stands there: its x at rotation 0 [m].
+[[nodiscard]] double near_test_x_m(const Apparatus& apparatus, const Place& source);
+
+/// x Y/d^3 of that pair, taken as points: its torque at rotation 0 per G and masses [1/m].
+[[nodiscard]] double near_pull(const Apparatus& apparatus, const Place& source);
+
+/// From centre to centre of the four near pairs, boom midway, their mean [m]: the separation, if
+/// that was given.
+[[nodiscard]] double mean_separation_m(const Apparatus& apparatus);
+
+/// +1 if the boom turns from x towards y when the sources are on side plus, else -1; by the near
+/// pairs, taken as points. Its rotation is then turn times theta on side plus, and the opposite on
+/// side minus.
+[[nodiscard]] double turn_towards_plus(const Apparatus& apparatus);
+
+/// The room between a source mass at a place, as seen from the boom, and the test mass beside it,
+/// or the rod [m]; 0 if they touch. Without a rod there is room without end.
+[[nodiscard]] double room_beside_test_m(const Apparatus& apparatus, const Place& source);
+[[nodiscard]] double room_beside_rod_m(const Apparatus& apparatus, const Place& source);
+
+/// The least room between a source mass and a test mass [m] with the sources on a side and the boom
+/// turned by theta_rad. Bodies that are not round are taken to stay parallel to the boom.
+[[nodiscard]] double least_room_m(const Apparatus& apparatus, Side side, double theta_rad);
+
+/// The rotation [rad] from midway, towards either side, at which a test mass first touches a source
+/// mass, or stands beside one that it passes by (above it, or at another distance from the wire).
+[[nodiscard]] double contact_rad(const Apparatus& apparatus);
+
+}  // namespace nightswing::analysis

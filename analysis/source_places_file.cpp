@@ -1,0 +1,141 @@
+#include "analysis/source_places_file.h"
+
+#include <array>
+#include <cmath>
+
+#include <fmt/format.h>
+
+#include "analysis/quantity.h"
+#include "analysis/source_places.h"
+
+namespace nightswing::analysis {
+namespace {
+
+constexpr std::array kSides{Side::kPlus, Side::kMinus};
+constexpr std::array kMasses{"first", "second"};
+/// Sides whose pulls differ by less of what the source masses pull are taken for a slip of a sign.
+constexpr double kLeastDifference = 0.01;
+
+SourcePlace place_of(YamlMapping& side, const char* mass) {
+  const auto centre = side.quantities(mass, Dimension::kLength);
+  if (centre.size() != 3) {
+    side.fail(mass,
+              fmt::format("must be three lengths, along the boom, across it and upwards, all from "
+                          "where the wire meets the boom, but has {}",
+                          centre.size()));
+  }
+  return {.along_m = centre[0], .across_m = centre[1], .height_m = centre[2]};
+}
+
+std::array<SourcePlace, 2> places_of(YamlMapping& sides, Side side) {
+  YamlMapping map = sides.mapping(name_of(side));
+  std::array places{place_of(map, kMasses[0]), place_of(map, kMasses[1])};
+  map.finish();
+  return places;
+}
+
+void check_room_beside(const YamlMapping& file, const Apparatus& apparatus) {
+  const double separation_m = apparatus.separation_m->value;
+  const double source_m = half_extents(apparatus.source.shape).across_m;
+  const double test_m = source_m + half_extents(apparatus.test.shape).across_m;
+  if (separation_m <= test_m) {
+    file.fail("separation",
+              fmt::format("is {:.6g} mm, but the masses touch at {:.6g} mm (half of a source mass "
+                          "and half of a test mass); it is measured from centre to centre",
+                          1e3 * separation_m,
+                          1e3 * test_m));
+  }
+  if (!apparatus.rod) return;
+  const double rod_m = source_m + apparatus.rod->width_m.value / 2;
+  if (separation_m <= rod_m) {
+    file.fail("separation",
+              fmt::format("is {:.6g} mm, but a source mass touches the rod at {:.6g} mm",
+                          1e3 * separation_m,
+                          1e3 * rod_m));
+  }
+}
+
+void check_room_at(const YamlMapping& file, const Apparatus& apparatus, Side side) {
+  const auto places = source_places(apparatus, side);
+  for (std::size_t k = 0; k < places.size(); ++k) {
+    const Place& place = places[k];
+    const auto fail = [&](const std::string& what) {
+      file.fail("sides",
+                fmt::format("leaves no room: {} of {} {}", kMasses[k], name_of(side), what));
+    };
+    if (!(room_beside_test_m(apparatus, place) > 0.0)) {
+      const double x_m = place.x_m - near_test_x_m(apparatus, place);
+      fail(
+          fmt::format("touches a test mass, whose centre is {:.6g} mm away with the boom midway; "
+                      "coordinates are of centres, from where the wire meets the boom",
+                      1e3 * std::hypot(x_m, place.y_m, place.z_m)));
+    }
+    if (!(room_beside_rod_m(apparatus, place) > 0.0)) fail("touches the rod");
+  }
+  const Place apart{
+      places[1].x_m - places[0].x_m, places[1].y_m - places[0].y_m, places[1].z_m - places[0].z_m};
+  if (gap_m(apparatus.source.shape, apparatus.source.shape, apart) > 0.0) return;
+  file.fail("sides",
+            fmt::format("leaves no room: the source masses of {} overlap, with {:.6g} mm from "
+                        "centre to centre",
+                        name_of(side),
+                        1e3 * std::hypot(apart.x_m, apart.y_m, apart.z_m)));
+}
+
+void check_turning(const YamlMapping& file,
+                   const Apparatus& apparatus,
+                   std::vector<std::string>& warnings) {
+  double difference = 0.0;
+  double sizes = 0.0;
+  for (const Side side : kSides) {
+    const auto places = source_places(apparatus, side);
+    const double first = near_pull(apparatus, places[0]);
+    const double second = near_pull(apparatus, places[1]);
+    difference += side == Side::kPlus ? first + second : -first - second;
+    sizes += std::abs(first) + std::abs(second);
+    if (first * second >= 0.0) continue;
+    warnings.push_back(
+        fmt::format("{}: first and second of {} turn the boom opposite ways; is a sign wrong?",
+                    file.where("sides"),
+                    name_of(side)));
+  }
+  if (std::abs(difference) >= kLeastDifference * sizes) return;
+  file.fail("sides",
+            "pulls the boom on plus as on minus, so that nothing would shift; is a sign wrong? "
+            "Across the boom, places on plus and minus lie on opposite sides of it");
+}
+
+}  // namespace
+
+SourcesInFile sources_in(YamlMapping& file) {
+  auto map = file.optional_mapping("sides");
+  if (!map) {
+    const Measured separation_m = file.quantity("separation", Dimension::kLength);
+    if (!(separation_m.value > 0)) {
+      file.fail("separation",
+                fmt::format("must be above zero, but is '{}'", file.text("separation")));
+    }
+    return {.separation_m = separation_m, .sides = {}};
+  }
+  if (file.has("separation")) {
+    file.fail("sides",
+              "says where the source masses stand, and so does separation: leave one of them out");
+  }
+  const SourceSides sides{.plus = places_of(*map, Side::kPlus),
+                          .minus = places_of(*map, Side::kMinus)};
+  map->finish();
+  return {.separation_m = {}, .sides = sides};
+}
+
+void check_source_places(const YamlMapping& file,
+                         const Apparatus& apparatus,
+                         std::vector<std::string>& warnings) {
+  if (!apparatus.sides) {
+    check_room_beside(file, apparatus);
+    return;
+  }
+  for (const Side side : kSides) check_room_at(file, apparatus, side);
+  check_turning(file, apparatus, warnings);
+}
+
+}  // namespace nightswing::analysis
