@@ -7,7 +7,6 @@
 
 #include "analysis/input_error.h"
 #include "tracker/camera/device_camera.h"
-#include "tracker/camera/stream_camera.h"
 #include "tracker/frame_source.h"
 
 namespace nightswing::tracker {

@@ -1,12 +1,12 @@
 #pragma once
 
-#include <chrono>
 #include <string>
 
 #include "tracker/camera/camera_list.h"
 #include "tracker/camera/camera_settings.h"
 #include "tracker/camera/clock.h"
 #include "tracker/camera/frame_grabber.h"
+#include "tracker/camera/stream_camera.h"
 
 namespace nightswing::tracker {
 
@@ -14,7 +14,7 @@ namespace nightswing::tracker {
 struct CameraRequest {
   std::string name;  ///< number, path or part of the name of a device; or the address of a stream
   CameraSettings settings{};
-  std::chrono::milliseconds stream_patience{5000};
+  StreamPatience stream_patience{};
 };
 
 /// Opens that camera whenever it is called; each time after the first it is the same one, also if

@@ -10,18 +10,19 @@
 namespace nightswing::tracker {
 
 StreamCamera::StreamCamera(const std::string& address,
-                           std::chrono::milliseconds patience,
+                           const StreamPatience& patience,
                            const Clock& clock)
-    : clock_(clock), patience_(patience) {
+    : clock_(clock), patience_(patience.picture) {
   ::setenv("OPENCV_FFMPEG_LOGLEVEL", "-8", 0);
   cv::utils::logging::setLogLevel(cv::utils::logging::LOG_LEVEL_SILENT);
-  const int patience_ms = static_cast<int>(patience.count());
   bool opened = false;
   try {
-    opened = capture_.open(
-        address,
-        cv::CAP_FFMPEG,
-        {cv::CAP_PROP_OPEN_TIMEOUT_MSEC, patience_ms, cv::CAP_PROP_READ_TIMEOUT_MSEC, patience_ms});
+    opened = capture_.open(address,
+                           cv::CAP_FFMPEG,
+                           {cv::CAP_PROP_OPEN_TIMEOUT_MSEC,
+                            static_cast<int>(patience.open.count()),
+                            cv::CAP_PROP_READ_TIMEOUT_MSEC,
+                            static_cast<int>(patience.picture.count())});
   } catch (const cv::Exception&) {
     // what came was no video
   }

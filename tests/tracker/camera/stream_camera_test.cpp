@@ -7,6 +7,7 @@
 #include <doctest/doctest.h>
 
 #include "analysis/input_error.h"
+#include "tests/support/ffmpeg_server.h"
 #include "tests/support/near.h"
 #include "tests/support/night_camera.h"
 #include "tests/support/served_stream.h"
@@ -18,7 +19,8 @@ using Kind = CameraNotice::Kind;
 
 namespace {
 
-constexpr std::chrono::milliseconds kPatience{1500};
+constexpr StreamPatience kPatience{.open = std::chrono::milliseconds(1500),
+                                   .picture = std::chrono::milliseconds(1500)};
 constexpr std::chrono::seconds kTestPatience{60};  // a failing test shall end
 const cv::Size kSize{320, 240};
 
@@ -117,6 +119,29 @@ TEST_SUITE("stream_camera") {
     CHECK_THROWS_WITH_AS(StreamCamera(silent.address(), kPatience, clock),
                          doctest::Contains("no video comes from http://127.0.0.1"),
                          nightswing::InputError);
-    CHECK(std::chrono::steady_clock::now() - asked < 10 * kPatience);
+    CHECK(std::chrono::steady_clock::now() - asked < 10 * kPatience.open);
+  }
+
+  TEST_CASE("a camera of two H.264 pictures a second, which takes its time to open, is opened") {
+    const FfmpegServer slow({"-f", "lavfi", "-i", "testsrc=size=320x240:rate=2"},
+                            {"-c:v", "libx264", "-g", "4", "-f", "mpegts"});
+    const SystemClock clock;
+    std::unique_ptr<StreamCamera> camera;
+    const auto end = std::chrono::steady_clock::now() + kTestPatience;
+    while (!camera && std::chrono::steady_clock::now() < end) {
+      try {
+        camera = std::make_unique<StreamCamera>(slow.address(), StreamPatience{}, clock);
+      } catch (const nightswing::InputError&) {
+        // the server does not listen yet
+      }
+    }
+    REQUIRE(camera);
+    CHECK(camera->facts().width_px == kSize.width);
+    // What waited while it was opened is passed over; then a new picture comes.
+    Grab grab = Grab::kNothing;
+    while (grab == Grab::kNothing && std::chrono::steady_clock::now() < end) {
+      grab = camera->grab({});
+    }
+    CHECK(grab == Grab::kPicture);
   }
 }
