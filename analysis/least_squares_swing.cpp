@@ -15,6 +15,7 @@
 #include <ceres/sized_cost_function.h>
 #include "analysis/fit_options.h"
 #include "analysis/noise.h"
+#include "analysis/track_cleaning.h"
 
 namespace nightswing::analysis {
 namespace {
@@ -199,16 +200,6 @@ class JointProblem {
   std::unique_ptr<ceres::Problem> problem_;
 };
 
-/// 1.4826 times the median of |r|: the standard deviation of normal scatter, blind to a few
-/// outliers.
-double robust_sigma(const Eigen::VectorXd& residuals) {
-  std::vector<double> sizes(residuals.data(), residuals.data() + residuals.size());
-  for (double& r : sizes) r = std::abs(r);
-  const auto middle = sizes.begin() + static_cast<std::ptrdiff_t>(sizes.size() / 2);
-  std::nth_element(sizes.begin(), middle, sizes.end());
-  return 1.4826 * *middle;
-}
-
 Measured difference_of(const JointProblem& problem, const Eigen::MatrixXd& covariance) {
   const auto plus = problem.level_column(Side::kPlus);
   const auto minus = problem.level_column(Side::kMinus);
@@ -286,7 +277,7 @@ LeastSquaresSwing least_squares_swing(std::span<const SwingSample> samples,
   bool usable = problem.solve(placed, std::nullopt);
   for (int round = 0; usable && round < 2; ++round) {
     problem.evaluate(residuals, jacobian);
-    const double sigma = robust_sigma(residuals);
+    const double sigma = robust_sigma({residuals.begin(), residuals.end()});
     if (!(sigma > 1e-9)) break;  // a noiseless track is fitted already
     usable = problem.solve(placed, sigma);
   }

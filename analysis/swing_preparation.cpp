@@ -16,13 +16,6 @@ constexpr double kFalseReadingSigmas = 5.0;
 constexpr std::ptrdiff_t kLeastPerSegment = 4;  // twice the unknowns of its swing
 constexpr std::size_t kLeastSquaresSamples = 4000;
 
-/// 1.4826 times the median of |r|: the standard deviation of normal scatter, blind to a few
-/// outliers.
-double robust_sigma(std::vector<double> residuals) {
-  for (double& r : residuals) r = std::abs(r);
-  return 1.4826 * median_of(std::move(residuals));
-}
-
 /// Each value less the median of the nine around it: a disturbed swing passes, a false reading
 /// stays.
 std::vector<double> less_running_median(const std::vector<double>& values) {

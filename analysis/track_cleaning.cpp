@@ -45,6 +45,11 @@ double median_of(std::vector<double> values) {
   return 0.5 * (*middle + *std::max_element(values.begin(), middle));
 }
 
+double robust_sigma(std::vector<double> residuals) {
+  for (double& r : residuals) r = std::abs(r);
+  return 1.4826 * median_of(std::move(residuals));
+}
+
 std::vector<SwingSample> without_spikes(std::span<const SwingSample> samples) {
   if (samples.size() < 5) return {samples.begin(), samples.end()};
   std::vector<double> distances;

@@ -54,24 +54,6 @@ TEST_SUITE("quantity") {
                     QuantityError);
   }
 
-  TEST_CASE("limits become standard uncertainties by their distribution") {
-    // Half-width a: a/sqrt(3), a/sqrt(6), a/sqrt(2) (JCGM 101:2008, 6.4.2, 6.4.5, 6.4.6)
-    const Measured rect = parse_quantity("46 +/- 0.5 mm rect", Dimension::kLength);
-    CHECK(rect.value == within_rel(0.046, 1e-12));
-    CHECK(rect.u == within_rel(0.5e-3 / std::sqrt(3.0), 1e-12));
-    CHECK(rect.distribution == Distribution::kRectangular);
-    const Measured tri = parse_quantity("46 \u00b1 0.5 mm tri", Dimension::kLength);
-    CHECK(tri.u == within_rel(0.5e-3 / std::sqrt(6.0), 1e-12));
-    CHECK(tri.distribution == Distribution::kTriangular);
-    const Measured arcsine = parse_quantity("1.000 +/- 0.001 arcsine", Dimension::kNumber);
-    CHECK(arcsine.u == within_rel(1e-3 / std::sqrt(2.0), 1e-12));
-    CHECK(arcsine.distribution == Distribution::kArcsine);
-    CHECK_THROWS_AS(static_cast<void>(parse_quantity("46(1) mm rect", Dimension::kLength)),
-                    QuantityError);
-    CHECK_THROWS_AS(static_cast<void>(parse_quantity("46 mm tri", Dimension::kLength)),
-                    QuantityError);
-  }
-
   // The notation of JCGM 100:2008, 7.2.2: three ways of writing the same result.
   TEST_CASE("the three notations of an uncertainty mean the same") {
     check_reads("46.0(3) mm", Dimension::kLength, 0.046, 0.0003);
