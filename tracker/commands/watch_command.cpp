@@ -57,6 +57,14 @@ WatchRequest request_from(const Arguments& arguments, const Clock& clock) {
 
 void print(const WatchSummary& summary) {
   const std::string run = summary.run.path.string();
+  if (summary.was_over) {
+    fmt::print("{}: {}, after {}; nothing was added\n",
+               run,
+               summary.ended,
+               duration_text(summary.last_t_s));
+    print_next_step(run, summary.calibrated);
+    return;
+  }
   fmt::print("{}: {} pictures, {} measured; ended after {} ({})\n",
              run,
              summary.pictures,

@@ -1,6 +1,7 @@
 #include "tracker/watch/earlier_run.h"
 
 #include <algorithm>
+#include <string_view>
 #include <vector>
 
 #include <fmt/format.h>
@@ -57,6 +58,29 @@ std::optional<EarlierRun> read_earlier_run(const RunFolder& run) {
     earlier.view->spots.push_back(track.rows[k].spot);
   }
   return earlier;
+}
+
+void check_goes_on(const RunFolder& run,
+                   const EarlierRun& begun,
+                   const WatchFile& now,
+                   int width_px,
+                   int height_px) {
+  const auto check = [&](std::string_view what, const std::string& before, const std::string& is) {
+    if (before == is) return;
+    throw InputError(fmt::format(
+        "{} was begun with {} '{}', not '{}'; give --run another folder to begin a new run",
+        run.path.string(),
+        what,
+        before,
+        is));
+  };
+  const auto size = [](int width, int height) { return fmt::format("{} x {}", width, height); };
+  check("the camera", begun.watch.camera, now.camera);
+  check("pictures of",
+        size(begun.info.frame_width_px, begun.info.frame_height_px),
+        size(width_px, height_px));
+  check("--every", begun.watch.every, now.every);
+  check("the scale", begun.watch.scale, now.scale);
 }
 
 ViewCheck check_view(const EarlierView& earlier, const cv::Mat& now) {

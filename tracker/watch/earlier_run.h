@@ -25,6 +25,14 @@ struct EarlierRun {
 /// throws InputError if a track stands there that no watch has made, or a file cannot be read.
 [[nodiscard]] std::optional<EarlierRun> read_earlier_run(const RunFolder& run);
 
+/// throws InputError unless the run was begun with the same camera, pace, scale and picture size as
+/// it is to go on with now.
+void check_goes_on(const RunFolder& run,
+                   const EarlierRun& begun,
+                   const WatchFile& now,
+                   int width_px,
+                   int height_px);
+
 /// Whether a camera shows the view that a run was begun with.
 enum class ViewVerdict {
   kSame,

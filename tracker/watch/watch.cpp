@@ -32,31 +32,6 @@ constexpr double kLeastStep_s = 1e-6;      // the track keeps microseconds, and 
 constexpr int kPicturesOfView = 8;
 constexpr std::int64_t kReservedForEvents = 1'000'000;
 
-/// throws InputError if the run was begun with something else than what is asked for now.
-void check_same_run(const RunFolder& run,
-                    const EarlierRun& begun,
-                    const WatchRequest& request,
-                    const CameraFacts& camera) {
-  const auto check = [&](std::string_view what, const std::string& before, const std::string& now) {
-    if (before == now) return;
-    throw InputError(fmt::format(
-        "{} was begun with {} '{}', not '{}'; give --run another folder to begin a new run",
-        run.path.string(),
-        what,
-        before,
-        now));
-  };
-  const auto size = [](int width_px, int height_px) {
-    return fmt::format("{} x {}", width_px, height_px);
-  };
-  check("the camera", begun.watch.camera, camera.identity);
-  check("pictures of",
-        size(begun.info.frame_width_px, begun.info.frame_height_px),
-        size(camera.width_px, camera.height_px));
-  check("--every", begun.watch.every, request.every);
-  check("the scale", begun.watch.scale, request.scale_text);
-}
-
 /// One watch from its beginning to its end.
 class Watching {
  public:
@@ -76,7 +51,10 @@ class Watching {
     }
     if (is_over_already()) return;
     grabber_.emplace(open, clock_, request_.grabber);
-    if (earlier_) check_same_run(run_, *earlier_, request_, grabber_->facts());
+    if (earlier_) {
+      const CameraFacts& camera = grabber_->facts();
+      check_goes_on(run_, *earlier_, watch_file(), camera.width_px, camera.height_px);
+    }
   }
 
   WatchSummary run() {
@@ -105,6 +83,16 @@ class Watching {
   }
 
  private:
+  [[nodiscard]] WatchFile watch_file() const {
+    return {.camera = grabber_->facts().identity,
+            .every = request_.every,
+            .scale = request_.scale_text,
+            .boot = clock_.boot(),
+            .steady_at_start_s = time_ ? time_->steady_at_start_s : 0.0,
+            .end = request_.end,
+            .end_utc = request_.end_utc};
+  }
+
   [[nodiscard]] double t_s(double steady_s) const { return steady_s - time_->steady_at_start_s; }
 
   [[nodiscard]] UtcTime utc_at(double t_s) const {
@@ -129,12 +117,13 @@ class Watching {
     // The last line is the mean of the last seconds.
     const bool by_length =
         request_.for_s && earlier_->last_t_s + 2.0 * request_.every_s >= *request_.for_s;
-    if (by_clock || by_length) {
+    summary_.was_over = by_clock || by_length;
+    if (summary_.was_over) {
       summary_.ended = fmt::format("it was over already ({})", request_.end);
       summary_.last_t_s = earlier_->last_t_s;
       summary_.calibrated = std::filesystem::exists(run_.wall());
     }
-    return by_clock || by_length;
+    return summary_.was_over;
   }
 
   [[nodiscard]] std::string why_end() const {
@@ -198,14 +187,7 @@ class Watching {
                       .start = time_->start,
                       .start_from = "this computer's clock at the first picture"});
     }
-    write_watch_file(run_.watch(),
-                     {.camera = camera.identity,
-                      .every = request_.every,
-                      .scale = request_.scale_text,
-                      .boot = clock_.boot(),
-                      .steady_at_start_s = time_->steady_at_start_s,
-                      .end = request_.end,
-                      .end_utc = request_.end_utc});
+    write_watch_file(run_.watch(), watch_file());
     events_.emplace(run_.events());
     night_.emplace(
         run_,

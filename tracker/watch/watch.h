@@ -58,7 +58,8 @@ struct WatchSummary {
   double last_t_s = 0.0;
   long pictures = 0;
   FrameCounts pictures_by_state{};
-  std::string ended{};  ///< why
+  std::string ended{};    ///< why
+  bool was_over = false;  ///< before it was gone on with
   bool calibrated = false;
 };
 
