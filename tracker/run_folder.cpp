@@ -27,6 +27,23 @@ int whole_number(const analysis::YamlMapping& file, std::string_view key, double
   return static_cast<int>(value);
 }
 
+/// A run scattered over somebody's other files is hard to gather again.
+void check_is_no_other_folder(const RunFolder& run) {
+  std::error_code none;
+  std::filesystem::directory_iterator entry(run.path, none);
+  if (none || entry == std::filesystem::directory_iterator()) return;  // not there yet, or empty
+  const std::string held = entry->path().filename().string();
+  for (const auto& own :
+       {run.run_yaml(), run.track(), run.events(), run.wall(), run.frames(), run.apparatus()}) {
+    if (std::filesystem::exists(own)) return;
+  }
+  throw InputError(
+      fmt::format("{} is a folder of something else (it holds {} and nothing of a run); give --run "
+                  "a folder of its own, which need not be there yet",
+                  run.path.string(),
+                  held));
+}
+
 }  // namespace
 
 RunFolder create_run_folder(const std::filesystem::path& path) {
@@ -43,6 +60,7 @@ RunFolder create_run_folder(const std::filesystem::path& path) {
 
 RunFolder resume_run_folder(const std::filesystem::path& path) {
   RunFolder run{path};
+  check_is_no_other_folder(run);
   std::error_code failed;
   std::filesystem::create_directories(run.frames(), failed);
   if (failed) {

@@ -48,12 +48,12 @@ struct RunInfo {
   std::string start_from;        ///< where `start` is from, in words
 };
 
-/// Makes the folder for a new run. throws InputError if a track lies in it already or it cannot be
-/// made.
+/// Makes the folder for a new run. throws InputError if a track lies in it already, if it holds
+/// only what is none of a run's files, or if it cannot be made.
 [[nodiscard]] RunFolder create_run_folder(const std::filesystem::path& path);
 
 /// The folder of a run that was interrupted, made if it never came to that. throws InputError if it
-/// cannot be made.
+/// holds only what is none of a run's files, or if it cannot be made.
 [[nodiscard]] RunFolder resume_run_folder(const std::filesystem::path& path);
 
 /// Keeps other programs from tracking into a run at the same time, as long as this lives; it ends

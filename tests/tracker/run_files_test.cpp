@@ -282,6 +282,22 @@ TEST_SUITE("run_folder") {
           }).find("is no run folder (it has no run.yaml)") != std::string::npos);
   }
 
+  TEST_CASE("a run is not scattered over a folder of something else") {
+    const TemporaryFolder folder;
+    for (const char* name : {"letters", "night", "empty"}) {
+      std::filesystem::create_directory(folder / name);
+    }
+    write_text(folder / "letters" / "to_grandma.txt", "Dear");
+    CHECK(error_text([&] { static_cast<void>(resume_run_folder(folder / "letters")); }) ==
+          (folder / "letters").string() +
+              " is a folder of something else (it holds to_grandma.txt and nothing of a run); give "
+              "--run a folder of its own, which need not be there yet");
+    CHECK_FALSE(std::filesystem::exists(folder / "letters" / "frames"));
+    write_text(folder / "night" / "apparatus.yaml", "");  // put there beforehand
+    CHECK_NOTHROW(static_cast<void>(create_run_folder(folder / "night")));
+    CHECK_NOTHROW(static_cast<void>(create_run_folder(folder / "empty")));
+  }
+
   TEST_CASE("an unknown key and a wrong number in run.yaml are named with their line") {
     const TemporaryFolder folder;
     const std::string good =
