@@ -219,6 +219,15 @@ SpotPosition steady_spot(const CameraCorrection& correction, double t_s, SpotPos
   return moved_to(correction.steady(t_s, {spot.x_px, spot.y_px}), spot);
 }
 
+std::optional<CameraCorrection> read_camera_correction(const RunFolder& run) {
+  const auto record = read_camera(run.camera());
+  if (!record || record->rows.empty()) return std::nullopt;
+  const RunInfo info = read_run_info(run);
+  return CameraCorrection(
+      record->rows,
+      calibration::FrameSize{.width_px = info.frame_width_px, .height_px = info.frame_height_px});
+}
+
 NightOfRun read_night(const RunFolder& run) {
   NightOfRun result;
   result.info = read_run_info(run);

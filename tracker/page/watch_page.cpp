@@ -12,6 +12,7 @@
 
 #include "analysis/input_error.h"
 #include "analysis/quantity.h"
+#include "tracker/night_of_run.h"
 #include "tracker/side_mark.h"
 #include "tracker/track_file.h"
 #include "tracker/wall_file.h"
@@ -23,19 +24,17 @@ namespace {
 
 constexpr std::size_t kMostEvents = 40;
 constexpr std::size_t kMostWarnings = 6;
+constexpr double kCameraEvery_s = 60.0;  // creep is slow; a knock stands in the log
 
 bool is_warning(const Event& event) {
-  constexpr std::array<std::string_view, 6> kWords{
-      "warning", "gap", "camera moved", "camera changed", "clock step", "video ended"};
+  constexpr std::array<std::string_view, 7> kWords{"warning",
+                                                   "gap",
+                                                   "camera lost",
+                                                   "camera moved",
+                                                   "camera changed",
+                                                   "clock step",
+                                                   "video ended"};
   return std::ranges::find(kWords, event.event) != kWords.end();
-}
-
-std::optional<double> position_mm(const calibration::WallMap& map, double x_px, double y_px) {
-  try {
-    return calibration::wall_from_pixel(map, {x_px, y_px}).x_mm;
-  } catch (const std::invalid_argument&) {
-    return std::nullopt;  // beyond the horizon
-  }
 }
 
 /// The last part of its path.
@@ -135,16 +134,39 @@ void WatchPage::read_run() {
     if (!none && bytes != log_bytes_) {
       log_ = read_events(run_.events());
       log_bytes_ = bytes;
+      next_camera_s_ = 0.0;
     }
+    read_camera();
     const auto time = std::filesystem::last_write_time(run_.wall(), none);
     if (none || time == map_time_) return;
-    if (map_) ++maps_;
+    if (map_) ++edition_;
     map_.reset();
     map_ = read_wall_map(run_.wall());
     map_time_ = time;
-    ++maps_;
+    ++edition_;
   } catch (const InputError& error) {
     fault_ = error.what();
+  }
+}
+
+void WatchPage::read_camera() {
+  const double now_s = clock_.steady_s();
+  std::error_code none;
+  const auto bytes = std::filesystem::file_size(run_.camera(), none);
+  if (none || bytes == camera_bytes_ || now_s < next_camera_s_) return;
+  correction_ = read_camera_correction(run_);
+  camera_bytes_ = bytes;
+  next_camera_s_ = now_s + kCameraEvery_s;
+  ++edition_;
+}
+
+std::optional<double> WatchPage::place(double t_s, calibration::PixelPoint pixel) const {
+  if (correction_) pixel = correction_->steady(t_s, pixel).pixel;
+  if (!map_) return pixel.x_px;
+  try {
+    return calibration::wall_from_pixel(*map_, pixel).x_mm;
+  } catch (const std::invalid_argument&) {
+    return std::nullopt;  // beyond the horizon
   }
 }
 
@@ -152,7 +174,7 @@ std::vector<PageValue> WatchPage::values_of(const Seen& seen) const {
   const WatchStatus& status = *seen.status;
   std::vector<PageValue> values;
   if (const auto& p = status.spot.position) {
-    const auto mm = map_ ? position_mm(*map_, p->x_px, p->y_px) : std::nullopt;
+    const auto mm = map_ ? place(status.t_s, {p->x_px, p->y_px}) : std::nullopt;
     values.push_back({"position",
                       mm ? fmt::format("{:.2f} mm on the scale", *mm)
                          : fmt::format("{:.2f} px from the picture's left edge", p->x_px)});
@@ -202,11 +224,11 @@ std::string WatchPage::track(const std::string& held_edition, std::optional<doub
   std::vector<ChartPoint> chart;
   chart.reserve(points.size());
   for (const TrackPoint& point : points) {
-    const auto place = map_ ? position_mm(*map_, point.x_px, point.y_px) : point.x_px;
-    if (place) chart.push_back({point.t_s, *place});
+    const auto position = place(point.t_s, {point.x_px, point.y_px});
+    if (position) chart.push_back({point.t_s, *position});
   }
   return json_text(chart,
-                   fmt::format("{} {}", maps_, step_s),
+                   fmt::format("{} {}", edition_, step_s),
                    map_ ? "position on the scale (mm)" : "position in the picture (px)",
                    held_edition,
                    since_s);

@@ -8,6 +8,7 @@
 
 #include "calibration/wall_map.h"
 #include "tracker/camera/clock.h"
+#include "tracker/camera_correction.h"
 #include "tracker/page/live_page.h"
 #include "tracker/page/newest_picture.h"
 #include "tracker/page/thinned_track.h"
@@ -52,6 +53,10 @@ class WatchPage {
   [[nodiscard]] std::string mark(analysis::Side side);
   [[nodiscard]] std::vector<PageValue> values_of(const Seen& seen) const;
   void read_run();
+  void read_camera();
+  /// Where a spot of the picture at t_s stands: mm on the scale, or px of the first picture without
+  /// one; nothing beyond the map's horizon.
+  [[nodiscard]] std::optional<double> place(double t_s, calibration::PixelPoint pixel) const;
 
   RunFolder run_;
   const Clock& clock_;
@@ -63,7 +68,10 @@ class WatchPage {
   std::string fault_{};  // why one of these cannot be read
   std::optional<calibration::WallMap> map_{};
   std::filesystem::file_time_type map_time_{};
-  int maps_ = 0;  // how many there have been
+  std::optional<CameraCorrection> correction_{};
+  std::uintmax_t camera_bytes_ = 0;
+  double next_camera_s_ = 0.0;
+  int edition_ = 0;  // grows with whatever changes what is shown of the past
 
   // of the tracking thread
   std::vector<TrackPoint> waiting_{};

@@ -75,14 +75,7 @@ void RunReader::look_at_camera() {
   if (last_t_s_ < next_camera_s_) return;
   const auto mark = mark_of(run_.camera());
   if (mark == camera_mark_) return;
-  std::optional<CameraCorrection> correction;
-  const auto record = read_camera(run_.camera());
-  if (record && !record->rows.empty()) {
-    const RunInfo info = read_run_info(run_);
-    correction.emplace(
-        record->rows,
-        calibration::FrameSize{.width_px = info.frame_width_px, .height_px = info.frame_height_px});
-  }
+  std::optional<CameraCorrection> correction = read_camera_correction(run_);
   const auto bumps = [](const auto& c) { return c ? c->bumps() : 0; };
   if (bumps(correction) != bumps(correction_)) stale_ = true;
   correction_ = std::move(correction);

@@ -8,6 +8,7 @@
 #include "tests/support/near.h"
 #include "tests/support/raw_connection.h"
 #include "tests/support/temporary_folder.h"
+#include "tracker/camera_file.h"
 #include "tracker/track_file.h"
 #include "tracker/wall_calibration.h"
 #include "tracker/wall_file.h"
@@ -96,6 +97,18 @@ TEST_SUITE("watch page") {
           std::string::npos);
   }
 
+  TEST_CASE("that the camera was lost is among the warnings, also when it is back") {
+    Night night;
+    {
+      EventWriter events(night.run.events());
+      events.append({{}, 1.0, "camera lost", "it is unplugged"});
+      events.append({{}, 9.0, "camera back", "after 8 s"});
+    }
+    night.see(60.0, 100.0);
+    CHECK(night.state()["warnings"] ==
+          nlohmann::json::parse(R"(["camera lost: it is unplugged"])"));
+  }
+
   TEST_CASE("the night is in pixels until there is a scale, then in millimetres, all of it anew") {
     Night night;
     night.see(0.5, 100.0);
@@ -111,6 +124,29 @@ TEST_SUITE("watch page") {
     CHECK(after["edition"] != before["edition"]);
     REQUIRE(after["points"].size() == 2);
     CHECK(after["points"][0][1].get<double>() == within_abs(50.0, 2e-3));  // three decimals
+  }
+
+  TEST_CASE("a knock of the camera does not move the night that is shown") {
+    Night night;
+    for (int k = 0; k < 20; ++k) night.see(10.0 * k + 0.5, k < 10 ? 100.0 : 106.0);
+    CHECK(night.track()["points"][15][1] == 106);
+    {
+      CameraWriter looks(night.run.camera());
+      for (int k = 0; k < 20; ++k) {
+        looks.append({.t_s = 10.0 * k,
+                      .motion = {.shift_x_px = k < 10 ? 0.0 : 6.0},
+                      .u_shift_px = 0.01,
+                      .patches = 12,
+                      .state = k == 10 ? CameraState::kMoved : CameraState::kRegistered});
+      }
+    }
+    CHECK(night.value("position") == "106.00 px from the picture's left edge");
+    const auto steady = night.track("?edition=0%201&since=190.5");
+    REQUIRE(steady["points"].size() == 20);  // all of them anew
+    // The motion is known to the 0.01 px of one look.
+    for (const auto& point : steady["points"]) {
+      CHECK(point[1].get<double>() == within_abs(100.0, 0.01));
+    }
   }
 
   TEST_CASE("only new points are sent again") {
