@@ -248,7 +248,7 @@ NightResult analyse_night(const Night& night,
   const OpticalLever lever = lever_over(apparatus, series);
   for (SwingSample& sample : series) sample.x_mm = straightened_mm(lever, sample.x_mm);
 
-  const auto start = scan_period(series);
+  const auto start = scan_period(series, night.sides);
   if (!start) {
     result.status = NightStatus::kNoSwing;
     result.message =

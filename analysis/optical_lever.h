@@ -6,6 +6,10 @@
 /// upright wall meets the scale at
 ///   x = foot + (D/f) tan(beta),   so that a swing from beta = alpha gives
 ///   s = D (tan(alpha + 2 theta) - tan(alpha)).
+/// That covers a wall turned about the vertical (the foot says by how much). It holds for one that
+/// leans, too, if D is the level distance at the height of the spot's path: there the wall is cut
+/// along a level line. For a beam 5 degrees off level and a lean of 3 degrees D at the mirror's
+/// height would be 0.5 % off; what the path then departs from level by is below 1e-4.
 /// If the mirror leans by p (its normal that much above level) and the laser is seen from it at the
 /// elevation e, the beam r = 2 (n l) n - l (n: normal, l: towards the laser) stands, seen from
 /// above, at the angle beta to the laser if the normal stands at psi to it:

@@ -58,13 +58,16 @@ ChunkFit fit_chunk(std::span<const SwingSample> chunk, double omega, double damp
           .line_square = std::max(0.0, square - line.dot(right.head<2>()))};
 }
 
-std::vector<ChunkFit> fit_chunks(std::span<const SwingSample> samples,
-                                 double period_s,
-                                 double damping_per_s) {
+using Stretches = std::vector<std::span<const SwingSample>>;
+
+/// Adds the chunks of one stretch between moves.
+void fit_chunks(std::span<const SwingSample> samples,
+                double period_s,
+                double damping_per_s,
+                std::vector<ChunkFit>& fits) {
   const double omega = 2.0 * std::numbers::pi / period_s;
   const double span_s = samples.back().t_s - samples.front().t_s;
   const double chunk_s = span_s / std::max(1.0, std::floor(span_s / (kChunkPeriods * period_s)));
-  std::vector<ChunkFit> fits;
   std::size_t begin = 0;
   while (begin < samples.size()) {
     const double index = std::floor((samples[begin].t_s - samples.front().t_s) / chunk_s);
@@ -76,7 +79,27 @@ std::vector<ChunkFit> fit_chunks(std::span<const SwingSample> samples,
     }
     begin = end;
   }
+}
+
+std::vector<ChunkFit> fit_chunks(const Stretches& stretches,
+                                 double period_s,
+                                 double damping_per_s) {
+  std::vector<ChunkFit> fits;
+  for (const auto& samples : stretches) fit_chunks(samples, period_s, damping_per_s, fits);
   return fits;
+}
+
+Stretches stretches_between(std::span<const SwingSample> samples,
+                            std::span<const SideChange> moves) {
+  Stretches stretches;
+  for (const SideChange& move : moves) {
+    const auto end = std::ranges::lower_bound(samples, move.t_s, {}, &SwingSample::t_s);
+    const auto count = static_cast<std::size_t>(end - samples.begin());
+    if (count > 0) stretches.push_back(samples.first(count));
+    samples = samples.subspan(count);
+  }
+  if (!samples.empty()) stretches.push_back(samples);
+  return stretches;
 }
 
 struct Trial {
@@ -88,9 +111,10 @@ struct Trial {
 };
 
 /// Every chunk has a noise of its own, so that the one with the move in it counts for little.
-Trial try_swing(std::span<const SwingSample> samples, double period_s, double damping_per_s) {
-  const std::vector<ChunkFit> fits = fit_chunks(samples, period_s, damping_per_s);
-  const double n = static_cast<double>(samples.size());
+Trial try_swing(const Stretches& stretches, double period_s, double damping_per_s) {
+  const std::vector<ChunkFit> fits = fit_chunks(stretches, period_s, damping_per_s);
+  double n = 0.0;
+  for (const auto& samples : stretches) n += static_cast<double>(samples.size());
   const double parameters = (kChunkParameters + 1.0) * static_cast<double>(fits.size()) + 2.0;
   Trial trial;
   // The criterion holds for many samples a parameter; chunks of a dozen could be fitted to
@@ -118,14 +142,14 @@ Trial try_swing(std::span<const SwingSample> samples, double period_s, double da
 }
 
 /// Walks from the best trial of the grid to the largest gain nearby, with ever smaller steps.
-Trial refined(std::span<const SwingSample> samples, Trial best) {
+Trial refined(const Stretches& stretches, Trial best) {
   double period_step = 0.5 * (kPeriodStep - 1.0);
   double damping_step = 0.3 / best.start.period_s;
   for (int halving = 0; halving < 12; ++halving) {
     for (const auto& [period_move, damping_move] :
          {std::pair{1.0, 0.0}, std::pair{-1.0, 0.0}, std::pair{0.0, 1.0}, std::pair{0.0, -1.0}}) {
       const Trial trial =
-          try_swing(samples,
+          try_swing(stretches,
                     best.start.period_s * (1.0 + period_move * period_step),
                     std::max(0.0, best.start.damping_per_s + damping_move * damping_step));
       if (trial.gain > best.gain) best = trial;
@@ -138,9 +162,11 @@ Trial refined(std::span<const SwingSample> samples, Trial best) {
 
 }  // namespace
 
-std::optional<SwingStart> scan_period(std::span<const SwingSample> all_samples) {
+std::optional<SwingStart> scan_period(std::span<const SwingSample> all_samples,
+                                      std::span<const SideChange> moves) {
   if (all_samples.size() < kLeastSamples) return std::nullopt;
   const std::vector<SwingSample> samples = thinned(without_spikes(all_samples), kScanSamples);
+  const Stretches stretches = stretches_between(samples, moves);
   const double span_s = samples.back().t_s - samples.front().t_s;
   std::vector<double> steps_s;
   for (std::size_t i = 1; i < samples.size(); ++i) {
@@ -155,14 +181,14 @@ std::optional<SwingStart> scan_period(std::span<const SwingSample> all_samples) 
   for (int k = 0; k < trials; ++k) {
     const double period_s = shortest_s * std::pow(kPeriodStep, k);
     for (const double product : kDampingTimesPeriod) {
-      const Trial trial = try_swing(samples, period_s, product / period_s);
+      const Trial trial = try_swing(stretches, period_s, product / period_s);
       if (trial.gain > best.gain) best = trial;
       if (trial.gain > clear.gain && trial.start.explained > kClearlyExplained) clear = trial;
     }
   }
   if (clear.gain > kLeastGain) best = clear;
   if (!(best.gain > kLeastGain && best.start.explained > kLeastExplained)) return std::nullopt;
-  return refined(samples, best).start;
+  return refined(stretches, best).start;
 }
 
 }  // namespace nightswing::analysis

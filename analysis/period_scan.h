@@ -24,10 +24,13 @@ struct SwingStart {
 /// The trial wins that has most over straight lines in the same chunks by the Bayesian information
 /// criterion.
 ///   samples  time-ordered
+///   moves    when the sources are known to have moved, time-ordered: no chunk goes on across them.
+///            Moves that come every period or two would otherwise look like a slow wave themselves.
 ///   returns  nothing if there are fewer than 12 samples, if straight lines without a swing have as
 ///            good a criterion, or if the swing explains less than half of the scatter everywhere
 ///   source   linear least squares with a scanned frequency: Lomb, Astrophys. Space Sci. 39, 447
 ///            (1976); criterion: Schwarz, Ann. Stat. 6, 461 (1978)
-[[nodiscard]] std::optional<SwingStart> scan_period(std::span<const SwingSample> samples);
+[[nodiscard]] std::optional<SwingStart> scan_period(std::span<const SwingSample> samples,
+                                                    std::span<const SideChange> moves = {});
 
 }  // namespace nightswing::analysis

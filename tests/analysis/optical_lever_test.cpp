@@ -68,6 +68,34 @@ TEST_SUITE("optical_lever") {
     }
   }
 
+  TEST_CASE("a wall that leans changes nothing if its distance is that at the spot's height") {
+    using Eigen::Vector3d;
+    // A wall that stands oblique by 8 degrees and leans by 3, hit from a laser 5 degrees above the
+    // mirror; wall points P: normal . P = 3200 mm. The mirror stands upright.
+    const double oblique_rad = 8 * kRadPerDeg;
+    const double wall_lean_rad = 3 * kRadPerDeg;
+    const Vector3d level(std::sin(oblique_rad), std::cos(oblique_rad), 0);
+    const Vector3d normal =
+        std::cos(wall_lean_rad) * level + std::sin(wall_lean_rad) * Vector3d::UnitZ();
+    const Vector3d along = level.cross(Vector3d::UnitZ());  // of the scale
+    const auto spot = [&](double turn_rad) {
+      const double elevation_rad = -5 * kRadPerDeg;
+      const Vector3d ray(std::sin(2 * turn_rad), std::cos(2 * turn_rad), std::tan(elevation_rad));
+      return Vector3d(ray * 3200.0 / normal.dot(ray));
+    };
+    const double height_mm = spot(0).z();
+    const double at_mirror_mm = 3200.0 / std::cos(wall_lean_rad);
+    const double at_spot_mm = at_mirror_mm - height_mm * std::tan(wall_lean_rad);
+    const auto turned = [&](double wall_mm) {
+      const OpticalLever lever{.mirror_to_wall_m = 1e-3 * wall_mm, .foot_mm = 0.0};
+      return rotation_rad(lever, along.dot(spot(0.03))) -
+             rotation_rad(lever, along.dot(spot(-0.03)));
+    };
+    // What is left: the path does not run quite level, tan 5 deg tan 3 deg of small terms.
+    CHECK(turned(at_spot_mm) == within_rel(0.06, 1e-4));
+    CHECK(std::abs(turned(at_mirror_mm) / 0.06 - 1) > 0.004);  // tan 5 deg tan 3 deg = 0.46 %
+  }
+
   TEST_CASE("small swings of a mirror that leans by five degrees turn the beam by 2.015427") {
     // 1 + cos(0)/cos(10 deg), from plane trigonometry at right incidence.
     const OpticalLever lever{

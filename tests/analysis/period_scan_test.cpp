@@ -4,6 +4,8 @@
 
 #include <doctest/doctest.h>
 
+#include "analysis/night.h"
+#include "tests/support/driven_swing.h"
 #include "tests/support/near.h"
 #include "tests/support/synthetic_swing.h"
 
@@ -28,6 +30,25 @@ TEST_SUITE("period_scan") {
         CHECK(start->explained > 0.8);
       }
     }
+  }
+
+  TEST_CASE("known moves after every period and a half are not taken for a slow wave") {
+    DrivenNight night{.sides = {{Side::kPlus, 0.0}, {Side::kMinus, 848.5}, {Side::kPlus, 1697.0}},
+                      .plus_mm = 243.4,
+                      .minus_mm = 156.6,
+                      .end_s = 2545.0,
+                      .period_s = 548.0,
+                      .damping_per_s = 1.0 / 1800.0,
+                      .start_mm = 30.0,
+                      .torque_mm = 0.5};
+    const auto samples = make_driven(night).samples;
+    const auto start = scan_period(samples, night.sides);
+    REQUIRE(start);
+    CHECK(start->period_s == within_rel(night.period_s, 0.03));
+    const SwingFit fit =
+        fit_swing(samples, segments_between(night.sides, night.end_s, 0.0), *start);
+    CHECK(fit.shift_mm.value == within_abs(86.8, 4.0 * fit.shift_mm.u));
+    CHECK(fit.shift_mm.u < 0.5);
   }
 
   TEST_CASE("noise alone, a straight line and a handful of readings have no swing") {
