@@ -1,14 +1,18 @@
 // Whether the analysis keeps its promises, in figures:
 //   swing_bench coverage [NIGHTS]   intervals over simulated nights with every input redrawn
-//   swing_bench speed               seconds for a 12 h night at 1 Hz and at 10 Hz, Monte Carlo
+//   swing_bench speed [FILE]        seconds for a 12 h night at 1 Hz and at 10 Hz, Monte Carlo
+//                                   included; the first of them for tests/bench/swing_speed.py
 //   swing_bench kicks [NIGHTS]      kicks reported in nights without any, and found where there are
 //   swing_bench moves [NIGHTS]      G by the first acceleration after the moves
 //   swing_bench tracks FOLDER [N]   writes nights for tests/bench/swing_reference.py, with our
 //                                   answers
+//   swing_bench hours FOLDER [N] [S]  writes longer and longer nights of S (3, or 2) segments for
+//                                   tests/bench/swing_hours.py, with our answers
 #include <chrono>
 #include <cmath>
 #include <cstdio>
 #include <cstdlib>
+#include <ctime>
 #include <filesystem>
 #include <string>
 
@@ -94,27 +98,48 @@ void coverage(int nights) {
   all_shifts.print("shift", 1.0);
 }
 
-void speed() {
+/// t_s, x_mm, side (1 or -1).
+void write_track(const std::filesystem::path& path,
+                 const std::vector<SwingSample>& samples,
+                 const std::vector<SideChange>& sides) {
+  auto file = fmt::output_file(path.string());
+  file.print("t_s,x_mm,side\n");
+  std::size_t now = 0;
+  for (const SwingSample& s : samples) {
+    while (now + 1 < sides.size() && s.t_s >= sides[now + 1].t_s) ++now;
+    file.print("{},{:.9g},{}\n", s.t_s, s.x_mm, sides[now].side == Side::kPlus ? 1 : -1);
+  }
+}
+
+void speed(const char* file) {
   for (const double every_s : {1.0, 0.1}) {
     DrivenNight swing = night_kinds().at(1).night;
     swing.end_s = 43200.0;
     swing.every_s = every_s;
     swing.sides[1].t_s = 21600.0;
     Night night;
-    for (const SwingSample& s : make_driven(swing).samples) {
+    const auto samples = make_driven(swing).samples;
+    if (file != nullptr && every_s == 1.0) write_track(file, samples, swing.sides);
+    for (const SwingSample& s : samples) {
       night.samples.push_back({s.t_s, s.x_mm, 35.0, s.u_mm, s.u_mm});
     }
     night.sides = swing.sides;
     const auto apparatus = measured_balance(7);
     const auto begin = std::chrono::steady_clock::now();
+    const std::clock_t processor_begin = std::clock();
     const NightResult result = analyse_night(night, apparatus);
+    const double processor_s =
+        static_cast<double>(std::clock() - processor_begin) / static_cast<double>(CLOCKS_PER_SEC);
     const std::chrono::duration<double> taken = std::chrono::steady_clock::now() - begin;
-    fmt::print("{} positions: {:.2f} s, {} trials of the Monte Carlo ({}), {}\n",
-               night.samples.size(),
-               taken.count(),
-               result.monte_carlo ? result.monte_carlo->result.trials : 0,
-               name_of(result.status),
-               result.message);
+    fmt::print(
+        "{} positions: {:.2f} s ({:.2f} s of processor time), {} trials of the Monte Carlo ({}), "
+        "shift {:.4f} mm\n",
+        night.samples.size(),
+        taken.count(),
+        processor_s,
+        result.monte_carlo ? result.monte_carlo->result.trials : 0,
+        name_of(result.status),
+        result.fit.shift_mm.value);
   }
 }
 
@@ -162,7 +187,7 @@ void accelerations(int nights) {
 
 /// The swing fit of a night whose moves are known.
 SwingFit fit_of(const DrivenNight& night, const DrivenTrack& track) {
-  const auto start = scan_period(track.samples);
+  const auto start = scan_period(track.samples, night.sides);
   return fit_swing(track.samples, segments_between(night.sides, night.end_s, 0.0), *start);
 }
 
@@ -223,11 +248,7 @@ void write_tracks(const std::filesystem::path& folder, int nights) {
       DrivenNight swing = night_kinds()[kind].night;
       swing.seed = 70000 + static_cast<std::uint32_t>(k);
       const auto samples = make_driven(swing).samples;
-      auto file = fmt::output_file((folder / fmt::format("{}_{}.csv", kind, k)).string());
-      file.print("t_s,x_mm,side\n");
-      for (const SwingSample& s : samples) {
-        file.print("{},{:.9g},{}\n", s.t_s, s.x_mm, s.t_s < swing.sides[1].t_s ? 1 : -1);
-      }
+      write_track(folder / fmt::format("{}_{}.csv", kind, k), samples, swing.sides);
       const auto begin = std::chrono::steady_clock::now();
       const auto start = scan_period(samples);
       const SwingFit fit =
@@ -244,6 +265,54 @@ void write_tracks(const std::filesystem::path& folder, int nights) {
   }
 }
 
+/// Nights that differ in nothing but how long they were watched, on plus, minus and so on:
+/// random torque, slow noise and drift; no kicks, gaps or false readings.
+std::vector<NightKind> nights_to_wait_for() {
+  DrivenNight stirred = night_kinds().at(1).night;
+  DrivenNight small = stirred;
+  small.plus_mm = 210.0;
+  small.minus_mm = 190.0;
+  small.torque_mm = 0.3;
+  small.slow_mm = 0.2;
+  small.drift_mm_per_hour = 0.5;
+  DrivenNight ringing = small;
+  ringing.damping_per_s = stirred.damping_per_s / 3.0;
+  return {{"shift 87 mm, Q = 10, stirred", stirred},
+          {"shift 20 mm, Q = 10, stirred, drifting", small},
+          {"shift 20 mm, Q = 30, stirred, drifting", ringing}};
+}
+
+void write_hours(const std::filesystem::path& folder, int nights, int segments) {
+  std::filesystem::create_directories(folder);
+  auto answers = fmt::output_file((folder / "answers.csv").string());
+  answers.print("kind;hours;night;true_shift_mm;shift_mm;file\n");
+  const auto kinds = nights_to_wait_for();
+  for (std::size_t kind = 0; kind < kinds.size(); ++kind) {
+    for (double hours = 0.5; hours < 17.0; hours *= std::sqrt(2.0)) {
+      for (int k = 0; k < nights; ++k) {
+        DrivenNight swing = kinds[kind].night;
+        swing.seed = 80000 + static_cast<std::uint32_t>(k);
+        swing.end_s = 3600.0 * hours;
+        swing.sides.clear();
+        for (int n = 0; n < segments; ++n) {
+          swing.sides.push_back(
+              {n % 2 == 0 ? Side::kPlus : Side::kMinus, swing.end_s * n / segments});
+        }
+        const DrivenTrack track = make_driven(swing);
+        const auto file = fmt::format("{}_{:.2f}h_{}.csv", kind, hours, k);
+        write_track(folder / file, track.samples, swing.sides);
+        answers.print("{};{:.4f};{};{};{};{}\n",
+                      kinds[kind].name,
+                      hours,
+                      k,
+                      swing.plus_mm - swing.minus_mm,
+                      fit_of(swing, track).shift_mm.value,
+                      file);
+      }
+    }
+  }
+}
+
 }  // namespace
 
 int main(int argc, char** argv) {
@@ -252,17 +321,19 @@ int main(int argc, char** argv) {
   if (what == "coverage") {
     coverage(argc > 2 ? std::atoi(argv[2]) : 1000);
   } else if (what == "speed") {
-    speed();
+    speed(argc > 2 ? argv[2] : nullptr);
   } else if (what == "moves") {
     accelerations(argc > 2 ? std::atoi(argv[2]) : 400);
   } else if (what == "kicks") {
     kicks(argc > 2 ? std::atoi(argv[2]) : 200);
   } else if (what == "tracks" && argc > 2) {
     write_tracks(argv[2], argc > 3 ? std::atoi(argv[3]) : 40);
+  } else if (what == "hours" && argc > 2) {
+    write_hours(argv[2], argc > 3 ? std::atoi(argv[3]) : 30, argc > 4 ? std::atoi(argv[4]) : 3);
   } else {
     fmt::print(stderr,
-               "usage: swing_bench coverage [NIGHTS] | speed | kicks [NIGHTS] | moves [NIGHTS] | "
-               "tracks FOLDER [NIGHTS]\n");
+               "usage: swing_bench coverage [NIGHTS] | speed [FILE] | kicks [NIGHTS] | "
+               "moves [NIGHTS] | tracks FOLDER [NIGHTS] | hours FOLDER [NIGHTS] [SEGMENTS]\n");
     return 2;
   }
   return 0;

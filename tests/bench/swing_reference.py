@@ -97,23 +97,23 @@ def one_swing(t, level, a, b, w, g):
     return level + np.exp(-g * t) * (a * np.cos(w * t) + b * np.sin(w * t))
 
 
+def fit_one_swing(t, x):
+    """curve_fit of one segment, the period from the best of a scan: level, (w, g)."""
+    since = t - t[0]
+    tried = []
+    for period in np.arange(450.0, 700.0, 20.0):
+        w = 2 * np.pi / period
+        design = np.stack([np.ones_like(since), np.cos(w * since), np.sin(w * since)], axis=1)
+        rest = np.linalg.lstsq(design, x, rcond=None)
+        tried.append((rest[1][0], w, rest[0]))
+    _, w, c = min(tried, key=lambda r: r[0])
+    p, _ = optimize.curve_fit(one_swing, since, x, p0=[*c, w, 5e-4], maxfev=20000)
+    return p[0], p[3:]
+
+
 def per_segment(t, x, side):
-    """curve_fit on each side, the period from the best of a scan."""
-    levels, swings = [], []
-    for s in (1, -1):
-        here = side * s > 0
-        since = t[here] - t[here][0]
-        tried = []
-        for period in np.arange(450.0, 700.0, 20.0):
-            w = 2 * np.pi / period
-            design = np.stack([np.ones_like(since), np.cos(w * since), np.sin(w * since)], axis=1)
-            rest = np.linalg.lstsq(design, x[here], rcond=None)
-            tried.append((rest[1][0], w, rest[0]))
-        _, w, c = min(tried, key=lambda r: r[0])
-        p, _ = optimize.curve_fit(one_swing, since, x[here], p0=[*c, w, 5e-4], maxfev=20000)
-        levels.append(p[0])
-        swings.append(p[3:])
-    return levels[0] - levels[1], swings[0]
+    plus, swing = fit_one_swing(t[side > 0], x[side > 0])
+    return plus - fit_one_swing(t[side < 0], x[side < 0])[0], swing
 
 
 def main(folder):
