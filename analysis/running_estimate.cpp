@@ -114,7 +114,7 @@ void RunningEstimate::plan_refit() {
 std::optional<SwingStart> RunningEstimate::start_for(const std::vector<SwingSample>& series) const {
   const bool sure =
       last_start_ && result_.at_s - first_s_ > kScanAgainPeriods * last_start_->period_s;
-  return sure ? last_start_ : scan_period(series);
+  return sure ? last_start_ : scan_period(series, marks_);
 }
 
 void RunningEstimate::refit() {

@@ -51,6 +51,25 @@ TEST_SUITE("period_scan") {
     CHECK(fit.shift_mm.u < 0.5);
   }
 
+  TEST_CASE("two periods a side are enough where the moves are marked") {
+    // 25 min on either side of a balance of ten minutes, the shift larger than the swing: three
+    // periods in a row always hold the move, which is no swing.
+    const SyntheticNight night{.segments = {{0.0, 326.0, 38.0, 0.0}, {1500.0, 225.0, 70.0, 1.0}},
+                               .end_s = 3000.0,
+                               .every_s = 1.0,
+                               .period_s = 606.0};
+    const std::vector<SideChange> moves{{Side::kPlus, 0.0}, {Side::kMinus, 1500.0}};
+    const auto start = scan_period(make_night(night), moves);
+    REQUIRE(start);
+    CHECK(start->period_s == within_rel(606.0, 0.03));  // the fit converges from 5 % away
+    // A mark that is wrong by hours does no harm to a night that is long enough.
+    const SyntheticNight longer{.segments = {{0.0, 326.0, 38.0, 0.0}}, .end_s = 6000.0};
+    const std::vector<SideChange> wrong{{Side::kPlus, -900.0}, {Side::kMinus, 90000.0}};
+    const auto found = scan_period(make_night(longer), wrong);
+    REQUIRE(found);
+    CHECK(found->period_s == within_rel(600.0, 0.03));
+  }
+
   TEST_CASE("noise alone, a straight line and a handful of readings have no swing") {
     std::mt19937 generator(3);
     std::normal_distribution<double> noise(0.0, 1.0);
