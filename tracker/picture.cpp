@@ -1,6 +1,7 @@
 #include "tracker/picture.h"
 
 #include <algorithm>
+#include <array>
 #include <stdexcept>
 #include <utility>
 #include <vector>
@@ -110,6 +111,20 @@ cv::Mat coloured(const FilmPlanes& planes, const cv::Rect& area) {
   return out;
 }
 
+cv::Mat weighted(const cv::Mat& bgr, const GrayShares& shares) {
+  std::array<cv::Mat, 3> colours;
+  cv::split(bgr, colours.data());
+  cv::Mat gray(bgr.size(), CV_8UC1);
+  for (int row = 0; row < bgr.rows; ++row) {
+    const auto* __restrict blue = colours[0].ptr<std::uint8_t>(row);
+    const auto* __restrict green = colours[1].ptr<std::uint8_t>(row);
+    const auto* __restrict red = colours[2].ptr<std::uint8_t>(row);
+    auto* __restrict out = gray.ptr<std::uint8_t>(row);
+    for (int k = 0; k < bgr.cols; ++k) out[k] = shares.gray(blue[k], green[k], red[k]);
+  }
+  return gray;
+}
+
 int ceil_of(int length, int each) {
   return (length + each - 1) / each;
 }
@@ -144,7 +159,14 @@ Picture::Picture(FilmPlanes planes) : planes_(std::move(planes)) {
   }
 }
 
+Picture Picture::in_gray_of(const GrayShares& shares) const {
+  Picture picture = *this;
+  if (has_colour()) picture.shares_ = shares;
+  return picture;
+}
+
 cv::Mat Picture::gray(const cv::Rect& area) const {
+  if (shares_) return weighted(bgr(area), *shares_);
   if (planes_.full_range && (bgr_.empty() || area == this->area())) return stored_luma()(area);
   cv::Mat gray;
   if (!bgr_.empty()) {

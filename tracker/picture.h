@@ -4,6 +4,7 @@
 #include <cstdint>
 #include <memory>
 #include <mutex>
+#include <optional>
 
 #include <opencv2/core.hpp>
 
@@ -52,13 +53,28 @@ inline constexpr int kShareBits = 15;
   return static_cast<std::uint8_t>((sum + (1 << (kShareBits - 1))) >> kShareBits);
 }
 
+/// What each colour adds to a gray that is not luma, in steps of 1/256: 256 together, so that white
+/// keeps its counts.
+struct GrayShares {
+  std::uint16_t blue;
+  std::uint16_t green;
+  std::uint16_t red;
+
+  /// Rounded to the nearest.
+  [[nodiscard]] std::uint8_t gray(std::uint8_t b, std::uint8_t g, std::uint8_t r) const {
+    // 16 bits hold 255 * 256 and the half; said so, the compiler takes eight pixels at a time.
+    return static_cast<std::uint8_t>(
+        static_cast<std::uint16_t>(blue * b + green * g + red * r + 128) >> 8);
+  }
+};
+
 /// A picture to measure in: luma and colours of what is asked for; only that is converted. A value
 /// that is cheap to copy; copies share the pixels, which nobody changes. What it gives out may
 /// share them too and is valid as long as one copy lives.
 ///
-/// Luma is what is measured, because it has the full resolution and is never displaced. Colours of
-/// a film are interpolated between the places where its values belong (chroma siting), so that they
-/// are not displaced either.
+/// Gray is luma, which has the full resolution and is never displaced, unless another sum of the
+/// colours is asked for (ColourPlane). Colours of a film are interpolated between the places where
+/// its values belong (chroma siting), so that they are not displaced either.
 class Picture {
  public:
   Picture() = default;
@@ -75,13 +91,20 @@ class Picture {
   [[nodiscard]] cv::Rect area() const { return {cv::Point(0, 0), size()}; }
   [[nodiscard]] bool has_colour() const { return !bgr_.empty() || !planes_.blue.empty(); }
 
-  /// Luma, 0 (black) to 255 (white), CV_8UC1, of a rectangle inside the picture. Shares the pixels
-  /// where they are stored in this range.
+  /// The same picture with another gray; of one without colour, itself.
+  [[nodiscard]] Picture in_gray_of(const GrayShares& shares) const;
+
+  /// Gray, 0 (black) to 255 (white), CV_8UC1, of a rectangle inside the picture. Shares the pixels
+  /// where they are stored so.
   [[nodiscard]] cv::Mat gray(const cv::Rect& area) const;
 
   /// The same of one pixel.
   [[nodiscard]] std::uint8_t gray_at(int column, int row) const {
-    if (!bgr_.empty()) return luma_of(bgr_.at<cv::Vec3b>(row, column));
+    if (!bgr_.empty()) {
+      const auto& p = bgr_.at<cv::Vec3b>(row, column);
+      return shares_ ? shares_->gray(p[0], p[1], p[2]) : luma_of(p);
+    }
+    if (shares_) return gray({column, row, 1, 1}).at<std::uint8_t>(0, 0);
     const std::uint8_t stored = planes_.luma.at<std::uint8_t>(row, column);
     return planes_.full_range ? stored : full_range_of(stored);
   }
@@ -102,8 +125,9 @@ class Picture {
     cv::Mat luma;
   };
 
-  FilmPlanes planes_;  // without luma if the picture came as BGR
-  cv::Mat bgr_;        // of a picture that came as BGR
+  FilmPlanes planes_;                 // without luma if the picture came as BGR
+  cv::Mat bgr_;                       // of a picture that came as BGR
+  std::optional<GrayShares> shares_;  // only where there is colour; else gray is luma
   std::shared_ptr<ConvertedLuma> converted_;
 };
 

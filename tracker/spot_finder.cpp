@@ -24,7 +24,6 @@ constexpr int kMostWidths = 50;        // length of its memory
 constexpr int kNewWidthFrames = 25;
 constexpr int kCoastingFrames = 8;  // the speed is believed for so long
 constexpr int kRivalEvery = 4;      // frames, while the spot is young; later 8 times rarer
-constexpr int kYoung = 64;
 constexpr int kRivalSightings = 3;
 constexpr int kRivalMisses = 4;
 constexpr double kRivalShare = 0.1;  // of the followed light's peak
@@ -81,6 +80,13 @@ void SpotFinder::check(const Picture& frame) {
 SpotMeasurement SpotFinder::measure(const Picture& frame) {
   check(frame);
   lossy_film_ = repeated_wall_.look(frame);
+  const SpotMeasurement measurement = measure_in(colour_.seen(frame));
+  look_at_colour(frame);
+  return measurement;
+}
+
+/// In the gray of that picture.
+SpotMeasurement SpotFinder::measure_in(const Picture& frame) {
   note_light(frame);
   const SpotMeasurement measurement = followed_ ? follow(frame) : search(frame, std::nullopt);
   // Light of unknown whereabouts must not become part of the wall.
@@ -414,8 +420,8 @@ SpotMeasurement SpotFinder::measured(const SpotFit& fit) const {
   const SpotState state = undecided ? SpotState::kBlocked : measured_state;
   const double widening = lossy_film_ ? kLossyWidening : 1.0;
   return {state,
-          SpotPosition{shape.x_px,
-                       shape.y_px,
+          SpotPosition{shape.x_px - colour_.shift_x_px(),
+                       shape.y_px - colour_.shift_y_px(),
                        widening * fit.u_x_px,
                        widening * fit.u_y_px,
                        shape.peak,

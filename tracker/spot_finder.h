@@ -4,6 +4,7 @@
 
 #include <opencv2/core.hpp>
 
+#include "tracker/colour_plane.h"
 #include "tracker/fixed_lights.h"
 #include "tracker/repeated_wall.h"
 #include "tracker/spot_fit.h"
@@ -26,7 +27,9 @@ struct SpotFinderOptions {
 
 /// Finds the spot in frame after frame and measures where it is.
 ///
-/// - What is measured is luma (gray). See SpotFit for the estimate and its uncertainty.
+/// - What is measured is luma, or what ColourPlane chooses once the light has moved and 64 frames
+///   have passed; never another than luma in lossy film. See SpotFit for the estimate and its
+///   uncertainty.
 /// - The spot is looked for where it should be next; the whole frame is searched only when it is
 ///   not there. While the light that is followed has never moved, the rest of the frame is also
 ///   looked at every few frames: if another light of a spot's shape moves, that is the spot, and
@@ -69,6 +72,7 @@ class SpotFinder {
 
  private:
   static constexpr double kMovedSigmas = 2.0;  // merging with another light moves it by less
+  static constexpr int kYoung = 64;            // frames
 
   enum class Verdict { kNoLight, kWrongShape, kSpot };
 
@@ -104,6 +108,7 @@ class SpotFinder {
 
   void remember_fixed_lights();
   void note_light(const Picture& frame);
+  void look_at_colour(const Picture& frame);
   void look_for_ghost(const Picture& frame);
   void note_brighter(const SpotShape& light);
   void switch_to(const SpotFit& fit);
@@ -124,6 +129,7 @@ class SpotFinder {
   };
 
   void check(const Picture& frame);
+  [[nodiscard]] SpotMeasurement measure_in(const Picture& frame);
   [[nodiscard]] SpotMeasurement follow(const Picture& frame);
   [[nodiscard]] SpotMeasurement search(const Picture& frame, const std::optional<Judged>& seen);
   [[nodiscard]] std::optional<Judged> look_near(const Picture& frame) const;
@@ -146,6 +152,7 @@ class SpotFinder {
   cv::Size size_;
   WallLight wall_;
   RepeatedWall repeated_wall_;
+  ColourPlane colour_;
   bool lossy_film_ = false;
   std::optional<Followed> followed_;
   std::optional<Rival> rival_;

@@ -122,26 +122,6 @@ std::optional<Comparison> improve(const SpotPatch& patch,
   return std::nullopt;
 }
 
-/// Peak and level by least squares, the place and the widths held. Saturated pixels, which say only
-/// "at least so bright", are left out: with them the peak of a clipped spot begins far too low, and
-/// the first steps go to widening the spot and narrowing it again.
-SpotShape first_shape(const SpotPatch& patch, const SpotFitStart& start) {
-  SpotShape shape;
-  shape.peak = 1.0;
-  shape.x_px = start.x_px;
-  shape.y_px = start.y_px;
-  shape.sigma_x_px = start.sigma_x_px;
-  shape.sigma_y_px = start.sigma_y_px;
-  const SpotModel unit(patch, shape);
-  const Eigen::ArrayXXd counted = 1.0 - patch.at_least;
-  const double n = std::max(counted.sum(), 1.0);
-  const Eigen::ArrayXXd deviation = counted * (unit.spot() - (counted * unit.spot()).sum() / n);
-  const double spread = deviation.square().sum();
-  shape.peak = spread > 0 ? std::max((deviation * patch.counts).sum() / spread, 1.0) : 1.0;
-  shape.level = (counted * (patch.counts - shape.peak * unit.spot())).sum() / n;
-  return shape;
-}
-
 /// Noise from the residuals; each square is raised by what the fit has absorbed of it. Only pixels
 /// that the spot lights count: compression wipes the wall clean, but not the spot's neighbourhood.
 SpotNoise noise_in(const SpotPatch& patch, const Comparison& c, const Eigen::ArrayXXd& certainty) {
@@ -256,7 +236,9 @@ SpotFit described(const SpotPatch& patch,
 
 SpotFit fit_pixels(const SpotPatch& patch, const SpotFitStart& start) {
   if (patch.columns() < kSmallestPatch_px || patch.rows() < kSmallestPatch_px) return {};
-  SpotModel model(patch, first_shape(patch, start));
+  // With its saturated pixels the peak of a clipped spot would begin far too low, and the first
+  // steps would go to widening the spot and narrowing it again.
+  SpotModel model(patch, lit_shape(patch, start));
   SpotNoise noise;
   Eigen::ArrayXXd certainty;
   if (start.noise) {
@@ -300,6 +282,23 @@ SpotFit fit_coarsely(const SpotPatch& patch, const SpotFitStart& start) {
 }
 
 }  // namespace
+
+SpotShape lit_shape(const SpotPatch& patch, const SpotFitStart& start) {
+  SpotShape shape;
+  shape.peak = 1.0;
+  shape.x_px = start.x_px;
+  shape.y_px = start.y_px;
+  shape.sigma_x_px = start.sigma_x_px;
+  shape.sigma_y_px = start.sigma_y_px;
+  const SpotModel unit(patch, shape);
+  const Eigen::ArrayXXd counted = 1.0 - patch.at_least;
+  const double n = std::max(counted.sum(), 1.0);
+  const Eigen::ArrayXXd deviation = counted * (unit.spot() - (counted * unit.spot()).sum() / n);
+  const double spread = deviation.square().sum();
+  shape.peak = spread > 0 ? std::max((deviation * patch.counts).sum() / spread, 1.0) : 1.0;
+  shape.level = (counted * (patch.counts - shape.peak * unit.spot())).sum() / n;
+  return shape;
+}
 
 SpotFit fit_spot(const SpotPatch& patch, const SpotFitStart& start) {
   const bool broad = std::min(start.sigma_x_px, start.sigma_y_px) > kBroad_px;

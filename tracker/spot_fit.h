@@ -32,6 +32,10 @@ struct SpotFit {
   ResidualCorrelation correlation;
 };
 
+/// A spot there: peak (at least 1 count) and level by least squares, the place and the widths held.
+/// Saturated pixels, which say only "at least so bright", are left out.
+[[nodiscard]] SpotShape lit_shape(const SpotPatch& patch, const SpotFitStart& start);
+
 /// Fits a spot on a sloping background by weighted least squares (Levenberg and Marquardt).
 ///
 /// - The Gaussian is integrated over the pixel; its axes are those of the picture. A tilted

@@ -74,6 +74,30 @@ TEST_SUITE("picture") {
     CHECK(copy.gray(copy.area()).data == picture.stored_luma().data);
   }
 
+  TEST_CASE("another gray than luma is the weighted sum of the colours, alone and in a rectangle") {
+    cv::Mat pixels(61, 83, CV_8UC3);
+    cv::randu(pixels, 0, 256);
+    pixels.at<cv::Vec3b>(9, 8) = {255, 255, 255};
+    const tracker::GrayShares shares{20, 50, 186};
+    const Picture picture = Picture(pixels).in_gray_of(shares);
+    const cv::Rect part(5, 7, 70, 50);
+    const cv::Mat gray = picture.gray(part);
+    for (int row = 0; row < part.height; ++row) {
+      for (int column = 0; column < part.width; ++column) {
+        const cv::Vec3b& p = pixels.at<cv::Vec3b>(part.y + row, part.x + column);
+        const double sum = (20.0 * p[0] + 50.0 * p[1] + 186.0 * p[2]) / 256.0;
+        REQUIRE(gray.at<std::uint8_t>(row, column) == within_abs(sum, 0.51));  // rounded
+        REQUIRE(picture.gray_at(part.x + column, part.y + row) ==
+                gray.at<std::uint8_t>(row, column));
+      }
+    }
+    CHECK(picture.gray_at(8, 9) == 255);
+    CHECK((Picture(even(100, 128, 128)).in_gray_of(shares).gray_at(3, 4) ==
+           Picture(even(100, 128, 128)).gray_at(3, 4)));  // what has no colour is the same in all
+    const Picture without = Picture(cv::Mat(5, 5, CV_8UC1, cv::Scalar(77))).in_gray_of(shares);
+    CHECK(without.gray_at(2, 2) == 77);
+  }
+
   TEST_CASE("the colour bars of television come out as their colours") {
     // 75 % bars in 8-bit codes (luma, blue, red) of limited range: SMPTE EG 1 by BT.601, ARIB
     // STD-B28 by BT.709; 75 % of 255 is 191. From memory, and the same by the formulas of BT.601-7
