@@ -4,6 +4,7 @@
 //                                   included; the first of them for tests/bench/swing_speed.py
 //   swing_bench kicks [NIGHTS]      kicks reported in nights without any, and found where there are
 //   swing_bench moves [NIGHTS]      G by the first acceleration after the moves
+//   swing_bench falls [NIGHTS]      the first acceleration itself in white nights, without balance
 //   swing_bench tracks FOLDER [N]   writes nights for tests/bench/swing_reference.py, with our
 //                                   answers
 //   swing_bench hours FOLDER [N] [S]  writes longer and longer nights of S (3, or 2) segments for
@@ -14,6 +15,7 @@
 #include <cstdlib>
 #include <ctime>
 #include <filesystem>
+#include <numbers>
 #include <string>
 
 #include <fmt/format.h>
@@ -191,6 +193,35 @@ SwingFit fit_of(const DrivenNight& night, const DrivenTrack& track) {
   return fit_swing(track.samples, segments_between(night.sides, night.end_s, 0.0), *start);
 }
 
+/// How far the first acceleration after the move is off in white nights, no apparatus in between.
+void falls(int nights) {
+  double sum = 0.0;
+  double square = 0.0;
+  int n = 0;
+  for (int k = 0; k < nights; ++k) {
+    DrivenNight night = night_kinds().at(0).night;
+    night.seed = 200000 + static_cast<std::uint32_t>(k);
+    const DrivenTrack track = make_driven(night);
+    const SwingFit fit = fit_of(night, track);
+    const auto move = fit_source_move(track.samples, fit, 0, 0.1 * fit.period_s.value);
+    if (!move) continue;
+    const double omega = 2.0 * std::numbers::pi / night.period_s;
+    const double true_mm_per_s2 = (omega * omega + night.damping_per_s * night.damping_per_s) *
+                                  (night.minus_mm - night.plus_mm);
+    const double off = move->acceleration_mm_per_s2.value / true_mm_per_s2 - 1.0;
+    sum += off;
+    square += off * off;
+    ++n;
+  }
+  fmt::print(
+      "{} of {} nights: first acceleration off by {:.5f} +- {:.5f} % on average, r.m.s. {:.4f} %\n",
+      n,
+      nights,
+      100.0 * sum / n,
+      100.0 * std::sqrt(square) / n,
+      100.0 * std::sqrt(square / n));
+}
+
 /// In how many of the nights a kick is reported, and how many kicks in all.
 void count_kicks(std::string_view what, DrivenNight night, int nights) {
   int with_any = 0;
@@ -324,6 +355,8 @@ int main(int argc, char** argv) {
     speed(argc > 2 ? argv[2] : nullptr);
   } else if (what == "moves") {
     accelerations(argc > 2 ? std::atoi(argv[2]) : 400);
+  } else if (what == "falls") {
+    falls(argc > 2 ? std::atoi(argv[2]) : 400);
   } else if (what == "kicks") {
     kicks(argc > 2 ? std::atoi(argv[2]) : 200);
   } else if (what == "tracks" && argc > 2) {
@@ -333,7 +366,8 @@ int main(int argc, char** argv) {
   } else {
     fmt::print(stderr,
                "usage: swing_bench coverage [NIGHTS] | speed [FILE] | kicks [NIGHTS] | "
-               "moves [NIGHTS] | tracks FOLDER [NIGHTS] | hours FOLDER [NIGHTS] [SEGMENTS]\n");
+               "moves [NIGHTS] | falls [NIGHTS] | tracks FOLDER [NIGHTS] | hours FOLDER [NIGHTS] "
+               "[SEGMENTS]\n");
     return 2;
   }
   return 0;
