@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <optional>
 #include <set>
 #include <stdexcept>
 #include <utility>
@@ -63,8 +64,7 @@ struct Fitted {
   bool converged = false;
   std::array<double, kCount> parameters{};
   SquareMatrix covariance = SquareMatrix::Zero();
-  double cost = 0.0;              // half of the robust sum of squares
-  double tick_correlation = 0.0;  // of the residuals of points of one tick
+  double cost = 0.0;  // half of the robust sum of squares
 };
 
 /// Linear start without lens: x W = p0 u + p1 v + p2 in least squares.
@@ -82,23 +82,110 @@ std::array<double, kCount> linear_start(const std::vector<Point>& points) {
   return {fit[0], fit[1], fit[2], fit[3], fit[4]};
 }
 
-/// Correlation of the residuals of neighbouring points of one tick, those beyond the bend set to
-/// it.
-double tick_correlation(const std::vector<Point>& points, const double* parameters) {
-  double products = 0.0;
-  double squares = 0.0;
-  double before = 0.0;
-  for (std::size_t i = 0; i < points.size(); ++i) {
-    double residual = 0.0;
-    AcrossTick{points[i]}(parameters, &residual);
-    residual = std::clamp(residual, -kHuberBend, kHuberBend);
-    if (i > 0 && points[i].x == points[i - 1].x) {
-      products += residual * before;
-      squares += 0.5 * (residual * residual + before * before);
+/// The problem at its minimum, with the weights of the loss: a row for each point, in their order,
+/// and the rows of what is known beforehand.
+struct Linearised {
+  Eigen::VectorXd residuals;
+  Eigen::Matrix<double, Eigen::Dynamic, kCount> jacobian;
+};
+
+std::optional<Linearised> linearised(ceres::Problem& problem) {
+  std::vector<double> residuals;
+  ceres::CRSMatrix sparse;
+  if (!problem.Evaluate({}, nullptr, &residuals, nullptr, &sparse)) return std::nullopt;
+  Linearised result;
+  result.residuals =
+      Eigen::Map<Eigen::VectorXd>(residuals.data(), static_cast<Eigen::Index>(residuals.size()));
+  result.jacobian.setZero(sparse.num_rows, kCount);
+  for (int row = 0; row < sparse.num_rows; ++row) {
+    const auto at = static_cast<std::size_t>(row);
+    for (int k = sparse.rows[at]; k < sparse.rows[at + 1]; ++k) {
+      const auto entry = static_cast<std::size_t>(k);
+      result.jacobian(row, sparse.cols[entry]) = sparse.values[entry];
     }
-    before = residual;
   }
-  return squares > 0.0 ? products / squares : 0.0;
+  return result;
+}
+
+/// The rows of one tick.
+struct TickRows {
+  Eigen::VectorXd residuals;
+  Eigen::Matrix<double, Eigen::Dynamic, kCount> jacobian;
+
+  [[nodiscard]] double root_count() const {
+    return std::sqrt(static_cast<double>(residuals.size()));
+  }
+  /// What its points have in common, of unit variance if they are independent of unit variance.
+  [[nodiscard]] double common() const { return residuals.sum() / root_count(); }
+  [[nodiscard]] Eigen::Matrix<double, 1, kCount> common_row() const {
+    return jacobian.colwise().sum() / root_count();
+  }
+};
+
+std::vector<TickRows> rows_of_ticks(const std::vector<Point>& points, const Linearised& fit) {
+  std::vector<TickRows> ticks;
+  for (std::size_t from = 0; from < points.size();) {
+    std::size_t to = from + 1;
+    while (to < points.size() && points[to].x == points[from].x) ++to;
+    const auto first = static_cast<Eigen::Index>(from);
+    const auto count = static_cast<Eigen::Index>(to - from);
+    ticks.push_back({.residuals = fit.residuals.segment(first, count),
+                     .jacobian = fit.jacobian.middleRows(first, count)});
+    from = to;
+  }
+  return ticks;
+}
+
+/// Variances over those stated of the places of the ticks (what the points of one have in common)
+/// and of their tilts (in what they differ): these are disturbed by different things, and the tilts
+/// decide how well the map holds beside the ruler.
+struct TickScatter {
+  double place = 1.0;
+  double tilt = 1.0;
+};
+
+/// inverse  of the information of all rows: how much of the scatter the fit has absorbed.
+TickScatter scatter_of(const std::vector<TickRows>& ticks, const SquareMatrix& inverse) {
+  TickScatter squares{0.0, 0.0};
+  TickScatter freedom{0.0, 0.0};
+  for (const TickRows& tick : ticks) {
+    const double common2 = tick.common() * tick.common();
+    const auto row = tick.common_row();
+    const double absorbed = (row * inverse * row.transpose()).value();
+    squares.place += common2;
+    freedom.place += 1.0 - absorbed;
+    squares.tilt += tick.residuals.squaredNorm() - common2;
+    freedom.tilt += static_cast<double>(tick.residuals.size()) - 1.0 -
+                    ((tick.jacobian * inverse * tick.jacobian.transpose()).trace() - absorbed);
+  }
+  // At least 1: what is known of the pixels themselves is no overestimate.
+  const auto variance = [](double sum, double count) {
+    constexpr double kLeastFreedom = 0.5;  // below it the fit has absorbed all there was
+    return count > kLeastFreedom ? std::max(1.0, sum / count) : 1.0;
+  };
+  return {.place = variance(squares.place, freedom.place),
+          .tilt = variance(squares.tilt, freedom.tilt)};
+}
+
+/// Covariance of the parameters found by weights that know nothing of what a tick's points have in
+/// common: H^-1 J^T V J H^-1, H = J^T J.
+/// source  P. J. Huber, Proc. Fifth Berkeley Symp. Math. Stat. Prob. 1 (1967) 221, from memory
+std::optional<SquareMatrix> covariance_of(const std::vector<Point>& points, const Linearised& fit) {
+  const SquareMatrix information = fit.jacobian.transpose() * fit.jacobian;
+  const Eigen::LDLT<SquareMatrix> cholesky(information);
+  if (cholesky.info() != Eigen::Success || !cholesky.isPositive()) return std::nullopt;
+  const SquareMatrix inverse = cholesky.solve(SquareMatrix::Identity());
+  const auto known = fit.jacobian.bottomRows<static_cast<int>(kLensTerms)>();
+  const std::vector<TickRows> ticks = rows_of_ticks(points, fit);
+  const TickScatter scatter = scatter_of(ticks, inverse);
+  SquareMatrix spread = known.transpose() * known;
+  for (const TickRows& tick : ticks) {
+    const auto row = tick.common_row();
+    spread += scatter.tilt * tick.jacobian.transpose() * tick.jacobian +
+              (scatter.place - scatter.tilt) * row.transpose() * row;
+  }
+  const SquareMatrix covariance = inverse * spread * inverse;
+  return covariance.allFinite() ? std::optional(covariance) : std::nullopt;
 }
 
 Fitted fit_points(const std::vector<Point>& points) {
@@ -127,14 +214,10 @@ Fitted fit_points(const std::vector<Point>& points) {
   ceres::Solve(options, &problem, &summary);
   result.cost = summary.final_cost;
   if (!summary.IsSolutionUsable()) return result;
-  result.tick_correlation = tick_correlation(points, p);
-  ceres::Covariance::Options covariance_options;
-  covariance_options.algorithm_type = ceres::DENSE_SVD;
-  ceres::Covariance covariance(covariance_options);
-  const std::vector<const double*> blocks{p};
-  if (!covariance.Compute(blocks, &problem)) return result;
-  covariance.GetCovarianceMatrix(blocks, result.covariance.data());
-  result.converged = result.covariance.allFinite();
+  const auto at_minimum = linearised(problem);
+  const auto covariance = at_minimum ? covariance_of(points, *at_minimum) : std::nullopt;
+  result.converged = covariance.has_value();
+  if (covariance) result.covariance = *covariance;
   return result;
 }
 
@@ -187,10 +270,7 @@ void store_in_mm(const Fitted& fit, double centre_mm, double half_span_mm, WallM
   Eigen::Matrix<double, kCount, 1> p =
       to_mm * Eigen::Map<const Eigen::Matrix<double, kCount, 1>>(fit.parameters.data());
   p[2] += centre_mm;
-  // What the points of a tick share is not averaged out between them.
-  const double widening =
-      std::max(1.0, map.reduced_chi2) * (1.0 + std::max(0.0, fit.tick_correlation));
-  const SquareMatrix covariance = widening * to_mm * fit.covariance * to_mm.transpose();
+  const SquareMatrix covariance = to_mm * fit.covariance * to_mm.transpose();
   map.parameters.assign(p.data(), p.data() + kProjective);
   map.distortion.assign(p.data() + kProjective, p.data() + kCount);
   map.covariance.assign(covariance.data(), covariance.data() + covariance.size());

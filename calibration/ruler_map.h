@@ -25,8 +25,9 @@ struct TickPoint {
 /// points   at least 8 of at least 4 ticks; the ticks long enough in the picture to show where they
 ///          meet, else the map is uncertain away from the ruler, and says so in its covariance.
 /// frame    size of the picture: the lens's axis is taken to go through its middle.
-/// returns  the map; its covariance is multiplied by reduced_chi2 where that exceeds 1, and by
-///          1 + r where the residuals of the points of one tick have the correlation r > 0. The
+/// returns  the map. Its covariance is as wide as the residuals ask: the places of the ticks (what
+///          the points of one have in common) and their tilts (in what they differ) each by their
+///          own scatter, at least the stated one. Points of one tick must follow one another. The
 ///          points are its references, with what is left across the ticks for residuals; the marker
 ///          of a point is the number of its tick in the order along the ruler.
 /// throws   std::invalid_argument for numbers not finite, a u_px or frame not positive.

@@ -178,6 +178,34 @@ TEST_CASE("the stated uncertainty is what repeated measuring scatters, on and of
   CHECK(std::sqrt(above) < 1.15);
 }
 
+TEST_CASE(
+    "ticks that are disturbed more in tilt than in place make the map as uncertain as it says") {
+  cv::RNG random(11);
+  const test::RulerCamera view = camera(0.5, 0.3, 0.0);
+  double above = 0.0;
+  constexpr int kDraws = 200;
+  for (int i = 0; i < kDraws; ++i) {
+    // Half of the scatter at both points opposite: the place scatters as stated, the tilt sqrt(3)
+    // times more.
+    std::vector<TickPoint> points = tick_points(view, 0.05, random);
+    for (std::size_t k = 0; k < points.size(); k += 2) {
+      const double shift_px = random.gaussian(0.05);
+      points[k].pixel.x_px += shift_px;
+      points[k + 1].pixel.x_px -= shift_px;
+    }
+    const MapFit fit = fit_ruler_map(points, kFrame);
+    REQUIRE(fit.status == MapStatus::kFitted);
+    const PixelPoint from = test::project(view, {50.0, 40.0});
+    const PixelPoint to = test::project(view, {200.0, 40.0});
+    const double error_mm =
+        wall_from_pixel(fit.map, to).x_mm - wall_from_pixel(fit.map, from).x_mm - 150.0;
+    above += std::pow(error_mm / displacement_uncertainty_mm(fit.map, from, to), 2) / kDraws;
+  }
+  // 200 draws know a width of 1 to 0.05; one scatter for both would make it 1.22.
+  CHECK(std::sqrt(above) > 0.85);
+  CHECK(std::sqrt(above) < 1.12);
+}
+
 TEST_CASE("a misplaced tick does not pull the rest") {
   cv::RNG random(3);
   const test::RulerCamera view = camera(0.2, 0.2, 0.0);
