@@ -1,6 +1,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <numbers>
 #include <set>
 #include <stdexcept>
 #include <string>
@@ -17,7 +18,14 @@ namespace {
 constexpr double kHuberBend = 3.0;         // in standard uncertainties
 constexpr double kSignificant = 2.0;       // in standard uncertainties of c
 constexpr double kWorstReducedChi2 = 9.0;  // residuals three times the stated ones deserve a word
-constexpr double kBeside = 0.05;  // of the half span: 8 mm of 300, the length of a long tick
+// The widest usual camera sees 90 degrees across: its focal length is half the width of the
+// picture. Of a camera of half that field the width is about the focal length (common practice, no
+// source).
+constexpr double kWidest = 0.5;
+constexpr double kUsual = 1.0;
+constexpr double kSure = 3.0;         // standard uncertainties of c
+constexpr double kMostTurned = 60.0;  // degrees; beyond it no ticks are read by eye
+constexpr double kBeside = 0.05;      // of the half span: 8 mm of 300, the length of a long tick
 using Matrix3d = Eigen::Matrix<double, 3, 3, Eigen::RowMajor>;
 
 /// A tick in coordinates of about -1 .. 1.
@@ -203,6 +211,38 @@ double most_beside_px(const WallMap& map) {
   return most_px;
 }
 
+/// By how many degrees a ruler of this perspective c is turned out of the plane of the picture, for
+/// a camera of this focal length: its vanishing point lies focal / tan(turn) from the middle of the
+/// picture (Hartley, Zisserman: Multiple View Geometry, 2nd ed. 2004, section 8.6, from memory).
+double turned_degrees(const WallMap& map, double perspective, double focal_px) {
+  if (perspective == 0.0) return 0.0;
+  const double along_px = -map.half_span_px / perspective;
+  const double x_px = map.centre.x_px + along_px * map.direction_x;
+  const double y_px = map.centre.y_px + along_px * map.direction_y;
+  const double off_px =
+      std::hypot(x_px - (map.frame.width_px - 1) / 2.0, y_px - (map.frame.height_px - 1) / 2.0);
+  return std::atan2(focal_px, off_px) * 180.0 / std::numbers::pi;
+}
+
+/// Whether even the widest usual camera sees a ruler so only if it is turned too far to be read.
+bool turned_too_far(const WallMap& map) {
+  const double c = map.parameters[2];
+  const double sure = std::abs(c) - kSure * std::sqrt(map.covariance[8]);
+  return map.frame.width_px > 0 && sure > 0.0 &&
+         turned_degrees(map, std::copysign(sure, c), kWidest * map.frame.width_px) > kMostTurned;
+}
+
+std::string note_of_three(const WallMap& map) {
+  std::string note =
+      "three places on the ruler fit any perspective, so nothing checks their readings";
+  if (map.frame.width_px > 0) {
+    const double degrees = turned_degrees(map, map.parameters[2], kUsual * map.frame.width_px);
+    note += ", by which the ruler is turned some " + std::to_string(std::lround(degrees)) +
+            " degrees away from the camera: if it is not, one of them is wrong";
+  }
+  return note + "; add a fourth";
+}
+
 std::string note_of(const WallMap& map, bool perspective_checked) {
   if (!perspective_checked) {
     return "two places on the ruler cannot show perspective, so it could not be checked; add a "
@@ -215,8 +255,7 @@ std::string note_of(const WallMap& map, bool perspective_checked) {
            " px beside the line; check whether a pixel was mistyped";
   }
   if (map.degrees_of_freedom == 0) {
-    return "three places on the ruler fit any perspective, so nothing checks their readings; add a "
-           "fourth";
+    return note_of_three(map);
   }
   if (map.reduced_chi2 <= kWorstReducedChi2) return {};
   return "the places on the ruler scatter " +
@@ -275,6 +314,11 @@ MapFit fit_line_map(std::span<const LineReference> points, FrameSize frame) {
         MapStatus::kNotAView,
         "no camera can see one straight ruler with the places where they are given; check "
         "whether a number was mistyped");
+  }
+  if (turned_too_far(map)) {
+    return refusal(MapStatus::kNotAView,
+                   "no usual camera can read a ruler with these places where they are given; check "
+                   "whether a number was mistyped");
   }
   map.note = note_of(map, checks_perspective);
   return {.status = MapStatus::kFitted, .message = map.note, .map = map};

@@ -95,7 +95,7 @@ void say_read(ScaleReading& reading, std::size_t used) {
     text += reading.ids_rejected.size() == 1
                 ? ", marker " + listed(reading.ids_rejected) + " was"
                 : ", markers " + listed(reading.ids_rejected) + " were";
-    text += " left out (covered, or off the wall of the others)";
+    text += " left out (covered, too small or blurred, or off the wall of the others)";
   }
   say(reading, ScaleStatus::kRead, text);
 }

@@ -68,6 +68,25 @@ TEST_CASE("three places are said to check nothing, four need no word") {
   CHECK(fit_line_map(ticks({0.0, 80.0, 160.0, 240.0})).message.empty());
 }
 
+TEST_CASE("of three places it is told how the camera must look, and refused if none can") {
+  constexpr FrameSize kFrame{1280, 720};
+  std::vector<LineReference> points{{.pixel = {339.5, 359.5}, .x_mm = 0.0},
+                                    {.pixel = {639.5, 359.5}, .x_mm = 120.0},
+                                    {.pixel = {939.5, 359.5}, .x_mm = 240.0}};
+  CHECK(fit_line_map(points, kFrame).message.find("turned some 0 degrees") != std::string::npos);
+  // With readings -1, m, 1 at -1, 0, 1 half spans c = m, so the vanishing point lies 1 / m half
+  // spans from the middle: for m = 1/6 1800 px, which for a focal length of 1280 px is 35 degrees.
+  points[1].x_mm = 140.0;
+  const MapFit oblique = fit_line_map(points, kFrame);
+  REQUIRE(oblique.status == MapStatus::kFitted);
+  CHECK(oblique.message.find("turned some 35 degrees") != std::string::npos);
+  // m = 11/12: 327 px, which even for a focal length of 640 px is 63 degrees.
+  points[1].x_mm = 230.0;
+  const MapFit impossible = fit_line_map(points, kFrame);
+  CHECK(impossible.status == MapStatus::kNotAView);
+  CHECK(impossible.message.find("mistyped") != std::string::npos);
+}
+
 TEST_CASE("a place far beside the line of the others is told") {
   std::vector<LineReference> points = ticks({0.0, 80.0, 160.0, 240.0});
   points[1].pixel.y_px += 100.0;
