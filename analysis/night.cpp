@@ -254,6 +254,11 @@ NightResult analyse_night(const Night& night,
     result.message =
         "the spot does not swing with any one period, so that there is none to compute G from; set "
         "the boom swinging by some millimetres and watch again";
+    if (night.sides.empty()) {
+      result.message +=
+          "; in a short night the moves of the sources hide the swing unless they are named, with "
+          "--side plus@0s --side minus@2h5m or 'nightswing mark'";
+    }
     return result;
   }
   choose_sides(night, series, *start, options.settle_s, result);

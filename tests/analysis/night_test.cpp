@@ -120,6 +120,24 @@ TEST_SUITE("night") {
     CHECK_FALSE(analyse_night(night, reference_balance()).gravity);
   }
 
+  TEST_CASE("a short night is measured if its moves are marked, else it says how to name them") {
+    int without_swing = 0;
+    for (double phase_rad = 0.0; phase_rad < 6.0; phase_rad += 1.0) {
+      CAPTURE(phase_rad);
+      // Two periods a side, the shift larger than the swing.
+      const SyntheticNight swing{
+          .segments = {{0.0, 317.7, 44.0, phase_rad}, {1200.0, 217.7, 60.0, 2.0 * phase_rad}},
+          .end_s = 2400.0};
+      Night night = night_on_wall(swing, {.mirror_to_wall_m = 4.0, .foot_mm = 0.0});
+      const NightResult unmarked = analyse_night(night, reference_balance());
+      if (unmarked.status == NightStatus::kNoSwing) ++without_swing;
+      if (!unmarked.gravity) CHECK(unmarked.message.find("--side minus@2h5m") != std::string::npos);
+      night.sides = {{Side::kPlus, 0.0}, {Side::kMinus, 1200.0}};
+      CHECK(analyse_night(night, reference_balance()).status == NightStatus::kMeasured);
+    }
+    CHECK(without_swing > 0);
+  }
+
   TEST_CASE("equilibria so far apart that the masses would touch contradict the apparatus") {
     SyntheticNight swing = closed_loop();
     swing.segments[0].equilibrium_mm = 1500.0;
