@@ -47,6 +47,11 @@ double length_mm(std::string_view word, const std::string& text) {
   }
 }
 
+bool is_inside(calibration::PixelPoint pixel, FrameSize frame) {
+  return pixel.x_px >= -0.5 && pixel.x_px <= frame.width_px - 0.5 && pixel.y_px >= -0.5 &&
+         pixel.y_px <= frame.height_px - 0.5;
+}
+
 HandPoint parse_point(const std::string& text, FrameSize frame) {
   const std::size_t equals = text.find('=');
   if (equals == std::string::npos) throw bad_point(text, "there is no '='");
@@ -57,9 +62,7 @@ HandPoint parse_point(const std::string& text, FrameSize frame) {
   const auto x_px = analysis::parse_number(pixel.substr(0, comma));
   const auto y_px = analysis::parse_number(pixel.substr(comma + 1));
   if (!x_px || !y_px) throw bad_point(text, "the pixel is not two numbers");
-  const bool is_inside = *x_px >= -0.5 && *x_px <= frame.width_px - 0.5 && *y_px >= -0.5 &&
-                         *y_px <= frame.height_px - 0.5;
-  if (!is_inside) {
+  if (!is_inside({*x_px, *y_px}, frame)) {
     throw bad_point(text,
                     fmt::format("the pixel lies outside the picture of {} x {} pixels",
                                 frame.width_px,
@@ -140,6 +143,15 @@ WallMap map_from_printed_scale(const calibration::ScaleReading& reading,
 }
 
 calibration::RulerReading read_ruler(const cv::Mat& picture, const ScaleInView& in_view) {
+  const FrameSize frame{.width_px = picture.cols, .height_px = picture.rows};
+  const auto& hint = in_view.ruler_hint;
+  if (hint && !(is_inside(hint->from, frame) && is_inside(hint->to, frame))) {
+    throw InputError(
+        fmt::format("--ruler: the line lies outside the picture of {} x {} pixels; give two pixels "
+                    "on the ruler's edge inside it",
+                    frame.width_px,
+                    frame.height_px));
+  }
   return calibration::read_ruler(picture,
                                  {.hint = in_view.ruler_hint, .labels = in_view.ruler_labels});
 }

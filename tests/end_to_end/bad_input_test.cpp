@@ -80,6 +80,14 @@ TEST_SUITE("bad input") {
         nightswing_command("calibrate " + run + " --point 1280,10=0mm --point 20,10=9mm"),
         "--point 1280,10=0mm: the pixel lies outside the picture of 1280 x 720 pixels; write "
         "x_px,y_px=reading such as 412.5,388.0=120mm, or x_px,y_px=x,y for a place on the wall");
+    const std::string wall = (folder / "wall.png").string();
+    const auto made =
+        run_command("ffmpeg -v error -f lavfi -i color=gray:size=1280x720 -frames:v 1 " + wall);
+    REQUIRE_MESSAGE(made.status == 0, made.errors);
+    check_refused(
+        nightswing_command("calibrate " + run + " --picture " + wall + " --ruler 120,900:1180,900"),
+        "--ruler: the line lies outside the picture of 1280 x 720 pixels; give two "
+        "pixels on the ruler's edge inside it");
     check_refused(nightswing_command("calibrate " + run + " --picture " + run + "/none.png"),
                   "there is no file " + run + "/none.png");
     const auto wrong_usage = nightswing_command("calibrate " + run + " --point-u 0");
