@@ -58,7 +58,7 @@ WatchRequest request_from(const Arguments& arguments, const Clock& clock) {
 void print(const WatchSummary& summary) {
   const std::string run = summary.run.path.string();
   if (summary.was_over) {
-    fmt::print("{}: {}, after {}; nothing was added\n",
+    fmt::print("{}: {}, after {}; nothing was added. For a new night give --run another folder\n",
                run,
                summary.ended,
                duration_text(summary.last_t_s));

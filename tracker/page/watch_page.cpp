@@ -136,17 +136,22 @@ void WatchPage::read_run() {
       log_bytes_ = bytes;
       next_camera_s_ = 0.0;
     }
+    read_wall();
     read_camera();
-    const auto time = std::filesystem::last_write_time(run_.wall(), none);
-    if (none || time == map_time_) return;
-    if (map_) ++edition_;
-    map_.reset();
-    map_ = read_wall_map(run_.wall());
-    map_time_ = time;
-    ++edition_;
   } catch (const InputError& error) {
     fault_ = error.what();
   }
+}
+
+void WatchPage::read_wall() {
+  std::error_code none;
+  const auto time = std::filesystem::last_write_time(run_.wall(), none);
+  if (none || time == map_time_) return;
+  if (map_) ++edition_;
+  map_.reset();
+  map_ = read_wall_map(run_.wall());
+  map_time_ = time;
+  ++edition_;
 }
 
 void WatchPage::read_camera() {

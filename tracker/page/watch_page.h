@@ -53,6 +53,7 @@ class WatchPage {
   [[nodiscard]] std::string mark(analysis::Side side);
   [[nodiscard]] std::vector<PageValue> values_of(const Seen& seen) const;
   void read_run();
+  void read_wall();
   void read_camera();
   /// Where a spot of the picture at t_s stands: mm on the scale, or px of the first picture without
   /// one; nothing beyond the map's horizon.
