@@ -4,7 +4,6 @@
 #include <array>
 #include <cmath>
 #include <ranges>
-#include <stdexcept>
 #include <string_view>
 #include <utility>
 
@@ -168,11 +167,8 @@ void WatchPage::read_camera() {
 std::optional<double> WatchPage::place(double t_s, calibration::PixelPoint pixel) const {
   if (correction_) pixel = correction_->steady(t_s, pixel).pixel;
   if (!map_) return pixel.x_px;
-  try {
-    return calibration::wall_from_pixel(*map_, pixel).x_mm;
-  } catch (const std::invalid_argument&) {
-    return std::nullopt;  // beyond the horizon
-  }
+  if (calibration::beyond_horizon(*map_, pixel)) return std::nullopt;
+  return calibration::wall_from_pixel(*map_, pixel).x_mm;
 }
 
 std::vector<PageValue> WatchPage::values_of(const Seen& seen) const {
