@@ -107,35 +107,27 @@ std::vector<Correction> corrections_of(const Apparatus& apparatus,
   return corrections;
 }
 
-FrequencyRatios frequency_ratios(const Apparatus& apparatus,
-                                 const NightFindings& findings,
-                                 const GravityResult& result) {
-  if (!apparatus.sides) return {};
-  const double turned_rad = turn_towards_plus(apparatus) * result.theta_rad;
-  const double plus = boom_torque(apparatus, Side::kPlus, turned_rad).total().slope;
-  const double minus = boom_torque(apparatus, Side::kMinus, -turned_rad).total().slope;
-  const double g = result.g_m3_kg_s2;
-  const double mean_per_s2 = (result.kappa_n_m - g * (plus + minus) / 2) / result.inertia_kg_m2 -
-                             square(findings.damping_per_s);
-  const double half_per_s2 = g * (plus - minus) / 2 / result.inertia_kg_m2;
-  const double share = half_per_s2 / mean_per_s2;
-  if (!(std::abs(share) < 1.0)) return {};  // a side that would not swing: not from these findings
-  return {.plus = std::sqrt(1 - share), .minus = std::sqrt(1 + share)};
-}
-
-double wire_rest_rad(const Apparatus& apparatus, const GravityResult& result) {
-  if (!apparatus.sides) return 0.0;
+/// What the two sides differ in, where they are no mirror images.
+void set_side_differences(const Apparatus& apparatus,
+                          const NightFindings& findings,
+                          GravityResult& result) {
   const double turn = turn_towards_plus(apparatus);
   const double turned_rad = turn * result.theta_rad;
-  const double sum = boom_torque(apparatus, Side::kPlus, turned_rad).total().torque +
-                     boom_torque(apparatus, Side::kMinus, -turned_rad).total().torque;
-  return -turn * result.g_m3_kg_s2 / result.kappa_n_m * sum / 2;
+  const TorquePerG plus = boom_torque(apparatus, Side::kPlus, turned_rad).total();
+  const TorquePerG minus = boom_torque(apparatus, Side::kMinus, -turned_rad).total();
+  const double g = result.g_m3_kg_s2;
+  result.wire_rest_rad = -turn * g / result.kappa_n_m * (plus.torque + minus.torque) / 2;
+  const double mean_per_s2 =
+      (result.kappa_n_m - g * (plus.slope + minus.slope) / 2) / result.inertia_kg_m2 -
+      square(findings.damping_per_s);
+  const double half_per_s2 = g * (plus.slope - minus.slope) / 2 / result.inertia_kg_m2;
+  const double share = half_per_s2 / mean_per_s2;
+  if (!(std::abs(share) < 1.0)) return;  // a side that would not swing: not from these findings
+  result.frequency_ratios = {.plus = std::sqrt(1 - share), .minus = std::sqrt(1 + share)};
 }
 
 bool masses_touch(const Apparatus& apparatus, double theta_rad) {
-  const double turned_rad = turn_towards_plus(apparatus) * theta_rad;
-  return !(least_room_m(apparatus, Side::kPlus, turned_rad) > 0.0) ||
-         !(least_room_m(apparatus, Side::kMinus, -turned_rad) > 0.0);
+  return !(least_room_m(apparatus, theta_rad) > 0.0);
 }
 
 }  // namespace
@@ -201,8 +193,7 @@ GravityResult gravity(const Apparatus& apparatus, const NightFindings& findings)
   if (findings.period_measured == PeriodMeasured::kBesideSources) {
     result.kappa_n_m += result.g_m3_kg_s2 * result.torque_per_g.total().slope;
   }
-  result.frequency_ratios = frequency_ratios(apparatus, findings, result);
-  result.wire_rest_rad = wire_rest_rad(apparatus, result);
+  if (apparatus.sides) set_side_differences(apparatus, findings, result);
   result.corrections = corrections_of(apparatus, findings, result);
   return result;
 }

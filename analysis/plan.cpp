@@ -217,9 +217,7 @@ Plan plan_balance(const Apparatus& apparatus, const PlanOptions& options) {
   plan.settling_s = std::log(50.0) * options.quality * w.period_s / std::numbers::pi;
   if (w.status == PlanStatus::kRests) {
     plan.shift_px = w.shift_mm / options.mm_per_px;
-    const double turned_rad = turn_towards_plus(apparatus) * w.theta_rad;
-    plan.clearance_mm = 1e3 * std::min(least_room_m(apparatus, Side::kPlus, turned_rad),
-                                       least_room_m(apparatus, Side::kMinus, -turned_rad));
+    plan.clearance_mm = 1e3 * least_room_m(apparatus, w.theta_rad);
     plan.swing_allowed_mm =
         2e3 * (pull_in.contact_rad - w.theta_rad) * apparatus.mirror_to_wall_m.value;
     // Torque noise 4 k T (2 g I) (one-sided): its mean over half an hour a side, against 2 kappa

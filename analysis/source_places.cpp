@@ -77,19 +77,21 @@ double room_beside_rod_m(const Apparatus& apparatus, const Place& source) {
   return gap_m(apparatus.source.shape, as_body(*apparatus.rod).shape, source);
 }
 
-double least_room_m(const Apparatus& apparatus, Side side, double theta_rad) {
+double least_room_m(const Apparatus& apparatus, double theta_rad) {
+  const double turn = turn_towards_plus(apparatus);
   double least_m = std::numeric_limits<double>::infinity();
-  for (const Place& source : source_places(apparatus, side)) {
-    least_m = std::min(least_m, room_beside_test_m(apparatus, turned_back(source, theta_rad)));
+  for (const Side side : {Side::kPlus, Side::kMinus}) {
+    const double turned_rad = side == Side::kPlus ? turn * theta_rad : -turn * theta_rad;
+    for (const Place& source : source_places(apparatus, side)) {
+      least_m = std::min(least_m, room_beside_test_m(apparatus, turned_back(source, turned_rad)));
+    }
   }
   return least_m;
 }
 
 double contact_rad(const Apparatus& apparatus) {
-  const double turn = turn_towards_plus(apparatus);
   const auto touches = [&](double theta_rad) {
-    return !(least_room_m(apparatus, Side::kPlus, turn * theta_rad) > 0.0) ||
-           !(least_room_m(apparatus, Side::kMinus, -turn * theta_rad) > 0.0);
+    return !(least_room_m(apparatus, theta_rad) > 0.0);
   };
   // Until a test mass stands beside a source mass the room only shrinks.
   double touching_rad = std::numbers::pi / 2;

@@ -34,9 +34,9 @@ namespace nightswing::analysis {
 [[nodiscard]] double room_beside_test_m(const Apparatus& apparatus, const Place& source);
 [[nodiscard]] double room_beside_rod_m(const Apparatus& apparatus, const Place& source);
 
-/// The least room between a source mass and a test mass [m] with the sources on a side and the boom
-/// turned by theta_rad. Bodies that are not round are taken to stay parallel to the boom.
-[[nodiscard]] double least_room_m(const Apparatus& apparatus, Side side, double theta_rad);
+/// The least room between a source mass and a test mass [m] on both sides, with the boom turned by
+/// theta_rad towards the side. Bodies that are not round are taken to stay parallel to the boom.
+[[nodiscard]] double least_room_m(const Apparatus& apparatus, double theta_rad);
 
 /// The rotation [rad] from midway, towards either side, at which a test mass first touches a source
 /// mass, or stands beside one that it passes by (above it, or at another distance from the wire).
