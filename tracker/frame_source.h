@@ -5,6 +5,7 @@
 #include <string>
 #include <vector>
 
+#include "tracker/opened_stream.h"
 #include "tracker/picture.h"
 #include "tracker/time_text.h"
 
@@ -21,6 +22,7 @@ struct Frame {
 struct SourceOptions {
   std::optional<double> frame_every_s;  ///< real time between two frames of a time-lapse
   std::optional<double> whole_s;        ///< real time from the first frame to the last
+  GiveUp gives_up{};                    ///< of a stream that does not open
 };
 
 /// What is known of a source as soon as it is opened.

@@ -1,3 +1,5 @@
+#include <cstdio>
+#include <cstdlib>
 #include <exception>
 
 #include <fmt/format.h>
@@ -5,15 +7,14 @@
 
 #include "analysis/input_error.h"
 #include "tracker/commands/program.h"
+#include "tracker/opened_stream.h"
 
 namespace {
 
 constexpr int kCouldNotBeDone = 1;
 constexpr int kWrongUsage = 2;
 
-}  // namespace
-
-int main(int argc, char** argv) {
+int run(int argc, char** argv) {
   try {
     const auto program = nightswing::tracker::make_program();
     try {
@@ -35,4 +36,15 @@ int main(int argc, char** argv) {
     fmt::print(stderr, "nightswing: stopped by a fault of its own: {}\n", error.what());
   }
   return kCouldNotBeDone;
+}
+
+}  // namespace
+
+int main(int argc, char** argv) {
+  const int status = run(argc, argv);
+  if (nightswing::tracker::was_stream_given_up()) {
+    std::fflush(nullptr);
+    std::_Exit(status);
+  }
+  return status;
 }

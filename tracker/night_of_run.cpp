@@ -76,12 +76,9 @@ constexpr double kShiftToTell_px = 0.3;
 class SteadyTrack {
  public:
   SteadyTrack(const RunFolder& run, const RunInfo& info, std::vector<std::string>& warnings) {
-    const auto record = read_camera(run.camera());
-    if (!record) return;
-    warnings.insert(warnings.end(), record->warnings.begin(), record->warnings.end());
-    correction_.emplace(
-        record->rows,
-        calibration::FrameSize{.width_px = info.frame_width_px, .height_px = info.frame_height_px});
+    CameraReading reading = read_camera_correction(run, info);
+    correction_ = std::move(reading.correction);
+    warnings.insert(warnings.end(), reading.warnings.begin(), reading.warnings.end());
   }
 
   SpotPosition steady(double t_s, SpotPosition spot) {
@@ -219,13 +216,15 @@ SpotPosition steady_spot(const CameraCorrection& correction, double t_s, SpotPos
   return moved_to(correction.steady(t_s, {spot.x_px, spot.y_px}), spot);
 }
 
-std::optional<CameraCorrection> read_camera_correction(const RunFolder& run) {
-  const auto record = read_camera(run.camera());
-  if (!record || record->rows.empty()) return std::nullopt;
-  const RunInfo info = read_run_info(run);
-  return CameraCorrection(
+CameraReading read_camera_correction(const RunFolder& run, const RunInfo& info) {
+  auto record = read_camera(run.camera());
+  if (!record) return {};
+  CameraReading reading{.correction = {}, .warnings = std::move(record->warnings)};
+  if (record->rows.empty()) return reading;
+  reading.correction.emplace(
       record->rows,
       calibration::FrameSize{.width_px = info.frame_width_px, .height_px = info.frame_height_px});
+  return reading;
 }
 
 NightOfRun read_night(const RunFolder& run) {

@@ -45,9 +45,15 @@ struct NightOfRun {
                                        double t_s,
                                        SpotPosition spot);
 
-/// From what camera.csv holds by now; nothing if the camera was not watched or not looked at yet.
-/// throws InputError if camera.csv or run.yaml cannot be read.
-[[nodiscard]] std::optional<CameraCorrection> read_camera_correction(const RunFolder& run);
+/// What camera.csv holds by now.
+struct CameraReading {
+  /// Nothing if the camera was not watched or not looked at yet.
+  std::optional<CameraCorrection> correction{};
+  std::vector<std::string> warnings{};  ///< lines passed over, a sentence each
+};
+
+/// throws InputError if camera.csv has another header.
+[[nodiscard]] CameraReading read_camera_correction(const RunFolder& run, const RunInfo& info);
 
 /// Reads run.yaml, track.csv, events.csv, camera.csv and wall.yaml, takes every measured position
 /// back to the picture that was calibrated (CameraCorrection) and maps it to the wall. The sides

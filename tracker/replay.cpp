@@ -37,6 +37,7 @@ std::unique_ptr<FrameSource> open(const ReplayRequest& request) {
                     "a new folder",
                     request.source));
   }
+  if (request.why_stop) options.gives_up = [&request] { return !request.why_stop().empty(); };
   return open_source(request.source, options);
 }
 

@@ -23,8 +23,9 @@ struct ReplayRequest {
   bool resume = false;                ///< go on with a run that was interrupted
   ScaleInView scale{};                ///< what is known of the scale on the wall
   bool quiet = false;                 ///< no progress on stderr
-  /// Asked after every frame: who stops it, in words, or nothing. What was tracked until then makes
-  /// a whole run, so it is for streams, which have no end; an interrupted film can be resumed.
+  /// Asked after every frame, and while a stream is being opened: who stops it, in words, or
+  /// nothing. What was tracked until then makes a whole run, so it is for streams, which have no
+  /// end; an interrupted film can be resumed.
   std::function<std::string()> why_stop{};
 };
 

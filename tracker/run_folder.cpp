@@ -27,16 +27,29 @@ int whole_number(const analysis::YamlMapping& file, std::string_view key, double
   return static_cast<int>(value);
 }
 
+/// What systems put on an empty disk by themselves.
+bool is_of_a_new_disk(const std::string& name) {
+  return name.starts_with('.') || name == "lost+found" || name == "System Volume Information";
+}
+
 /// A run scattered over somebody's other files is hard to gather again.
 void check_is_no_other_folder(const RunFolder& run) {
-  std::error_code none;
-  std::filesystem::directory_iterator entry(run.path, none);
-  if (none || entry == std::filesystem::directory_iterator()) return;  // not there yet, or empty
-  const std::string held = entry->path().filename().string();
-  for (const auto& own :
-       {run.run_yaml(), run.track(), run.events(), run.wall(), run.frames(), run.apparatus()}) {
+  for (const auto& own : {run.run_yaml(),
+                          run.track(),
+                          run.events(),
+                          run.wall(),
+                          run.first_frame(),
+                          run.apparatus()}) {
     if (std::filesystem::exists(own)) return;
   }
+  std::error_code none;
+  std::string held;
+  for (const auto& entry : std::filesystem::directory_iterator(run.path, none)) {
+    const std::string name = entry.path().filename().string();
+    const bool just_made = entry.path() == run.frames() && std::filesystem::is_empty(entry, none);
+    if (!is_of_a_new_disk(name) && !just_made) held = name;
+  }
+  if (held.empty()) return;  // not there yet, or empty
   throw InputError(
       fmt::format("{} is a folder of something else (it holds {} and nothing of a run); give --run "
                   "a folder of its own, which need not be there yet",
@@ -47,8 +60,6 @@ void check_is_no_other_folder(const RunFolder& run) {
 }  // namespace
 
 RunFolder create_run_folder(const std::filesystem::path& path) {
-  // A shell variable that is not set would else scatter a run over the folder one stands in.
-  if (path.empty()) throw InputError("--run is empty; name a folder for this night");
   if (std::filesystem::exists(RunFolder{path}.track())) {
     throw InputError(
         fmt::format("{} holds a track already; give --run another folder, or go on with a track "
@@ -58,9 +69,16 @@ RunFolder create_run_folder(const std::filesystem::path& path) {
   return resume_run_folder(path);
 }
 
-RunFolder resume_run_folder(const std::filesystem::path& path) {
+RunFolder run_folder_at(const std::filesystem::path& path) {
+  // A shell variable that is not set would else scatter a run over the folder one stands in.
+  if (path.empty()) throw InputError("--run is empty; name a folder for this night");
   RunFolder run{path};
   check_is_no_other_folder(run);
+  return run;
+}
+
+RunFolder resume_run_folder(const std::filesystem::path& path) {
+  RunFolder run = run_folder_at(path);
   std::error_code failed;
   std::filesystem::create_directories(run.frames(), failed);
   if (failed) {

@@ -52,8 +52,11 @@ struct RunInfo {
 /// only what is none of a run's files, or if it cannot be made.
 [[nodiscard]] RunFolder create_run_folder(const std::filesystem::path& path);
 
-/// The folder of a run that was interrupted, made if it never came to that. throws InputError if it
-/// holds only what is none of a run's files, or if it cannot be made.
+/// The folder of a run that was interrupted or is still to be made; nothing is made yet. throws
+/// InputError if it holds only what is none of a run's files.
+[[nodiscard]] RunFolder run_folder_at(const std::filesystem::path& path);
+
+/// The same, made if it is not there. throws InputError if it cannot be made, too.
 [[nodiscard]] RunFolder resume_run_folder(const std::filesystem::path& path);
 
 /// Keeps other programs from tracking into a run at the same time, as long as this lives; it ends

@@ -1,19 +1,19 @@
 #include "tracker/stream_source.h"
 
 #include <algorithm>
-#include <cstdlib>
+#include <utility>
 
 #include <fmt/format.h>
-#include <opencv2/core/utils/logger.hpp>
 
 #include "analysis/input_error.h"
+#include "tracker/opened_stream.h"
 
 namespace nightswing::tracker {
 namespace {
 
 using Clock = std::chrono::steady_clock;
 
-constexpr int kPatience_ms = 10'000;
+constexpr std::chrono::milliseconds kPatience{10'000};
 constexpr int kReadTries = 5;           // one picture may be damaged on its way
 constexpr double kLeastStep_s = 1e-6;   // the track keeps microseconds, and its times must grow
 constexpr double kLongSilence_s = 5.0;  // told in the log
@@ -26,16 +26,11 @@ StreamSource::StreamSource(const std::string& address, const SourceOptions& opti
         "the frames of {} have the time of their arrival; leave --frame-every and --end out",
         address));
   }
-  ::setenv("OPENCV_FFMPEG_LOGLEVEL", "-8", 0);
-  cv::utils::logging::setLogLevel(cv::utils::logging::LOG_LEVEL_SILENT);
-  const std::vector<int> patience{
-      cv::CAP_PROP_OPEN_TIMEOUT_MSEC, kPatience_ms, cv::CAP_PROP_READ_TIMEOUT_MSEC, kPatience_ms};
-  if (!capture_.open(address, cv::CAP_FFMPEG, patience)) {
-    throw InputError(fmt::format(
-        "no video comes from {}; check in a browser on this computer that the address shows one",
-        address));
+  auto opened = open_stream(address, {.open = kPatience, .picture = kPatience}, options.gives_up);
+  if (!opened) {
+    throw InputError(fmt::format("{} was not replayed: stopped before its video came", address));
   }
-  capture_.set(cv::CAP_PROP_ORIENTATION_AUTO, 0);
+  capture_ = std::move(*opened);
   facts_.width_px = static_cast<int>(capture_.get(cv::CAP_PROP_FRAME_WIDTH));
   facts_.height_px = static_cast<int>(capture_.get(cv::CAP_PROP_FRAME_HEIGHT));
   facts_.time_from = "arrival of the frames";
@@ -68,12 +63,12 @@ bool StreamSource::next(Frame& frame) {
       last_s_ = frame.t_s;
       return true;
     }
-    if (now - asked >= std::chrono::milliseconds(kPatience_ms)) break;
+    if (now - asked >= kPatience) break;
   }
   ended_ = true;
-  if (Clock::now() - asked >= std::chrono::milliseconds(kPatience_ms)) {
+  if (Clock::now() - asked >= kPatience) {
     warnings_.push_back(
-        fmt::format("the stream sent nothing for {} s and was given up", kPatience_ms / 1000));
+        fmt::format("the stream sent nothing for {} s and was given up", kPatience.count() / 1000));
   }
   return false;
 }

@@ -45,10 +45,10 @@ def processor_s(pid):
 
 
 def watch(program, address, run, minutes):
-    log = open(f"{run}.log", "w", encoding="utf-8")
-    return subprocess.Popen(
-        [program, "watch", "--camera", address, "--run", run, "--for", f"{minutes:g}m",
-         "--target", "0.5%", "--page", f"127.0.0.1:{free_port()}"], stdout=log, stderr=log)
+    with open(f"{run}.log", "w", encoding="utf-8") as log:
+        return subprocess.Popen(
+            [program, "watch", "--camera", address, "--run", run, "--for", f"{minutes:g}m",
+             "--target", "0.5%", "--page", f"127.0.0.1:{free_port()}"], stdout=log, stderr=log)
 
 
 def result_line(program, name, run, night, core):
@@ -73,40 +73,73 @@ def render(build, night, minutes):
          "--sides", f"plus@0s,minus@{30.0 * minutes:.0f}s"], check=True)
 
 
+class Watched:
+    """A camera that is served, its watch, and what the watch has used."""
+
+    def __init__(self, program, name, night, folder, minutes):
+        self.program, self.name, self.night = program, name, night
+        self.run = str(Path(folder) / name.split()[0].lower().replace(".", ""))
+        address = f"http://127.0.0.1:{free_port()}/video"
+        self.server = serve(night / "night.mp4", CAMERAS[name], address)
+        time.sleep(2.0)
+        self.begun = time.time()
+        self.watching = watch(program, address, self.run, minutes)
+        self.core = 0.0
+        self.is_marked = False
+
+    def runs(self):
+        return self.watching.poll() is None
+
+    def mark(self, side, moment):
+        subprocess.run([self.program, "mark", self.run, side, "--at", moment], check=True)
+
+    def look(self, half_s):
+        if not self.runs():
+            return
+        passed_s = time.time() - self.begun
+        self.core = processor_s(self.watching.pid) / passed_s
+        if passed_s > half_s and not self.is_marked:
+            self.mark("minus", datetime.now(timezone.utc).isoformat(timespec="milliseconds"))
+            self.is_marked = True
+
+    def is_good(self):
+        if self.watching.returncode != 0:
+            print(f"{self.name}: the watch ended with {self.watching.returncode}, see {self.run}.log")
+            return False
+        return result_line(self.program, self.name, self.run, self.night, self.core)
+
+    def end(self):
+        for process in (self.watching, self.server):
+            if process.poll() is None:
+                process.kill()
+            process.wait()
+
+
 def main(build, folder, minutes):
     program = Path(build) / "tracker" / "nightswing"
     night = Path(folder) / "night"
     if not (night / "truth.json").exists():
         render(build, night, minutes)
-    watches = {}
-    for name, encoding in CAMERAS.items():
-        address = f"http://127.0.0.1:{free_port()}/video"
-        server = serve(night / "night.mp4", encoding, address)
-        time.sleep(2.0)
-        run = str(Path(folder) / name.split()[0].lower().replace(".", ""))
-        watches[name] = (server, watch(program, address, run, minutes), run)
-    begun = time.time()
-    used = {}
-    for _, watching, run in watches.values():
-        while watching.poll() is None and not (Path(run) / "run.yaml").exists():
-            time.sleep(0.1)
-        subprocess.run([program, "mark", run, "plus", "--at", "0s"], check=True)
-    marked = False
-    while any(watching.poll() is None for _, watching, _ in watches.values()):
-        time.sleep(1.0)
-        for name, (_, watching, run) in watches.items():
-            if watching.poll() is None:
-                used[name] = processor_s(watching.pid) / (time.time() - begun)
-            if not marked and time.time() - begun > 30.0 * minutes:
-                now = datetime.now(timezone.utc).isoformat(timespec="milliseconds")
-                subprocess.run([program, "mark", run, "minus", "--at", now], check=True)
-        marked = marked or time.time() - begun > 30.0 * minutes
-    good = True
-    for name, (server, watching, run) in watches.items():
-        server.kill()
-        server.wait()
-        good = watching.returncode == 0 and result_line(program, name, run, night, used[name]) and good
-    return 0 if good else 1
+    here = Path(folder) / datetime.now().strftime("watched_%Y%m%dT%H%M%S")  # a night is watched once
+    here.mkdir()
+    watched = []
+    try:
+        for name in CAMERAS:
+            watched.append(Watched(program, name, night, here, minutes))
+        for one in watched:
+            while one.runs() and not (Path(one.run) / "run.yaml").exists():
+                time.sleep(0.1)
+            if one.runs():
+                one.mark("plus", "0s")
+        while any(one.runs() for one in watched):
+            time.sleep(1.0)
+            for one in watched:
+                one.look(30.0 * minutes)
+        good = [one.is_good() for one in watched]
+    finally:
+        for one in watched:
+            one.end()
+    return 0 if all(good) else 1
 
 
 if __name__ == "__main__":

@@ -42,12 +42,12 @@ WatchSummary watch_stream(const std::string& address, const std::filesystem::pat
   request.grabber.silence_s *= kFactor;
   request.grabber.repetition_s *= kFactor;
   bool over = false;
-  const FrameGrabber::Open open = camera_opener({.name = address}, clock);
+  const OpenCamera open = camera_opener({.name = address}, clock);
   // The server listens as soon as it has started.
-  const FrameGrabber::Open patient = [&] {
+  const OpenCamera patient = [&](const GiveUp& gives_up) {
     for (int attempt = 0;; ++attempt) {
       try {
-        return open();
+        return open(gives_up);
       } catch (const nightswing::InputError&) {
         if (over || attempt > 200'000) throw;
       }

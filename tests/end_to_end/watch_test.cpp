@@ -159,6 +159,42 @@ TEST_SUITE("watch_command") {
     }
   }
 
+  TEST_CASE("SIGTERM and Ctrl-C end it at once, too, while a camera is being opened") {
+    const TemporaryFolder folder;
+    ServedStream silent;  // takes the connection and sends nothing: it is waited for 20 s
+    const std::string run = (folder / "run").string();
+    int visitors = 0;
+    for (const std::string& command :
+         {"watch --run " + run, std::string("aim --no-window"), "replay --run " + run}) {
+      CAPTURE(command);
+      const bool is_replay = command.starts_with("replay");
+      RunningProgram program(command + (is_replay ? " " : " --camera ") + silent.address(),
+                             (folder / "errors").string());
+      REQUIRE(await([&] { return silent.visitors() > visitors; }));
+      visitors = silent.visitors();
+      const auto asked = std::chrono::steady_clock::now();
+      program.send(visitors % 2 == 0 ? SIGTERM : SIGINT);
+      CHECK(program.status() == (is_replay ? 1 : 0));  // of a replay nothing is there to go on with
+      CHECK(std::chrono::steady_clock::now() - asked < std::chrono::seconds(10));
+      CHECK_FALSE(std::filesystem::exists(run));
+    }
+  }
+
+  TEST_CASE("SIGTERM ends it cleanly while a camera that was lost is being opened") {
+    Set set;
+    RunningProgram watch = watching(set.stream, set.run);
+    set.await_lines(watch, 6);
+    set.camera.stop_showing();
+    REQUIRE(await([&] { return set.events("camera lost").size() == 1; }));
+    REQUIRE(await([&] { return set.stream.visitors() == 2; }));
+    const auto asked = std::chrono::steady_clock::now();
+    watch.send(SIGTERM);
+    CHECK(watch.status() == 0);
+    CHECK(std::chrono::steady_clock::now() - asked < std::chrono::seconds(10));
+    CHECK(set.events("ended").size() == 1);
+    CHECK(read_track(set.run + "/track.csv").warnings.empty());
+  }
+
   TEST_CASE("a stream is replayed until Ctrl-C, into a run that is whole") {
     Set set;
     RunningProgram replay("replay " + set.stream.address() + " --quiet --run " + set.run,

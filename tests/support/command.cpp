@@ -3,22 +3,10 @@
 #include <sys/wait.h>
 
 #include <cstdlib>
-#include <fstream>
-#include <sstream>
 
 #include "tests/support/temporary_folder.h"
 
 namespace nightswing::test {
-namespace {
-
-std::string text_of(const std::filesystem::path& path) {
-  std::ifstream file(path, std::ios::binary);
-  std::ostringstream text;
-  text << file.rdbuf();
-  return text.str();
-}
-
-}  // namespace
 
 CommandResult run_command(const std::string& command) {
   const TemporaryFolder folder;

@@ -93,14 +93,20 @@ void FakeCamera::await_openings(int count) {
   REQUIRE(changed_.wait_for(lock, kTestPatience, [&] { return openings_ >= count; }));
 }
 
+void FakeCamera::await_more_openings(int count) {
+  std::unique_lock lock(mutex_);
+  const int wanted = openings_ + count;
+  REQUIRE(changed_.wait_for(lock, kTestPatience, [&] { return openings_ >= wanted; }));
+}
+
 void FakeCamera::await_grabs(int count) {
   std::unique_lock lock(mutex_);
   const long wanted = grabs_ + count;
   REQUIRE(changed_.wait_for(lock, kTestPatience, [&] { return grabs_ >= wanted; }));
 }
 
-tracker::FrameGrabber::Open FakeCamera::opener() {
-  return [this]() -> std::unique_ptr<tracker::Camera> {
+tracker::OpenCamera FakeCamera::opener() {
+  return [this](const tracker::GiveUp&) -> std::unique_ptr<tracker::Camera> {
     const std::lock_guard lock(mutex_);
     ++openings_;
     changed_.notify_all();

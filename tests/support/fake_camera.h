@@ -26,10 +26,12 @@ class FakeCamera {
   void change_setting(const std::string& value);
   /// Waits until it has been tried to open it so often in all.
   void await_openings(int count);
+  /// The same, counted from now.
+  void await_more_openings(int count);
   /// Waits until the grabber looks for a picture for so many more times.
   void await_grabs(int count);
 
-  [[nodiscard]] tracker::FrameGrabber::Open opener();
+  [[nodiscard]] tracker::OpenCamera opener();
 
  private:
   class Opened;

@@ -11,8 +11,6 @@
 
 #include <doctest/doctest.h>
 
-#include "tracker/line_file.h"
-
 namespace nightswing::test {
 namespace {
 
@@ -27,10 +25,6 @@ bool await(const std::function<bool()>& condition) {
     std::this_thread::yield();
   }
   return true;
-}
-
-std::string text_of(const std::filesystem::path& file) {
-  return std::filesystem::exists(file) ? tracker::read_whole_file(file) : std::string();
 }
 
 long lines_in(const std::filesystem::path& file) {

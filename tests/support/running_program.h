@@ -6,13 +6,13 @@
 #include <functional>
 #include <string>
 
+#include "tests/support/temporary_folder.h"
+
 namespace nightswing::test {
 
 /// Waits until it is so; false if it is not within a minute.
 [[nodiscard]] bool await(const std::function<bool()>& condition);
 
-/// What stands in a file; nothing if there is none.
-[[nodiscard]] std::string text_of(const std::filesystem::path& file);
 [[nodiscard]] long lines_in(const std::filesystem::path& file);
 
 /// nightswing in a process of its own, which is killed at the end if it still runs.

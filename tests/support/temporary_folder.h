@@ -25,4 +25,7 @@ class TemporaryFolder {
 /// Writes a small text file.
 void write_text(const std::filesystem::path& path, const std::string& text);
 
+/// What stands in a file; nothing if there is none.
+[[nodiscard]] std::string text_of(const std::filesystem::path& file);
+
 }  // namespace nightswing::test

@@ -2,6 +2,7 @@
 
 #include <atomic>
 #include <filesystem>
+#include <functional>
 #include <string>
 #include <thread>
 #include <vector>
@@ -28,6 +29,9 @@ struct WatchedNight {
   FakeClock clock;
   FakeCamera camera{clock, kWatchedSize};
   tracker::WatchRequest request;
+  std::function<cv::Mat(long)> picture = [](long k) {
+    return NightCamera::picture(k, kWatchedSize);
+  };
   long shown = 0;
 
   WatchedNight() {
@@ -40,7 +44,7 @@ struct WatchedNight {
   [[nodiscard]] tracker::RunFolder run() const { return {request.run}; }
   void show() {
     clock.now_s = clock.now_s + kPictureEvery_s;
-    camera.show(NightCamera::picture(shown++, kWatchedSize));
+    camera.show(picture(shown++));
   }
   void show(int pictures) {
     for (int k = 0; k < pictures; ++k) show();

@@ -296,6 +296,24 @@ TEST_SUITE("run_folder") {
     write_text(folder / "night" / "apparatus.yaml", "");  // put there beforehand
     CHECK_NOTHROW(static_cast<void>(create_run_folder(folder / "night")));
     CHECK_NOTHROW(static_cast<void>(create_run_folder(folder / "empty")));
+    // What was made before a program was killed is no hindrance.
+    CHECK_NOTHROW(static_cast<void>(create_run_folder(folder / "empty")));
+  }
+
+  TEST_CASE("a folder named frames makes no run, and what a new disk holds is nothing of anybody") {
+    const TemporaryFolder folder;
+    std::filesystem::create_directories(folder / "film" / "frames");
+    write_text(folder / "film" / "frames" / "0001.png", "a picture of another program");
+    CHECK(error_text([&] {
+            static_cast<void>(run_folder_at(folder / "film"));
+          }).find("it holds frames and nothing of a run") != std::string::npos);
+    for (const char* name : {"lost+found", "System Volume Information", ".Trash-1000"}) {
+      std::filesystem::create_directories(folder / "stick" / name);
+    }
+    CHECK_NOTHROW(static_cast<void>(run_folder_at(folder / "stick")));
+    CHECK_NOTHROW(static_cast<void>(run_folder_at(folder / "not there")));
+    CHECK_FALSE(std::filesystem::exists(folder / "not there"));
+    CHECK_THROWS_AS(static_cast<void>(run_folder_at("")), nightswing::InputError);
   }
 
   TEST_CASE("an unknown key and a wrong number in run.yaml are named with their line") {

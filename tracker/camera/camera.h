@@ -1,10 +1,14 @@
 #pragma once
 
 #include <chrono>
+#include <functional>
+#include <memory>
 #include <string>
 #include <vector>
 
 #include <opencv2/core.hpp>
+
+#include "tracker/opened_stream.h"
 
 namespace nightswing::tracker {
 
@@ -53,6 +57,10 @@ class Camera {
   /// Why the camera is gone, a phrase.
   [[nodiscard]] virtual const std::string& fault() const = 0;
 };
+
+/// Opens a camera; nothing if it was given up before it was open. throws InputError if it cannot be
+/// opened.
+using OpenCamera = std::function<std::unique_ptr<Camera>(const GiveUp& gives_up)>;
 
 /// `exposure 20 ms, gain 64`; `not known` where there are none.
 [[nodiscard]] std::string text_of(const std::vector<CameraSetting>& settings);

@@ -24,11 +24,14 @@ bool is_dark(const cv::Mat& picture) {
 
 }  // namespace
 
-FrameGrabber::FrameGrabber(Open open, const Clock& clock, const FrameGrabberOptions& options)
-    : open_(std::move(open)),
+FrameGrabber::FrameGrabber(std::unique_ptr<Camera> camera,
+                           OpenCamera reopen,
+                           const Clock& clock,
+                           const FrameGrabberOptions& options)
+    : reopen_(std::move(reopen)),
       clock_(clock),
       options_(options),
-      camera_(open_()),
+      camera_(std::move(camera)),
       facts_(camera_->facts()),
       settings_(camera_->settings()),
       last_settings_(settings_),
@@ -161,10 +164,11 @@ void FrameGrabber::reopen() {
   wait_ = std::min(2 * wait_, options_.longest_wait);
   ++tries_;
   try {
-    camera_ = open_();
+    camera_ = reopen_([this] { return is_stopped(); });
   } catch (const InputError&) {
     return;  // why it was lost has been told; that it still is, is no news
   }
+  if (!camera_) return;  // to stop is all that is left to do
   last_sign_s_ = clock_.steady_s();
   last_new_s_ = last_sign_s_;
   const CameraFacts& facts = camera_->facts();

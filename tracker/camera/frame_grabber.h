@@ -2,7 +2,6 @@
 
 #include <chrono>
 #include <condition_variable>
-#include <functional>
 #include <memory>
 #include <mutex>
 #include <string>
@@ -49,13 +48,14 @@ struct CameraNotice {
 /// waits between the attempts; pictures of another size than the first are not let through.
 class FrameGrabber {
  public:
-  using Open = std::function<std::unique_ptr<Camera>()>;
-
-  /// Opens the camera. `clock` must outlive the grabber.
-  ///   open  called in the thread that makes this, later in its own; throws InputError if the
-  ///         camera cannot be opened
-  FrameGrabber(Open open, const Clock& clock, const FrameGrabberOptions& options = {});
-  /// Stops; waits for a camera that is just being waited for.
+  ///   camera  the open one
+  ///   reopen  called in a thread of this object's own
+  ///   clock   must outlive the grabber
+  FrameGrabber(std::unique_ptr<Camera> camera,
+               OpenCamera reopen,
+               const Clock& clock,
+               const FrameGrabberOptions& options = {});
+  /// Stops; waits for a picture that is just being waited for, not for a camera to open.
   ~FrameGrabber();
   FrameGrabber(const FrameGrabber&) = delete;
   FrameGrabber& operator=(const FrameGrabber&) = delete;
@@ -84,7 +84,7 @@ class FrameGrabber {
   [[nodiscard]] bool is_repeated(const cv::Mat& picture) const;
 
   // of the thread
-  Open open_;
+  OpenCamera reopen_;
   const Clock& clock_;
   FrameGrabberOptions options_;
   std::unique_ptr<Camera> camera_;

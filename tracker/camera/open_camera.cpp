@@ -33,10 +33,10 @@ ListedCamera find_again(const ListedCamera& first,
 
 }  // namespace
 
-FrameGrabber::Open camera_opener(const CameraRequest& request,
-                                 const Clock& clock,
-                                 const DeviceCalls& calls,
-                                 const DeviceFolders& folders) {
+OpenCamera camera_opener(const CameraRequest& request,
+                         const Clock& clock,
+                         const DeviceCalls& calls,
+                         const DeviceFolders& folders) {
   if (is_stream(request.name)) {
     if (asks_for_settings(request.settings)) {
       throw InputError(fmt::format(
@@ -44,12 +44,12 @@ FrameGrabber::Open camera_opener(const CameraRequest& request,
           "in the app on the phone; leave those options out",
           request.name));
     }
-    return [request, &clock] {
-      return std::make_unique<StreamCamera>(request.name, request.stream_patience, clock);
+    return [request, &clock](const GiveUp& gives_up) {
+      return StreamCamera::open(request.name, request.stream_patience, clock, gives_up);
     };
   }
   auto first = std::make_shared<std::optional<ListedCamera>>();
-  return [request, &clock, calls, folders, first]() -> std::unique_ptr<Camera> {
+  return [request, &clock, calls, folders, first](const GiveUp&) -> std::unique_ptr<Camera> {
     const ListedCamera found =
         *first ? find_again(**first, calls, folders) : find_camera(request.name, calls, folders);
     auto camera = std::make_unique<DeviceCamera>(found, request.settings, clock, calls);

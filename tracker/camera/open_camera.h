@@ -2,10 +2,10 @@
 
 #include <string>
 
+#include "tracker/camera/camera.h"
 #include "tracker/camera/camera_list.h"
 #include "tracker/camera/camera_settings.h"
 #include "tracker/camera/clock.h"
-#include "tracker/camera/frame_grabber.h"
 #include "tracker/camera/stream_camera.h"
 
 namespace nightswing::tracker {
@@ -20,9 +20,9 @@ struct CameraRequest {
 /// Opens that camera whenever it is called; each time after the first it is the same one, also if
 /// its number has changed by plugging it in anew. `clock` must outlive what is opened.
 /// throws InputError if settings are asked of a stream.
-[[nodiscard]] FrameGrabber::Open camera_opener(const CameraRequest& request,
-                                               const Clock& clock,
-                                               const DeviceCalls& calls = system_calls(),
-                                               const DeviceFolders& folders = {});
+[[nodiscard]] OpenCamera camera_opener(const CameraRequest& request,
+                                       const Clock& clock,
+                                       const DeviceCalls& calls = system_calls(),
+                                       const DeviceFolders& folders = {});
 
 }  // namespace nightswing::tracker

@@ -1,37 +1,25 @@
 #include "tracker/camera/stream_camera.h"
 
-#include <cstdlib>
+#include <utility>
 
 #include <fmt/format.h>
-#include <opencv2/core/utils/logger.hpp>
-
-#include "analysis/input_error.h"
 
 namespace nightswing::tracker {
 
+std::unique_ptr<StreamCamera> StreamCamera::open(const std::string& address,
+                                                 const StreamPatience& patience,
+                                                 const Clock& clock,
+                                                 const GiveUp& gives_up) {
+  auto opened = open_stream(address, patience, gives_up);
+  if (!opened) return nullptr;
+  return std::make_unique<StreamCamera>(address, std::move(*opened), patience, clock);
+}
+
 StreamCamera::StreamCamera(const std::string& address,
+                           cv::VideoCapture opened,
                            const StreamPatience& patience,
                            const Clock& clock)
-    : clock_(clock), patience_(patience.picture) {
-  ::setenv("OPENCV_FFMPEG_LOGLEVEL", "-8", 0);
-  cv::utils::logging::setLogLevel(cv::utils::logging::LOG_LEVEL_SILENT);
-  bool opened = false;
-  try {
-    opened = capture_.open(address,
-                           cv::CAP_FFMPEG,
-                           {cv::CAP_PROP_OPEN_TIMEOUT_MSEC,
-                            static_cast<int>(patience.open.count()),
-                            cv::CAP_PROP_READ_TIMEOUT_MSEC,
-                            static_cast<int>(patience.picture.count())});
-  } catch (const cv::Exception&) {
-    // what came was no video
-  }
-  if (!opened) {
-    throw InputError(fmt::format(
-        "no video comes from {}; check in a browser on this computer that the address shows one",
-        address));
-  }
-  capture_.set(cv::CAP_PROP_ORIENTATION_AUTO, 0);
+    : clock_(clock), patience_(patience.picture), capture_(std::move(opened)) {
   facts_ = {.identity = address,
             .width_px = static_cast<int>(capture_.get(cv::CAP_PROP_FRAME_WIDTH)),
             .height_px = static_cast<int>(capture_.get(cv::CAP_PROP_FRAME_HEIGHT)),

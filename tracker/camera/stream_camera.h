@@ -1,6 +1,7 @@
 #pragma once
 
 #include <chrono>
+#include <memory>
 #include <string>
 
 #include <opencv2/videoio.hpp>
@@ -8,25 +9,26 @@
 #include "tracker/camera/camera.h"
 #include "tracker/camera/clock.h"
 #include "tracker/camera/stream_pace.h"
+#include "tracker/opened_stream.h"
 
 namespace nightswing::tracker {
-
-/// How long to wait for a network camera.
-struct StreamPatience {
-  /// Until it is open: before the first picture FFmpeg looks at up to 7 s of a stream, and of a
-  /// slow camera that takes it longer than that to come.
-  std::chrono::milliseconds open{20'000};
-  std::chrono::milliseconds picture{5'000};  ///< for each picture later
-};
 
 /// A network camera by its address: whatever OpenCV's FFmpeg opens (motion JPEG or H.264 over HTTP,
 /// RTSP). Pictures have the moment of their arrival; what such streams say of time themselves is of
 /// no use (OpenCV 4.6 gives -3.7e20 ms for motion JPEG).
 class StreamCamera : public Camera {
  public:
-  /// `clock` must outlive the camera.
+  /// Nothing if it was given up before it was open. `clock` must outlive the camera.
   /// throws InputError if no video comes.
-  StreamCamera(const std::string& address, const StreamPatience& patience, const Clock& clock);
+  [[nodiscard]] static std::unique_ptr<StreamCamera> open(const std::string& address,
+                                                          const StreamPatience& patience,
+                                                          const Clock& clock,
+                                                          const GiveUp& gives_up = {});
+
+  StreamCamera(const std::string& address,
+               cv::VideoCapture opened,
+               const StreamPatience& patience,
+               const Clock& clock);
 
   /// Waits as long as the patience for a picture says, whatever is given here. kNothing for a
   /// picture that may have waited on the way (StreamPace).

@@ -2,6 +2,7 @@
 #include <cstdio>
 #include <memory>
 #include <optional>
+#include <utility>
 
 #include <fmt/format.h>
 
@@ -78,7 +79,11 @@ void aim(const Arguments& arguments) {
   const SystemClock clock;
   const StopSignal stop_signal;
   const PageAddress address = page_address(arguments.page);
-  FrameGrabber grabber(camera_opener(camera_request(arguments.camera), clock), clock);
+  const OpenCamera open = camera_opener(camera_request(arguments.camera), clock);
+  print_opening(arguments.camera);
+  auto camera = open(&StopSignal::came);
+  if (!camera) return;
+  FrameGrabber grabber(std::move(camera), open, clock);
   print(grabber);
   ScaleInView scale;
   scale.bar_mm = bar_mm_from(arguments.bar);

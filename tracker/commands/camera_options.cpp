@@ -1,5 +1,6 @@
 #include "tracker/commands/camera_options.h"
 
+#include <chrono>
 #include <cstdio>
 #include <optional>
 #include <utility>
@@ -7,6 +8,8 @@
 #include <fmt/format.h>
 
 #include "tracker/commands/argument_checks.h"
+#include "tracker/frame_source.h"
+#include "tracker/opened_stream.h"
 #include "tracker/time_text.h"
 
 namespace nightswing::tracker {
@@ -75,6 +78,14 @@ CameraRequest camera_request(const CameraArguments& arguments) {
     request.settings.height_px = size->second;
   }
   return request;
+}
+
+void print_opening(const CameraArguments& arguments) {
+  if (!is_stream(arguments.camera)) return;
+  fmt::print(stderr,
+             "opening {} (it is given up after {} s) ...\n",
+             arguments.camera,
+             std::chrono::duration_cast<std::chrono::seconds>(StreamPatience{}.open).count());
 }
 
 std::string settings_text(const CameraArguments& arguments) {

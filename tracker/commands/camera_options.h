@@ -27,6 +27,9 @@ CLI::Option* add_camera_options(CLI::App& command, CameraArguments& arguments);
 /// What they ask for.
 [[nodiscard]] CameraRequest camera_request(const CameraArguments& arguments);
 
+/// Says that a network camera is being opened, which may take its time.
+void print_opening(const CameraArguments& arguments);
+
 /// The same as words of a command line, without --camera; begins with a blank if not empty.
 [[nodiscard]] std::string settings_text(const CameraArguments& arguments);
 

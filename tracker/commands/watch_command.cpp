@@ -65,6 +65,10 @@ void print(const WatchSummary& summary) {
     print_next_step(run, summary.calibrated);
     return;
   }
+  if (summary.pictures == 0) {
+    fmt::print("{}: ended before the first picture ({}); nothing was added\n", run, summary.ended);
+    return;
+  }
   fmt::print("{}: {} pictures, {} measured; ended after {} ({})\n",
              run,
              summary.pictures,
@@ -101,10 +105,9 @@ void watch_with(const Arguments& arguments) {
                              },
                          .tell = [&](const std::string& event,
                                      const std::string& detail) { terminal.tell(event, detail); }};
-  const WatchSummary summary = watch(request_from(arguments, clock),
-                                     camera_opener(camera_request(arguments.camera), clock),
-                                     clock,
-                                     hooks);
+  const OpenCamera open = camera_opener(camera_request(arguments.camera), clock);
+  if (!arguments.quiet) print_opening(arguments.camera);
+  const WatchSummary summary = watch(request_from(arguments, clock), open, clock, hooks);
   terminal.finish();
   print(summary);
 }

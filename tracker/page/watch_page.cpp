@@ -23,6 +23,9 @@ namespace {
 
 constexpr std::size_t kMostEvents = 40;
 constexpr std::size_t kMostWarnings = 6;
+constexpr double kSeen_px = 0.05;  // of the chart, less is not seen
+constexpr std::string_view kOnScale = "mm on the scale";
+constexpr std::string_view kInPicture = "px from the left edge of the first picture";
 constexpr double kCameraEvery_s = 60.0;  // creep is slow; a knock stands in the log
 
 bool is_warning(const Event& event) {
@@ -119,6 +122,11 @@ void WatchPage::see(const WatchStatus& status, const cv::Mat& picture) {
   waiting_.clear();
 }
 
+ThinnedTrack WatchPage::track_so_far() {
+  const std::lock_guard lock(mutex_);
+  return track_;
+}
+
 WatchPage::Seen WatchPage::seen() {
   const std::lock_guard lock(mutex_);
   return shared_;
@@ -158,27 +166,48 @@ void WatchPage::read_camera() {
   std::error_code none;
   const auto bytes = std::filesystem::file_size(run_.camera(), none);
   if (none || bytes == camera_bytes_ || now_s < next_camera_s_) return;
-  correction_ = read_camera_correction(run_);
   camera_bytes_ = bytes;
   next_camera_s_ = now_s + kCameraEvery_s;
+  try {
+    CameraReading reading = read_camera_correction(run_, read_run_info(run_));
+    camera_faults_ = std::move(reading.warnings);
+    take(std::move(reading.correction));
+  } catch (const InputError& error) {
+    camera_faults_ = {error.what()};
+  }
+}
+
+void WatchPage::take(std::optional<CameraCorrection> correction) {
+  const auto far_px = [&](const TrackPoint& p) {
+    const calibration::PixelPoint pixel{p.x_px, p.y_px};
+    const auto now = correction->steady(p.t_s, pixel).pixel;
+    const auto before = steady(p.t_s, pixel);
+    return std::hypot(now.x_px - before.x_px, now.y_px - before.y_px);
+  };
+  const auto is_seen = [&](const TrackPoint& p) { return far_px(p) > kSeen_px; };
+  if (correction && std::ranges::none_of(track_so_far().points(), is_seen)) return;
+  correction_ = std::move(correction);
   ++edition_;
 }
 
+calibration::PixelPoint WatchPage::steady(double t_s, calibration::PixelPoint pixel) const {
+  return correction_ ? correction_->steady(t_s, pixel).pixel : pixel;
+}
+
 std::optional<double> WatchPage::place(double t_s, calibration::PixelPoint pixel) const {
-  if (correction_) pixel = correction_->steady(t_s, pixel).pixel;
-  if (!map_) return pixel.x_px;
-  if (calibration::beyond_horizon(*map_, pixel)) return std::nullopt;
-  return calibration::wall_from_pixel(*map_, pixel).x_mm;
+  const calibration::PixelPoint first = steady(t_s, pixel);
+  if (!map_) return first.x_px;
+  if (calibration::beyond_horizon(*map_, first)) return std::nullopt;
+  return calibration::wall_from_pixel(*map_, first).x_mm;
 }
 
 std::vector<PageValue> WatchPage::values_of(const Seen& seen) const {
   const WatchStatus& status = *seen.status;
   std::vector<PageValue> values;
   if (const auto& p = status.spot.position) {
-    const auto mm = map_ ? place(status.t_s, {p->x_px, p->y_px}) : std::nullopt;
-    values.push_back({"position",
-                      mm ? fmt::format("{:.2f} mm on the scale", *mm)
-                         : fmt::format("{:.2f} px from the picture's left edge", p->x_px)});
+    if (const auto at = place(status.t_s, {p->x_px, p->y_px})) {
+      values.push_back({"position", fmt::format("{:.2f} {}", *at, map_ ? kOnScale : kInPicture)});
+    }
     values.push_back(
         {"spot",
          fmt::format("peak {:.0f} counts above the wall, width {:.1f} px", p->peak, p->width_px)});
@@ -195,6 +224,9 @@ PageState WatchPage::state() {
   const Seen now = seen();
   PageState state;
   if (!fault_.empty()) state.warnings.push_back("warning: " + fault_);
+  for (const std::string& fault : camera_faults_) {
+    if (state.warnings.size() < kMostWarnings) state.warnings.push_back("warning: " + fault);
+  }
   for (const Event& event : log_.events | std::views::reverse) {
     if (state.events.size() < kMostEvents) state.events.push_back(event);
     if (is_warning(event) && state.warnings.size() < kMostWarnings) {
@@ -215,13 +247,8 @@ PageState WatchPage::state() {
 }
 
 std::string WatchPage::track(const std::string& held_edition, std::optional<double> since_s) {
-  std::vector<TrackPoint> points;
-  double step_s = 0.0;
-  {
-    const std::lock_guard lock(mutex_);
-    points = track_.points();
-    step_s = track_.step_s();
-  }
+  const ThinnedTrack thinned = track_so_far();
+  const std::vector<TrackPoint> points = thinned.points();
   std::vector<ChartPoint> chart;
   chart.reserve(points.size());
   for (const TrackPoint& point : points) {
@@ -229,8 +256,8 @@ std::string WatchPage::track(const std::string& held_edition, std::optional<doub
     if (position) chart.push_back({point.t_s, *position});
   }
   return json_text(chart,
-                   fmt::format("{} {}", edition_, step_s),
-                   map_ ? "position on the scale (mm)" : "position in the picture (px)",
+                   fmt::format("{} {}", edition_, thinned.step_s()),
+                   map_ ? "position on the scale (mm)" : "position in the first picture (px)",
                    held_edition,
                    since_s);
 }

@@ -55,9 +55,13 @@ class WatchPage {
   void read_run();
   void read_wall();
   void read_camera();
-  /// Where a spot of the picture at t_s stands: mm on the scale, or px of the first picture without
-  /// one; nothing beyond the map's horizon.
+  /// Takes what camera.csv says now, if it makes a difference to the eye.
+  void take(std::optional<CameraCorrection> correction);
+  /// Where a spot of the picture at t_s stands in the first picture.
+  [[nodiscard]] calibration::PixelPoint steady(double t_s, calibration::PixelPoint pixel) const;
+  /// The same in mm on the scale, or in px without one; nothing beyond the map's horizon.
   [[nodiscard]] std::optional<double> place(double t_s, calibration::PixelPoint pixel) const;
+  [[nodiscard]] ThinnedTrack track_so_far();
 
   RunFolder run_;
   const Clock& clock_;
@@ -66,10 +70,11 @@ class WatchPage {
   NewestPicture newest_;
   EventLog log_{};
   std::uintmax_t log_bytes_ = 0;
-  std::string fault_{};  // why one of these cannot be read
+  std::string fault_{};  // why the log or the wall cannot be read
   std::optional<calibration::WallMap> map_{};
   std::filesystem::file_time_type map_time_{};
   std::optional<CameraCorrection> correction_{};
+  std::vector<std::string> camera_faults_{};  // what of camera.csv cannot be read
   std::uintmax_t camera_bytes_ = 0;
   double next_camera_s_ = 0.0;
   int edition_ = 0;  // grows with whatever changes what is shown of the past

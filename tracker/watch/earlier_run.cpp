@@ -35,6 +35,19 @@ bool has_scale(const cv::Mat& picture) {
   }
 }
 
+void check_same(const RunFolder& run,
+                std::string_view what,
+                const std::string& before,
+                const std::string& now) {
+  if (before == now) return;
+  throw InputError(fmt::format(
+      "{} was begun with {} '{}', not '{}'; give --run another folder to begin a new run",
+      run.path.string(),
+      what,
+      before,
+      now));
+}
+
 }  // namespace
 
 std::optional<EarlierRun> read_earlier_run(const RunFolder& run) {
@@ -60,27 +73,21 @@ std::optional<EarlierRun> read_earlier_run(const RunFolder& run) {
   return earlier;
 }
 
-void check_goes_on(const RunFolder& run,
-                   const EarlierRun& begun,
-                   const WatchFile& now,
-                   int width_px,
-                   int height_px) {
-  const auto check = [&](std::string_view what, const std::string& before, const std::string& is) {
-    if (before == is) return;
-    throw InputError(fmt::format(
-        "{} was begun with {} '{}', not '{}'; give --run another folder to begin a new run",
-        run.path.string(),
-        what,
-        before,
-        is));
-  };
+void check_same_request(const RunFolder& run,
+                        const EarlierRun& begun,
+                        const std::string& every,
+                        const std::string& scale) {
+  check_same(run, "--every", begun.watch.every, every);
+  check_same(run, "the scale", begun.watch.scale, scale);
+}
+
+void check_same_camera(const RunFolder& run, const EarlierRun& begun, const CameraFacts& now) {
   const auto size = [](int width, int height) { return fmt::format("{} x {}", width, height); };
-  check("the camera", begun.watch.camera, now.camera);
-  check("pictures of",
-        size(begun.info.frame_width_px, begun.info.frame_height_px),
-        size(width_px, height_px));
-  check("--every", begun.watch.every, now.every);
-  check("the scale", begun.watch.scale, now.scale);
+  check_same(run, "the camera", begun.watch.camera, now.identity);
+  check_same(run,
+             "pictures of",
+             size(begun.info.frame_width_px, begun.info.frame_height_px),
+             size(now.width_px, now.height_px));
 }
 
 ViewCheck check_view(const EarlierView& earlier, const cv::Mat& now) {

@@ -5,6 +5,7 @@
 
 #include <opencv2/core.hpp>
 
+#include "tracker/camera/camera.h"
 #include "tracker/night_tracking.h"
 #include "tracker/run_folder.h"
 #include "tracker/time_text.h"
@@ -25,13 +26,14 @@ struct EarlierRun {
 /// throws InputError if a track stands there that no watch has made, or a file cannot be read.
 [[nodiscard]] std::optional<EarlierRun> read_earlier_run(const RunFolder& run);
 
-/// throws InputError unless the run was begun with the same camera, pace, scale and picture size as
-/// it is to go on with now.
-void check_goes_on(const RunFolder& run,
-                   const EarlierRun& begun,
-                   const WatchFile& now,
-                   int width_px,
-                   int height_px);
+/// throws InputError unless the run was begun with the same pace and scale as are asked for now.
+void check_same_request(const RunFolder& run,
+                        const EarlierRun& begun,
+                        const std::string& every,
+                        const std::string& scale);
+
+/// throws InputError unless the run was begun with this camera and its size of pictures.
+void check_same_camera(const RunFolder& run, const EarlierRun& begun, const CameraFacts& now);
 
 /// Whether a camera shows the view that a run was begun with.
 enum class ViewVerdict {

@@ -75,10 +75,11 @@ void RunReader::look_at_camera() {
   if (last_t_s_ < next_camera_s_) return;
   const auto mark = mark_of(run_.camera());
   if (mark == camera_mark_) return;
-  std::optional<CameraCorrection> correction = read_camera_correction(run_);
+  // Lines that cannot be read are told by the page and by the analysis.
+  CameraReading reading = read_camera_correction(run_, read_run_info(run_));
   const auto bumps = [](const auto& c) { return c ? c->bumps() : 0; };
-  if (bumps(correction) != bumps(correction_)) stale_ = true;
-  correction_ = std::move(correction);
+  if (bumps(reading.correction) != bumps(correction_)) stale_ = true;
+  correction_ = std::move(reading.correction);
   camera_mark_ = mark;
   next_camera_s_ = last_t_s_ + kCameraEvery_s;
 }

@@ -36,31 +36,21 @@ constexpr std::int64_t kReservedForEvents = 1'000'000;
 class Watching {
  public:
   Watching(const WatchRequest& request,
-           const FrameGrabber::Open& open,
+           const OpenCamera& open,
            const Clock& clock,
            const WatchHooks& hooks)
       : request_(request),
+        open_(open),
         clock_(clock),
         hooks_(hooks),
-        run_(resume_run_folder(request.run)),
-        lock_(run_),
-        earlier_(read_earlier_run(run_)) {
+        run_(run_folder_at(request.run)) {
     summary_.run = run_;
-    if (earlier_ && earlier_->watch.end == request_.end) {
-      request_.end_utc = earlier_->watch.end_utc;  // 07:00 is that of the first evening
-    }
-    if (is_over_already()) return;
-    grabber_.emplace(open, clock_, request_.grabber);
-    if (earlier_) {
-      const CameraFacts& camera = grabber_->facts();
-      check_goes_on(run_, *earlier_, watch_file(), camera.width_px, camera.height_px);
-    }
+    if (std::filesystem::exists(run_.path)) lock_and_read();
   }
 
   WatchSummary run() {
-    if (!grabber_) return summary_;
     LivePicture first;
-    if (!await_first(first)) return summary_;
+    if (is_over_already() || !open_camera() || !await_first(first)) return summary_;
     check_view_of(first);
     begin(first.steady_s);
     DiskWriter disk(
@@ -72,8 +62,9 @@ class Watching {
     see(first);
     LivePicture live;
     while (summary_.ended.empty()) {
-      take_notices();
-      if (grabber_->next(live, kPatience)) see(live);
+      const bool came = grabber_->next(live, kPatience);
+      take_notices();  // of what was before the picture
+      if (came) see(live);
       keep_house();
       disk.check();
       summary_.ended = why_end();
@@ -83,6 +74,43 @@ class Watching {
   }
 
  private:
+  void lock_and_read() {
+    lock_.emplace(run_);
+    earlier_ = read_earlier_run(run_);
+    if (!earlier_) return;
+    check_same_request(run_, *earlier_, request_.every, request_.scale_text);
+    if (earlier_->watch.end == request_.end) {
+      request_.end_utc = earlier_->watch.end_utc;  // 07:00 is that of the first evening
+    }
+  }
+
+  /// The folder is made only now, so that a watch that cannot begin leaves nothing behind.
+  void make_folder() {
+    run_ = resume_run_folder(request_.run);
+    if (lock_) return;
+    lock_and_read();
+    if (earlier_) {
+      throw InputError(
+          fmt::format("another program has begun a run in {} just now; give --run "
+                      "another folder",
+                      run_.path.string()));
+    }
+  }
+
+  /// False if it was asked to stop before.
+  bool open_camera() {
+    auto camera = open_([this] { return is_asked_to_stop(); });
+    if (!camera) return false;
+    grabber_.emplace(std::move(camera), open_, clock_, request_.grabber);
+    if (earlier_) check_same_camera(run_, *earlier_, grabber_->facts());
+    return true;
+  }
+
+  bool is_asked_to_stop() {
+    summary_.ended = hooks_.why_stop ? hooks_.why_stop() : "";
+    return !summary_.ended.empty();
+  }
+
   [[nodiscard]] WatchFile watch_file() const {
     return {.camera = grabber_->facts().identity,
             .every = request_.every,
@@ -136,8 +164,7 @@ class Watching {
   bool await_first(LivePicture& first) {
     const auto until = std::chrono::steady_clock::now() + request_.first_picture_patience;
     while (!grabber_->next(first, kPatience)) {
-      summary_.ended = hooks_.why_stop ? hooks_.why_stop() : "";
-      if (!summary_.ended.empty()) return false;
+      if (is_asked_to_stop()) return false;
       if (std::chrono::steady_clock::now() < until) continue;
       std::string why;
       for (const CameraNotice& notice : grabber_->take_notices()) why = ": " + notice.text;
@@ -171,6 +198,7 @@ class Watching {
   }
 
   void begin(double steady_s) {
+    make_folder();
     time_ =
         earlier_ ? resumed_time_base(*earlier_, steady_s, clock_) : new_time_base(steady_s, clock_);
     first_t_s_ = t_s(steady_s);
@@ -237,9 +265,10 @@ class Watching {
     const double now_s = t_s(live.steady_s);
     if (now_s < last_t_s_ + kLeastStep_s) return;
     last_t_s_ = now_s;
-    pace_.see(live.steady_s);
+    const std::string gap = pace_.see(live.steady_s);
+    if (!gap.empty() && hooks_.tell) hooks_.tell("gap", gap);
     look_at_clock();
-    const SpotMeasurement spot = night_->see({.picture = live.picture, .t_s = now_s, .gap = {}});
+    const SpotMeasurement spot = night_->see({.picture = live.picture, .t_s = now_s, .gap = gap});
     ++summary_.pictures;
     summary_.pictures_by_state.add(spot.state);
     summary_.last_t_s = now_s;
@@ -280,6 +309,7 @@ class Watching {
           break;
         case CameraNotice::Kind::kBack:
           status_.camera_fault.clear();
+          pace_.come_back();
           log(at_s, "camera back", notice.text);
           break;
         case CameraNotice::Kind::kChanged:
@@ -336,7 +366,8 @@ class Watching {
   }
 
   void note(const WallReading& wall) {
-    if (earlier_ && !wall.map) return;  // that there is no scale was told when the run began
+    // What became of the scale was told when the run began.
+    if (earlier_ && (!wall.map || std::filesystem::exists(run_.wall()))) return;
     try {
       note_wall(wall, run_, *events_);
     } catch (const InputError& error) {
@@ -350,6 +381,7 @@ class Watching {
     night_->finish();
     if (const auto wall = night_->await_wall()) note(*wall);
     if (!told_pace_) tell_pace();
+    if (const std::string pauses = pace_.untold_pauses(); !pauses.empty()) log_now("gap", pauses);
     if (video_ && !video_->has_ended()) video_->end();
     log_now("ended", fmt::format("{}: {} pictures", summary_.ended, summary_.pictures));
     summary_.calibrated = std::filesystem::exists(run_.wall());
@@ -358,10 +390,11 @@ class Watching {
   }
 
   WatchRequest request_;
+  const OpenCamera& open_;
   const Clock& clock_;
   const WatchHooks& hooks_;
   RunFolder run_;
-  RunLock lock_;
+  std::optional<RunLock> lock_;
   std::optional<EarlierRun> earlier_;
   std::optional<FrameGrabber> grabber_;
   std::optional<TimeBase> time_;
@@ -385,7 +418,7 @@ class Watching {
 }  // namespace
 
 WatchSummary watch(const WatchRequest& request,
-                   const FrameGrabber::Open& open,
+                   const OpenCamera& open,
                    const Clock& clock,
                    const WatchHooks& hooks) {
   cv::setNumThreads(1);  // small pictures, one at a time: waking a pool costs more than it saves

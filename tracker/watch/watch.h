@@ -45,7 +45,8 @@ struct WatchStatus {
 };
 
 struct WatchHooks {
-  /// Asked several times a second: why to end now, in words; empty to go on.
+  /// Asked several times a second, also while the camera is being opened: why to end now, in words;
+  /// empty to go on.
   std::function<std::string()> why_stop;
   /// After each picture, and each second without one; the picture is empty then.
   std::function<void(const WatchStatus& status, const cv::Mat& picture)> see;
@@ -71,13 +72,13 @@ struct WatchSummary {
 /// Time is that of the steady clock from the first picture on; over a restart of the computer it is
 /// carried by the wall clock.
 ///
-///   open   opens the camera (camera_opener)
+///   open   opens the camera (camera_opener); must outlive the call
 ///   clock  must outlive the call
 /// throws InputError if the camera cannot be opened at the beginning, the run is another one's
 ///        (another camera, picture size, pace or scale, another view), another program is tracking
 ///        into it, or the disk takes no more. What was written stays.
 [[nodiscard]] WatchSummary watch(const WatchRequest& request,
-                                 const FrameGrabber::Open& open,
+                                 const OpenCamera& open,
                                  const Clock& clock,
                                  const WatchHooks& hooks);
 

@@ -108,9 +108,9 @@ TEST_SUITE("camera_list") {
         .wait = [now](int device, int timeout_ms) { return now->wait(device, timeout_ms); }};
     const auto open = camera_opener(
         {.name = "0"}, clock, through, {computer.folder.path(), computer.folder / "none"});
-    CHECK(open()->facts().identity == computer.path("video0") + " Desk Camera: UVC");
+    CHECK(open({})->facts().identity == computer.path("video0") + " Desk Camera: UVC");
     *now = after;
-    CHECK(open()->facts().identity == computer.path("video10") + " Desk Camera: UVC");
+    CHECK(open({})->facts().identity == computer.path("video10") + " Desk Camera: UVC");
   }
 
   TEST_CASE("settings are refused for a stream, which has its own") {

@@ -12,6 +12,7 @@
 #include "tests/support/night_camera.h"
 #include "tests/support/served_stream.h"
 #include "tracker/camera/frame_grabber.h"
+#include "tracker/camera/open_camera.h"
 
 using namespace nightswing::tracker;
 using namespace nightswing::test;
@@ -37,10 +38,8 @@ struct Set {
   SystemClock clock;
   ServedStream stream;
   NightCamera camera{stream, kSize, std::chrono::milliseconds(20)};
-  FrameGrabber grabber{
-      [this] { return std::make_unique<StreamCamera>(stream.address(), kPatience, clock); },
-      clock,
-      quick()};
+  OpenCamera open = camera_opener({.name = stream.address(), .stream_patience = kPatience}, clock);
+  FrameGrabber grabber{open({}), open, clock, quick()};
   LivePicture taken;
 
   void await_picture() { REQUIRE(grabber.next(taken, kTestPatience)); }
@@ -116,10 +115,22 @@ TEST_SUITE("stream_camera") {
     const SystemClock clock;
     ServedStream silent;  // takes the connection and sends nothing
     const auto asked = std::chrono::steady_clock::now();
-    CHECK_THROWS_WITH_AS(StreamCamera(silent.address(), kPatience, clock),
+    CHECK_THROWS_WITH_AS(static_cast<void>(StreamCamera::open(silent.address(), kPatience, clock)),
                          doctest::Contains("no video comes from http://127.0.0.1"),
                          nightswing::InputError);
     CHECK(std::chrono::steady_clock::now() - asked < 10 * kPatience.open);
+  }
+
+  TEST_CASE("an opening can be given up long before its patience is over") {
+    const SystemClock clock;
+    ServedStream silent;
+    constexpr StreamPatience kLong{.open = std::chrono::milliseconds(15'000),
+                                   .picture = std::chrono::milliseconds(15'000)};
+    const auto asked = std::chrono::steady_clock::now();
+    CHECK(StreamCamera::open(
+              silent.address(), kLong, clock, [&] { return silent.visitors() > 0; }) == nullptr);
+    CHECK(std::chrono::steady_clock::now() - asked < 0.5 * kLong.open);
+    CHECK(was_stream_given_up());
   }
 
   TEST_CASE("a camera of two H.264 pictures a second, which takes its time to open, is opened") {
@@ -130,7 +141,7 @@ TEST_SUITE("stream_camera") {
     const auto end = std::chrono::steady_clock::now() + kTestPatience;
     while (!camera && std::chrono::steady_clock::now() < end) {
       try {
-        camera = std::make_unique<StreamCamera>(slow.address(), StreamPatience{}, clock);
+        camera = StreamCamera::open(slow.address(), StreamPatience{}, clock);
       } catch (const nightswing::InputError&) {
         // the server does not listen yet
       }

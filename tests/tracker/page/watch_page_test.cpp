@@ -80,7 +80,7 @@ TEST_SUITE("watch page") {
           std::string::npos);
     CHECK(state["well"] == true);
     CHECK(state["picture"] == 1);
-    CHECK(night.value("position") == "100.25 px from the picture's left edge");
+    CHECK(night.value("position") == "100.25 px from the left edge of the first picture");
     CHECK(night.value("room on the disk") == "4.2 GB");
     CHECK(night.value("sources at") == "not noted yet");
     CHECK(night.ask("GET /picture.jpg").starts_with("\xff\xd8"));  // a JPEG's first bytes
@@ -114,7 +114,7 @@ TEST_SUITE("watch page") {
     night.see(0.5, 100.0);
     night.see(1.5, 110.0);
     const auto before = night.track();
-    CHECK(before["label"] == "position in the picture (px)");
+    CHECK(before["label"] == "position in the first picture (px)");
     CHECK(before["points"] == nlohmann::json::parse("[[0.5,100],[1.5,110]]"));
     night.calibrate();
     CHECK(night.value("position") == "55.00 mm on the scale");  // asks for the wall
@@ -140,13 +140,53 @@ TEST_SUITE("watch page") {
                       .state = k == 10 ? CameraState::kMoved : CameraState::kRegistered});
       }
     }
-    CHECK(night.value("position") == "106.00 px from the picture's left edge");
+    CHECK(night.value("position") == "100.00 px from the left edge of the first picture");
     const auto steady = night.track("?edition=0%201&since=190.5");
     REQUIRE(steady["points"].size() == 20);  // all of them anew
     // The motion is known to the 0.01 px of one look.
     for (const auto& point : steady["points"]) {
       CHECK(point[1].get<double>() == within_abs(100.0, 0.01));
     }
+  }
+
+  TEST_CASE("a camera that stands still has nothing of the night sent again") {
+    Night night;
+    for (int k = 0; k < 20; ++k) night.see(10.0 * k + 0.5, 100.0);
+    CHECK(night.track()["edition"] == "0 1");
+    {
+      CameraWriter looks(night.run.camera());
+      for (int k = 0; k < 20; ++k) {
+        // A constant of 0.02 px: known well enough to be applied, too little to be seen.
+        looks.append({.t_s = 10.0 * k,
+                      .motion = {.shift_x_px = 0.02 + (k % 2 == 0 ? 0.001 : -0.001)},
+                      .u_shift_px = 0.01,
+                      .patches = 12,
+                      .state = CameraState::kRegistered});
+      }
+    }
+    CHECK(night.value("position") == "100.00 px from the left edge of the first picture");
+    CHECK(night.track("?edition=0%201&since=180.5")["points"].size() == 1);
+  }
+
+  TEST_CASE("what of camera.csv cannot be read is among the warnings, until it is mended") {
+    Night night;
+    night.see(60.0, 100.0);
+    {
+      CameraWriter looks(night.run.camera());
+      looks.append({.t_s = 1.0, .state = CameraState::kTooFewPatches});
+    }
+    const std::string whole = text_of(night.run.camera());
+    write_text(night.run.camera(), whole + "2,no,look\n");
+    REQUIRE(night.state()["warnings"].size() == 1);
+    CHECK(night.state()["warnings"][0].get<std::string>().find("camera.csv:3: line passed over") !=
+          std::string::npos);
+    night.see(160.0, 100.0);  // it is looked at once a minute
+    write_text(night.run.camera(), "another file\n");
+    REQUIRE(night.state()["warnings"].size() == 1);
+    CHECK(night.state()["warnings"][0].get<std::string>().find("header") != std::string::npos);
+    night.see(260.0, 100.0);
+    write_text(night.run.camera(), whole);
+    CHECK(night.state()["warnings"].empty());
   }
 
   TEST_CASE("only new points are sent again") {

@@ -139,6 +139,44 @@ TEST_SUITE("earlier run") {
     CHECK(std::filesystem::file_size(night.run().track()) == before);
   }
 
+  TEST_CASE("a run that is over refuses another pace, too, and needs no camera to be over") {
+    WatchedNight night;
+    night.request.for_s = 10.0;
+    night.request.end = "--for 10s";
+    {
+      Watcher watcher(night);
+      watcher.watch(20);
+      night.clock.now_s = night.clock.now_s + 1.0;
+      static_cast<void>(watcher.result());
+    }
+    night.camera.unplug();
+    CHECK(Watcher(night).result().was_over);
+    night.request.every = "2s";
+    CHECK(Watcher(night).fault().find("was begun with --every '1s', not '2s'") !=
+          std::string::npos);
+  }
+
+  TEST_CASE("the scale is told once, not again whenever the run is gone on with") {
+    const cv::Size size{1280, 720};
+    CameraPose pose;
+    pose.distance_mm = 400.0;
+    cv::Mat wall;
+    cv::cvtColor(
+        render_scale(pixel_from_wall_matrix(pose, size), {.size = size}), wall, cv::COLOR_GRAY2BGR);
+    WatchedNight night;
+    night.camera.plug_in(size);
+    night.picture = [&wall](long k) {
+      cv::Mat picture = wall.clone();
+      cv::circle(picture, {600 + static_cast<int>(k % 50), 330}, 4, cv::Scalar::all(255), -1);
+      return picture;
+    };
+    static_cast<void>(watched(night, 30));
+    REQUIRE(night.details("calibrated").size() == 1);
+    static_cast<void>(watched(night, 30));
+    CHECK(night.details("resumed").size() == 1);
+    CHECK(night.details("calibrated").size() == 1);
+  }
+
   TEST_CASE("another place at the wall is told by the scale in it, another light is not one") {
     CameraPose pose;
     pose.distance_mm = 400.0;

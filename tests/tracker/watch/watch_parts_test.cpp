@@ -152,6 +152,36 @@ TEST_SUITE("watch_parts") {
     CHECK(scatter_ms == within_rel(4.0, 0.2));
   }
 
+  TEST_CASE("a pause between pictures is told, a single missing one and what was a loss are not") {
+    PicturePace pace;
+    double now_s = 0.0;
+    const auto after = [&](double seconds) { return pace.see(now_s += seconds); };
+    for (int k = 0; k < 10; ++k) CHECK(after(0.2).empty());
+    CHECK(after(0.9).empty());
+    CHECK(after(1.4) == "no picture for 1.4 s");
+    CHECK(after(0.2).empty());
+    pace.come_back();
+    CHECK(after(60.0).empty());
+    CHECK(after(1.0) == "no picture for 1.0 s");
+
+    PicturePace slow;
+    now_s = 0.0;
+    for (int k = 0; k < 10; ++k) CHECK(slow.see(now_s += 2.0).empty());
+    CHECK(slow.see(now_s += 4.0).empty());
+    CHECK(slow.see(now_s += 6.0) == "no picture for 6.0 s");
+  }
+
+  TEST_CASE("a camera that pauses all night does not fill the log") {
+    PicturePace pace;
+    double now_s = 0.0;
+    int told = 0;
+    for (int k = 0; k < 1000; ++k) {
+      if (!pace.see(now_s += k % 10 == 9 ? 2.0 : 0.2).empty()) ++told;
+    }
+    CHECK(told == 50);
+    CHECK(pace.untold_pauses() == "in all there were 100 pauses between pictures");
+  }
+
   TEST_CASE("the first signal asks for an end, the second ends at once") {
     CHECK_FALSE(StopSignal::came());
     {

@@ -106,8 +106,7 @@ TEST_SUITE("watch") {
     }
   }
 
-  TEST_CASE(
-      "a camera that is silent for seconds or minutes costs the time, and one event if long") {
+  TEST_CASE("a camera that is silent for seconds or minutes costs the time, and is one event") {
     for (const double silence_s : {1.0, 4.0, 30.0, 300.0}) {
       CAPTURE(silence_s);
       WatchedNight night;
@@ -118,9 +117,10 @@ TEST_SUITE("watch") {
         watcher.watch(30);
         CHECK(watcher.end().pictures == 60);
       }
-      const std::size_t events = silence_s > 5.0 ? 1 : 0;
-      CHECK(night.details("camera lost").size() == events);
-      CHECK(night.details("camera back").size() == events);
+      const std::size_t losses = silence_s > 5.0 ? 1 : 0;
+      CHECK(night.details("camera lost").size() == losses);
+      CHECK(night.details("camera back").size() == losses);
+      CHECK(night.details("gap").size() == 1 - losses);
       const Track track = night.track();
       CHECK(track.warnings.empty());
       CHECK(track.rows.size() >= 30);  // two pictures in each; those beside the gap may have one
@@ -164,7 +164,7 @@ TEST_SUITE("watch") {
       night.camera.unplug();
       night.camera.await_openings(3);
       night.camera.plug_in({160, 120});
-      night.camera.await_openings(6);
+      night.camera.await_more_openings(2);
       night.camera.plug_in(kWatchedSize);
       watcher.watch(10);
       static_cast<void>(watcher.end());
@@ -221,9 +221,33 @@ TEST_SUITE("watch") {
     CHECK(small.track().rows.size() == 30);
   }
 
-  TEST_CASE("a camera that is opened but gives nothing is the user's to mend") {
+  TEST_CASE(
+      "a camera that cannot be opened or gives nothing is the user's to mend, no folder left") {
     WatchedNight night;
     night.request.first_picture_patience = std::chrono::milliseconds(1);
     CHECK(Watcher(night).fault().find("was opened but gives no picture") != std::string::npos);
+    CHECK_FALSE(std::filesystem::exists(night.request.run));
+    night.camera.unplug();
+    CHECK(Watcher(night).fault() == "no camera");
+    CHECK_FALSE(std::filesystem::exists(night.request.run));
+  }
+
+  TEST_CASE("asked to stop while the camera is being opened it ends at once, nothing written") {
+    WatchedNight night;
+    int asked = 0;
+    const OpenCamera never_open = [&](const GiveUp& gives_up) {
+      while (!gives_up()) ++asked;
+      return nullptr;
+    };
+    const WatchSummary summary =
+        watch(night.request,
+              never_open,
+              night.clock,
+              {.why_stop = [&] { return asked < 3 ? std::string() : std::string("the test"); },
+               .see = {},
+               .tell = {}});
+    CHECK(summary.ended == "the test");
+    CHECK(summary.pictures == 0);
+    CHECK_FALSE(std::filesystem::exists(night.request.run));
   }
 }
