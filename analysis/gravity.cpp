@@ -111,7 +111,7 @@ std::vector<Correction> corrections_of(const Apparatus& apparatus,
 void set_side_differences(const Apparatus& apparatus,
                           const NightFindings& findings,
                           GravityResult& result) {
-  const double turn = turn_towards_plus(apparatus);
+  const double turn = turn_towards(apparatus, Side::kPlus);
   const double turned_rad = turn * result.theta_rad;
   const TorquePerG plus = boom_torque(apparatus, Side::kPlus, turned_rad).total();
   const TorquePerG minus = boom_torque(apparatus, Side::kMinus, -turned_rad).total();

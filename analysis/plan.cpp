@@ -2,7 +2,6 @@
 
 #include <algorithm>
 #include <cmath>
-#include <limits>
 #include <numbers>
 
 #include <fmt/format.h>
@@ -12,7 +11,6 @@
 #include "analysis/mass_distribution.h"
 #include "analysis/optical_lever.h"
 #include "analysis/source_places.h"
-#include "analysis/torque_model.h"
 
 namespace nightswing::analysis {
 namespace {
@@ -29,56 +27,22 @@ constexpr double kBoltzmann_j_per_k = 1.380649e-23;  // exact by the definition 
 constexpr double kVacuumPermittivity_f_per_m = 8.8541878128e-12;  // CODATA 2018
 constexpr double kGravityHere_m_per_s2 = 9.8;
 constexpr double kSafeLoad = 0.5;  // of the strength: common practice, no source
-constexpr int kAngles = 24;
 
 double square(double x) {
   return x * x;
 }
 
-/// What a plan asks of the torque between midway and contact, found once, as the torque of extended
-/// bodies takes milliseconds.
-struct PullIn {
-  double contact_rad;
-  double farthest_rad;    ///< nearly contact, which itself has no torque to speak of
-  double critical_kappa;  ///< least stiffness that holds the boom somewhere before contact
-
-  explicit PullIn(const Apparatus& apparatus)
-      : contact_rad(analysis::contact_rad(apparatus)),
-        farthest_rad(0.99 * contact_rad),
-        critical_kappa(least_kappa(apparatus, Side::kPlus)) {
-    // The mirror image needs as much. Each side of any other arrangement is taken by itself, with
-    // the wire at ease midway: the nearer source masses decide.
-    if (!apparatus.sides) return;
-    critical_kappa = std::max(critical_kappa, least_kappa(apparatus, Side::kMinus));
-  }
-
- private:
-  [[nodiscard]] double least_kappa(const Apparatus& apparatus, Side side) const {
-    const double turn = turn_towards_plus(apparatus);
-    const double towards = side == Side::kMinus ? -turn : turn;
-    double least = std::numeric_limits<double>::infinity();
-    for (int k = 1; k <= kAngles; ++k) {
-      const double theta_rad = farthest_rad * k / kAngles;
-      const double torque = boom_torque(apparatus, side, towards * theta_rad).total().torque;
-      least = std::min(least, kPlanningG * towards * torque / theta_rad);
-    }
-    return least;
-  }
-};
-
 /// First rotation at which the wire holds gravity: kappa theta = G g(theta), by Newton's method
 /// from midway, where it converges from below because g is convex.
-std::optional<double> rest_place(const Apparatus& apparatus,
-                                 const PullIn& pull_in,
-                                 double kappa_n_m) {
+std::optional<double> rest_place(const PullCurve& pull, double kappa_n_m) {
   double theta = 0.0;
   for (int k = 0; k < 60; ++k) {
-    const TorquePerG g = mean_torque(apparatus, theta).total();
+    const TorquePerG g = pull.at(theta);
     const double slope = kappa_n_m - kPlanningG * g.slope;
     if (!(slope > 0.0)) return std::nullopt;
     const double step = (kPlanningG * g.torque - kappa_n_m * theta) / slope;
     theta += step;
-    if (theta > pull_in.farthest_rad) return std::nullopt;
+    if (theta > pull.farthest_rad()) return std::nullopt;
     if (std::abs(step) < 1e-10 * theta) return theta;
   }
   return std::nullopt;
@@ -88,31 +52,11 @@ double hanging_kg(const Apparatus& apparatus) {
   return 2.0 * apparatus.test.mass_kg.value + (apparatus.rod ? apparatus.rod->mass_kg.value : 0.0);
 }
 
-WirePlan plan_before(const PullIn& pull_in,
-                     const Apparatus& apparatus,
-                     const Wire& wire,
-                     double shear_pa,
-                     double tensile_pa) {
-  WirePlan plan;
-  const double d_m = wire.diameter_m.value;
-  const double inertia = boom_inertia(apparatus).total_kg_m2();
-  plan.kappa_n_m = std::numbers::pi * shear_pa * std::pow(d_m, 4) / (32.0 * wire.length_m.value);
-  plan.period_s = 2.0 * std::numbers::pi * std::sqrt(inertia / plan.kappa_n_m);
-  plan.pull_in_margin = std::sqrt(plan.kappa_n_m / pull_in.critical_kappa);
-  const double strength_n = std::numbers::pi / 4.0 * d_m * d_m * tensile_pa;
-  plan.load_share = hanging_kg(apparatus) * kGravityHere_m_per_s2 / strength_n;
-  const auto theta = rest_place(apparatus, pull_in, plan.kappa_n_m);
-  if (!theta || plan.pull_in_margin < 1.0) return plan;
-  plan.status = PlanStatus::kRests;
-  plan.theta_rad = *theta;
-  const double slope = mean_torque(apparatus, *theta).total().slope;
-  plan.near_period_s =
-      2.0 * std::numbers::pi * std::sqrt(inertia / (plan.kappa_n_m - kPlanningG * slope));
-  // The beam at midway along the perpendicular: half of the shift to each side.
+/// On the wall, from one side to the other, with the beam at midway along the perpendicular.
+double shift_mm(const Apparatus& apparatus, double theta_rad) {
   OpticalLever lever = optical_lever(apparatus, midway_mm(apparatus));
   lever.scale_factor = 1.0;  // true millimetres, about the foot
-  plan.shift_mm = x_mm_from_rotation(lever, *theta) - x_mm_from_rotation(lever, -*theta);
-  return plan;
+  return x_mm_from_rotation(lever, theta_rad) - x_mm_from_rotation(lever, -theta_rad);
 }
 
 const Wire& wire_of(const Apparatus& apparatus) {
@@ -148,13 +92,16 @@ void add_budget(const Apparatus& apparatus, const PlanOptions& options, Plan& pl
       .damping_per_s = g,
       .period_measured = PeriodMeasured::kBesideSources};
   NightUncertainty night{.covariance = Eigen::Matrix4d::Zero(), .wall = {}};
-  plan.apparatus_relative_u = [&] {
-    const UncertaintyBudget budget = gravity_budget(apparatus, findings, night);
-    return budget.u / budget.value;
-  }();
   const double half = 0.5 * square(options.noise_mm);  // each equilibrium's variance
   night.covariance.diagonal() << half, half, 0.0, 0.0;
-  plan.budget = gravity_budget(apparatus, findings, night);
+  const GravityInputs inputs = gravity_inputs(apparatus, findings, night);
+  plan.budget = propagate(inputs.inputs, inputs.gravitational_constant);
+  // All that is not the night's: nothing here is correlated.
+  double sum = 0.0;
+  for (std::size_t k = 0; k < inputs.first_finding; ++k) {
+    sum += square(plan.budget->rows[k].contribution);
+  }
+  plan.apparatus_relative_u = std::sqrt(sum) / plan.budget->value;
 }
 
 void add_cautions(const Apparatus& apparatus, Plan& plan) {
@@ -188,10 +135,27 @@ void add_cautions(const Apparatus& apparatus, Plan& plan) {
 }  // namespace
 
 WirePlan plan_wire(const Apparatus& apparatus,
+                   const PullCurve& pull,
                    const Wire& wire,
                    double shear_pa,
                    double tensile_pa) {
-  return plan_before(PullIn(apparatus), apparatus, wire, shear_pa, tensile_pa);
+  WirePlan plan;
+  const double d_m = wire.diameter_m.value;
+  const double inertia = boom_inertia(apparatus).total_kg_m2();
+  plan.kappa_n_m = std::numbers::pi * shear_pa * std::pow(d_m, 4) / (32.0 * wire.length_m.value);
+  plan.period_s = 2.0 * std::numbers::pi * std::sqrt(inertia / plan.kappa_n_m);
+  plan.pull_in_margin = std::sqrt(plan.kappa_n_m / (kPlanningG * pull.critical_kappa_per_g()));
+  const double strength_n = std::numbers::pi / 4.0 * d_m * d_m * tensile_pa;
+  plan.load_share = hanging_kg(apparatus) * kGravityHere_m_per_s2 / strength_n;
+  const auto theta = rest_place(pull, plan.kappa_n_m);
+  if (!theta || plan.pull_in_margin < 1.0) return plan;
+  plan.status = PlanStatus::kRests;
+  plan.theta_rad = *theta;
+  const double slope = pull.at(*theta).slope;
+  plan.near_period_s =
+      2.0 * std::numbers::pi * std::sqrt(inertia / (plan.kappa_n_m - kPlanningG * slope));
+  plan.shift_mm = shift_mm(apparatus, *theta);
+  return plan;
 }
 
 double charge_like_gravity_c(const Apparatus& apparatus) {
@@ -199,12 +163,11 @@ double charge_like_gravity_c(const Apparatus& apparatus) {
                    apparatus.source.mass_kg.value * apparatus.test.mass_kg.value);
 }
 
-Plan plan_balance(const Apparatus& apparatus, const PlanOptions& options) {
+Plan plan_balance(const Apparatus& apparatus, const PullCurve& pull, const PlanOptions& options) {
   const Wire& wire = wire_of(apparatus);
   const WireMaterial material = material_of(wire);
-  const PullIn pull_in(apparatus);
   const auto with = [&](double shear_pa) {
-    return plan_before(pull_in, apparatus, wire, shear_pa, material.tensile_pa);
+    return plan_wire(apparatus, pull, wire, shear_pa, material.tensile_pa);
   };
   Plan plan;
   plan.middle = with(0.5 * (material.shear_low_pa + material.shear_high_pa));
@@ -219,7 +182,7 @@ Plan plan_balance(const Apparatus& apparatus, const PlanOptions& options) {
     plan.shift_px = w.shift_mm / options.mm_per_px;
     plan.clearance_mm = 1e3 * least_room_m(apparatus, w.theta_rad);
     plan.swing_allowed_mm =
-        2e3 * (pull_in.contact_rad - w.theta_rad) * apparatus.mirror_to_wall_m.value;
+        2e3 * (pull.contact_rad() - w.theta_rad) * apparatus.mirror_to_wall_m.value;
     // Torque noise 4 k T (2 g I) (one-sided): its mean over half an hour a side, against 2 kappa
     // theta.
     const double drag = 2.0 * std::numbers::pi / (options.quality * w.period_s) *
@@ -233,10 +196,16 @@ Plan plan_balance(const Apparatus& apparatus, const PlanOptions& options) {
   return plan;
 }
 
-std::optional<double> hours_for(const Plan& plan, const PlanOptions& options, double relative_u) {
+WallPlan plan_wall(const Apparatus& apparatus,
+                   const Plan& plan,
+                   const PlanOptions& options,
+                   double relative_u) {
+  WallPlan wall;
+  if (plan.middle.status != PlanStatus::kRests) return wall;
+  wall.shift_mm = shift_mm(apparatus, plan.middle.theta_rad);
   const double left = square(relative_u) - square(plan.apparatus_relative_u);
-  if (plan.middle.status != PlanStatus::kRests || !(left > 0.0)) return std::nullopt;
-  return square(options.noise_mm / plan.middle.shift_mm) / left;
+  if (left > 0.0) wall.hours = square(options.noise_mm / wall.shift_mm) / left;
+  return wall;
 }
 
 }  // namespace nightswing::analysis

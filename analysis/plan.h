@@ -5,6 +5,7 @@
 #include <vector>
 
 #include "analysis/apparatus.h"
+#include "analysis/pull_curve.h"
 #include "analysis/uncertainty_budget.h"
 #include "analysis/wire_materials.h"
 
@@ -44,8 +45,10 @@ struct WirePlan {
 
 /// kappa = pi G_s d^4/(32 l), the rest place by the full torque of the shapes, the margin by the
 /// least stiffness that still holds the boom somewhere before contact.
+///   pull       of this apparatus
 ///   shear_pa   G_s of the wire;  tensile_pa  its strength
 [[nodiscard]] WirePlan plan_wire(const Apparatus& apparatus,
+                                 const PullCurve& pull,
                                  const Wire& wire,
                                  double shear_pa,
                                  double tensile_pa);
@@ -72,12 +75,23 @@ struct Plan {
 [[nodiscard]] double charge_like_gravity_c(const Apparatus& apparatus);
 
 /// throws  InputError if the apparatus has no wire or one of unknown material.
-[[nodiscard]] Plan plan_balance(const Apparatus& apparatus, const PlanOptions& options = {});
+[[nodiscard]] Plan plan_balance(const Apparatus& apparatus,
+                                const PullCurve& pull,
+                                const PlanOptions& options = {});
 
-/// Hours of watching (both sides together) for a relative u(G); nothing if the apparatus alone is
-/// worse than that.
-[[nodiscard]] std::optional<double> hours_for(const Plan& plan,
-                                              const PlanOptions& options,
-                                              double relative_u);
+/// What a distance to the wall makes of a plan.
+struct WallPlan {
+  double shift_mm = 0.0;  ///< 0 at pull-in
+  /// Of watching, both sides together; nothing at pull-in, or if the apparatus alone is worse than
+  /// what is wanted.
+  std::optional<double> hours;
+};
+
+/// Hours for a relative u(G), at the distance that the apparatus has now: it may be another than
+/// that of the plan, if it is known as well, relatively. All else counts as before.
+[[nodiscard]] WallPlan plan_wall(const Apparatus& apparatus,
+                                 const Plan& plan,
+                                 const PlanOptions& options,
+                                 double relative_u);
 
 }  // namespace nightswing::analysis

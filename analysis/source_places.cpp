@@ -62,9 +62,10 @@ double mean_separation_m(const Apparatus& apparatus) {
   return sum_m / 4.0;
 }
 
-double turn_towards_plus(const Apparatus& apparatus) {
-  if (!apparatus.sides) return 1.0;
-  return near_pull_of(apparatus, Side::kPlus) < near_pull_of(apparatus, Side::kMinus) ? -1.0 : 1.0;
+double turn_towards(const Apparatus& apparatus, Side side) {
+  const bool plus_turns_back = apparatus.sides && near_pull_of(apparatus, Side::kPlus) <
+                                                      near_pull_of(apparatus, Side::kMinus);
+  return (side == Side::kMinus) != plus_turns_back ? -1.0 : 1.0;
 }
 
 double room_beside_test_m(const Apparatus& apparatus, const Place& source) {
@@ -78,10 +79,9 @@ double room_beside_rod_m(const Apparatus& apparatus, const Place& source) {
 }
 
 double least_room_m(const Apparatus& apparatus, double theta_rad) {
-  const double turn = turn_towards_plus(apparatus);
   double least_m = std::numeric_limits<double>::infinity();
   for (const Side side : {Side::kPlus, Side::kMinus}) {
-    const double turned_rad = side == Side::kPlus ? turn * theta_rad : -turn * theta_rad;
+    const double turned_rad = turn_towards(apparatus, side) * theta_rad;
     for (const Place& source : source_places(apparatus, side)) {
       least_m = std::min(least_m, room_beside_test_m(apparatus, turned_back(source, turned_rad)));
     }

@@ -24,10 +24,10 @@ namespace nightswing::analysis {
 /// that was given.
 [[nodiscard]] double mean_separation_m(const Apparatus& apparatus);
 
-/// +1 if the boom turns from x towards y when the sources are on side plus, else -1; by the near
-/// pairs, taken as points. Its rotation is then turn times theta on side plus, and the opposite on
-/// side minus.
-[[nodiscard]] double turn_towards_plus(const Apparatus& apparatus);
+/// +1 if the boom turns from x towards y when the sources are on that side (not away), else -1; by
+/// the near pairs, taken as points. Its rotation is then that times theta, and the opposite on the
+/// other side.
+[[nodiscard]] double turn_towards(const Apparatus& apparatus, Side side);
 
 /// The room between a source mass at a place, as seen from the boom, and the test mass beside it,
 /// or the rod [m]; 0 if they touch. Without a rod there is room without end.

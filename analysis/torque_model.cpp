@@ -109,7 +109,7 @@ BoomTorque boom_torque(const Apparatus& apparatus, Side side, double theta_rad) 
 BoomTorque mean_torque(const Apparatus& apparatus, double theta_rad) {
   // The symmetric arrangement: one side is the other's mirror image.
   if (!apparatus.sides) return boom_torque(apparatus, Side::kPlus, theta_rad);
-  const double turn = turn_towards_plus(apparatus);
+  const double turn = turn_towards(apparatus, Side::kPlus);
   const BoomTorque plus = boom_torque(apparatus, Side::kPlus, turn * theta_rad);
   const BoomTorque minus = boom_torque(apparatus, Side::kMinus, -turn * theta_rad);
   return {half_difference(plus.near_pairs, minus.near_pairs, turn),

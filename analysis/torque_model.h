@@ -50,7 +50,7 @@ struct BoomTorque {
 [[nodiscard]] BoomTorque boom_torque(const Apparatus& apparatus, Side side, double theta_rad);
 
 /// Half of the difference between the torques on both sides, each at its own place of rest, counted
-/// as positive towards the side: with t = turn_towards_plus (source_places.h)
+/// as positive towards the side: with t = turn_towards plus (source_places.h)
 ///   torque(theta) = t (g_plus(t theta) - g_minus(-t theta))/2,
 ///   slope(theta)  = (g_plus'(t theta) + g_minus'(-t theta))/2.
 /// In the symmetric arrangement that is the torque on either side. It takes four times as long in

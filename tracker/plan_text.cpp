@@ -58,7 +58,8 @@ std::string balance_part(const analysis::Apparatus& apparatus,
   return text;
 }
 
-std::string hours_part(const analysis::PlanOptions& options,
+std::string hours_part(const analysis::Apparatus& apparatus,
+                       const analysis::PlanOptions& options,
                        const Plan& plan,
                        double target_relative_u) {
   if (!plan.budget) return {};
@@ -69,7 +70,7 @@ std::string hours_part(const analysis::PlanOptions& options,
       100.0 * plan.apparatus_relative_u,
       100.0 * plan.budget->u / plan.budget->value,
       options.noise_mm);
-  const auto hours = hours_for(plan, options, target_relative_u);
+  const auto hours = plan_wall(apparatus, plan, options, target_relative_u).hours;
   if (hours) {
     text += fmt::format("hours for {:.2g} %       {:.2g}\n", 100.0 * target_relative_u, *hours);
   } else {
@@ -88,7 +89,7 @@ std::string hours_part(const analysis::PlanOptions& options,
 }
 
 /// Half and double of the wire's diameter as well, in the materials that are drawn so thin.
-std::string wire_table(const analysis::Apparatus& apparatus) {
+std::string wire_table(const analysis::Apparatus& apparatus, const analysis::PullCurve& pull) {
   std::string text = fmt::format(
       "\nother wires, length {:.0f} mm          period     shift at {:.1f} m   load   pull-in\n",
       1e3 * apparatus.wire->length_m.value,
@@ -98,6 +99,7 @@ std::string wire_table(const analysis::Apparatus& apparatus) {
       analysis::Wire wire = *apparatus.wire;
       wire.diameter_m.value *= factor;
       const WirePlan w = plan_wire(apparatus,
+                                   pull,
                                    wire,
                                    0.5 * (material.shear_low_pa + material.shear_high_pa),
                                    material.tensile_pa);
@@ -117,18 +119,17 @@ std::string wire_table(const analysis::Apparatus& apparatus) {
 
 std::string wall_table(const analysis::Apparatus& apparatus,
                        const analysis::PlanOptions& options,
+                       const Plan& plan,
                        double target_relative_u) {
   std::string text = "\nother distances to the wall   shift      hours for the target\n";
   for (const double distance_m : {1.0, 2.0, 3.0, 5.0, 8.0, 12.0}) {
     analysis::Apparatus there = apparatus;
-    const double relative = there.mirror_to_wall_m.u / there.mirror_to_wall_m.value;
-    there.mirror_to_wall_m = {distance_m, relative * distance_m};
-    const Plan plan = plan_balance(there, options);
-    const auto hours = hours_for(plan, options, target_relative_u);
+    there.mirror_to_wall_m.value = distance_m;
+    const analysis::WallPlan wall = plan_wall(there, plan, options, target_relative_u);
     text += fmt::format("    {:4.0f} m              {:9.1f} mm   {}\n",
                         distance_m,
-                        plan.middle.shift_mm,
-                        hours ? fmt::format("{:.2g}", *hours) : "never");
+                        wall.shift_mm,
+                        wall.hours ? fmt::format("{:.2g}", *wall.hours) : "never");
   }
   return text;
 }
@@ -138,12 +139,13 @@ std::string wall_table(const analysis::Apparatus& apparatus,
 std::string plan_text(const analysis::Apparatus& apparatus,
                       const analysis::PlanOptions& options,
                       double target_relative_u) {
-  const Plan plan = plan_balance(apparatus, options);
+  const analysis::PullCurve pull(apparatus);
+  const Plan plan = plan_balance(apparatus, pull, options);
   std::string text = fmt::format("{}: what to expect\n{}\n", apparatus.title, std::string(72, '-'));
   text += balance_part(apparatus, options, plan);
-  text += hours_part(options, plan, target_relative_u);
-  text += wire_table(apparatus);
-  text += wall_table(apparatus, options, target_relative_u);
+  text += hours_part(apparatus, options, plan, target_relative_u);
+  text += wire_table(apparatus, pull);
+  text += wall_table(apparatus, options, plan, target_relative_u);
   if (!plan.cautions.empty()) text += "\ncautions\n";
   for (const std::string& caution : plan.cautions) text += fmt::format("    {}\n", caution);
   if (!apparatus.assumptions.empty()) text += "\nassumed, because not given\n";

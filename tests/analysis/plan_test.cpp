@@ -37,6 +37,14 @@ Apparatus with_wire(double diameter_m, double length_m) {
   return apparatus;
 }
 
+WirePlan plan_of(const Apparatus& apparatus, double shear_pa) {
+  return plan_wire(apparatus, PullCurve(apparatus), *apparatus.wire, shear_pa, 2.5e9);
+}
+
+Plan plan_of(const Apparatus& apparatus, const PlanOptions& options = {}) {
+  return plan_balance(apparatus, PullCurve(apparatus), options);
+}
+
 }  // namespace
 
 TEST_SUITE("plan") {
@@ -44,7 +52,7 @@ TEST_SUITE("plan") {
     // kappa = pi G_s d^4/(32 l): tungsten 161 GPa, 50 um, 0.6 m give 1.64647e-7 N m; it breaks at
     // 4.909 N with 2.5 GPa. Both worked by two independent routes.
     const Apparatus apparatus = with_wire(50e-6, 0.6);
-    const WirePlan plan = plan_wire(apparatus, *apparatus.wire, 161e9, 2.5e9);
+    const WirePlan plan = plan_of(apparatus, 161e9);
     CHECK(plan.kappa_n_m == within_rel(1.64647e-7, 1e-5));
     CHECK(plan.load_share == within_rel((0.1 + 0.008) * 9.8 / 4.909, 1e-3));
   }
@@ -55,7 +63,7 @@ TEST_SUITE("plan") {
     // The wire is chosen for kappa = 1.39584334e-7 N m.
     const double shear_pa = 1.39584334e-7 * 32.0 * 0.6 / (std::numbers::pi * std::pow(50e-6, 4));
     const Apparatus apparatus = with_wire(50e-6, 0.6);
-    const WirePlan plan = plan_wire(apparatus, *apparatus.wire, shear_pa, 2.5e9);
+    const WirePlan plan = plan_of(apparatus, shear_pa);
     REQUIRE(plan.status == PlanStatus::kRests);
     CHECK(plan.period_s == within_rel(540.0, 1e-6));
     // The plan's rounded G is 0.385 % larger, and the gradient makes theta grow 1.9 % faster.
@@ -70,8 +78,8 @@ TEST_SUITE("plan") {
     Apparatus placed = symmetric;
     placed.separation_m.reset();
     placed.sides = nightswing::test::symmetric_sides(0.1, 0.06);
-    const Plan one = plan_balance(symmetric);
-    const Plan other = plan_balance(placed);
+    const Plan one = plan_of(symmetric);
+    const Plan other = plan_of(placed);
     CHECK(other.middle.theta_rad == within_rel(one.middle.theta_rad, 1e-9));
     CHECK(other.middle.near_period_s == within_rel(one.middle.near_period_s, 1e-9));
     CHECK(other.middle.pull_in_margin == within_rel(one.middle.pull_in_margin, 1e-9));
@@ -86,7 +94,7 @@ TEST_SUITE("plan") {
     const double shear_pa = truth.kappa_n_m * 32.0 * 0.6 / (std::numbers::pi * std::pow(50e-6, 4));
     Apparatus apparatus = nightswing::test::unsymmetric_balance();
     apparatus.wire = with_wire(50e-6, 0.6).wire;
-    const WirePlan plan = plan_wire(apparatus, *apparatus.wire, shear_pa, 2.5e9);
+    const WirePlan plan = plan_of(apparatus, shear_pa);
     REQUIRE(plan.status == PlanStatus::kRests);
     const double ratio = 6.7 / 6.67430;
     CHECK(plan.theta_rad == within_rel(truth.theta_rad * (1.0 + 1.016 * (ratio - 1.0)), 1e-4));
@@ -95,7 +103,7 @@ TEST_SUITE("plan") {
     // The nearest source mass decides how much room is left and how soft the wire may be.
     Apparatus nearer = apparatus;
     nearer.sides->minus[1].across_m = {0.056, 0};
-    const WirePlan near = plan_wire(nearer, *nearer.wire, shear_pa, 2.5e9);
+    const WirePlan near = plan_of(nearer, shear_pa);
     CHECK(near.pull_in_margin < plan.pull_in_margin);
   }
 
@@ -109,7 +117,7 @@ TEST_SUITE("plan") {
     apparatus.source.shape = Sphere{{1e-3, 0}};
     apparatus.test.shape = Sphere{{1e-3, 0}};
     apparatus.arm_m = {1.0, 0};  // far pairs far away, sines small
-    const WirePlan plan = plan_wire(apparatus, *apparatus.wire, 161e9, 2.5e9);
+    const WirePlan plan = plan_of(apparatus, 161e9);
     // 24 angles miss the least of a parabola by up to (1/24)^2 of it.
     CHECK(plan.period_s * plan.pull_in_margin ==
           within_rel(2175.31 * std::sqrt(6.6743 / 6.7), 0.01));
@@ -119,7 +127,7 @@ TEST_SUITE("plan") {
   TEST_CASE("heavy household balls deflect by about a tenth of a degree: hard to see") {
     // Common practice, no source: 14 kg of iron, 5 kg of copper, a boom of about a metre, a period
     // of some minutes.
-    const Plan plan = plan_balance(read_apparatus_text(household("130 mm"), "balls.yaml"));
+    const Plan plan = plan_of(read_apparatus_text(household("130 mm"), "balls.yaml"));
     REQUIRE(plan.middle.status == PlanStatus::kRests);
     CHECK(plan.middle.period_s > 180.0);
     CHECK(plan.middle.period_s < 900.0);
@@ -141,25 +149,51 @@ TEST_SUITE("plan") {
   }
 
   TEST_CASE("a balance of laboratory size swings in about ten minutes and shifts visibly") {
-    const Plan plan = plan_balance(
-        read_apparatus_file(std::string(NIGHTSWING_SOURCE_DIR) + "/configs/basement.yaml"));
+    const Apparatus balance =
+        read_apparatus_file(std::string(NIGHTSWING_SOURCE_DIR) + "/configs/basement.yaml");
+    const Plan plan = plan_of(balance);
     CHECK(plan.middle.period_s > 400.0);
     CHECK(plan.middle.period_s < 900.0);
     CHECK(plan.middle.shift_mm > 20.0);
     CHECK(plan.clearance_mm > 0.0);
     // 1 % is a matter of hours or less; a tenth of a per cent is beyond these lengths.
     const PlanOptions options;
-    CHECK_FALSE(hours_for(plan, options, 0.001));
-    const auto hours = hours_for(plan, options, 2.0 * plan.apparatus_relative_u);
+    CHECK_FALSE(plan_wall(balance, plan, options, 0.001).hours);
+    const auto hours = plan_wall(balance, plan, options, 2.0 * plan.apparatus_relative_u).hours;
     REQUIRE(hours);
     CHECK(*hours < 12.0);
     const auto best = std::ranges::max_element(plan.budget->rows, {}, &BudgetRow::gain);
     CHECK(best->input.name == "separation");
   }
 
+  TEST_CASE("another distance to the wall is planned as that balance by itself would be") {
+    Apparatus balance =
+        read_apparatus_file(std::string(NIGHTSWING_SOURCE_DIR) + "/configs/basement.yaml");
+    balance.leaning_mirror = LeaningMirror{.lean_rad = {0.07, 0.01},
+                                           .laser_elevation_rad = {0.02, 0.005},
+                                           .laser_mm = Measured{300.0, 5.0}};
+    const PlanOptions options;
+    const Plan plan = plan_of(balance);
+    const double wanted = 2.0 * plan.apparatus_relative_u;
+    Measured& distance_m = balance.mirror_to_wall_m;
+    const double relative = distance_m.u / distance_m.value;
+    for (const double there_m : {1.0, 12.0}) {
+      CAPTURE(there_m);
+      distance_m = {there_m, relative * there_m};
+      const Plan there = plan_of(balance);
+      const WallPlan wall = plan_wall(balance, plan, options, wanted);
+      CHECK(wall.shift_mm == within_rel(there.middle.shift_mm, 1e-12));
+      const double hours = std::pow(options.noise_mm / there.middle.shift_mm, 2) /
+                           (wanted * wanted - std::pow(there.apparatus_relative_u, 2));
+      REQUIRE(wall.hours);
+      // Where the laser stands beside the foot counts for less at a longer distance.
+      CHECK(*wall.hours == within_rel(hours, 0.005));
+    }
+  }
+
   TEST_CASE("charge and thermal torque are those of the closed forms") {
     // M = 4 kg, m = 50 g: 38.539 pC at G = 6.67430e-11 (worked by two independent routes).
-    const Plan plan = plan_balance(with_wire(50e-6, 0.6));
+    const Plan plan = plan_of(with_wire(50e-6, 0.6));
     CHECK(plan.charge_c == within_rel(38.539e-12 * std::sqrt(6.7 / 6.6743), 1e-4));
     // Equipartition: kappa <theta^2> = k T.
     CHECK(plan.middle.kappa_n_m * plan.thermal_rad * plan.thermal_rad ==
@@ -167,9 +201,9 @@ TEST_SUITE("plan") {
   }
 
   TEST_CASE("a missing wire or an unknown material says what to write") {
-    CHECK_THROWS_AS(static_cast<void>(plan_balance(reference_balance())), InputError);
+    CHECK_THROWS_AS(static_cast<void>(plan_of(reference_balance())), InputError);
     Apparatus apparatus = with_wire(50e-6, 0.6);
     apparatus.wire->material = "cheese";
-    CHECK_THROWS_AS(static_cast<void>(plan_balance(apparatus)), InputError);
+    CHECK_THROWS_AS(static_cast<void>(plan_of(apparatus)), InputError);
   }
 }

@@ -49,12 +49,14 @@ TEST_SUITE("source_places") {
     CHECK(mean_separation_m(reference_balance()) == 0.06);
   }
 
-  TEST_CASE("which way plus turns the boom follows from the places") {
-    CHECK(turn_towards_plus(reference_balance()) == 1.0);
-    CHECK(turn_towards_plus(unsymmetric_balance()) == 1.0);
+  TEST_CASE("which way a side turns the boom follows from the places") {
+    CHECK(turn_towards(reference_balance(), Side::kPlus) == 1.0);
+    CHECK(turn_towards(reference_balance(), Side::kMinus) == -1.0);
+    CHECK(turn_towards(unsymmetric_balance(), Side::kPlus) == 1.0);
     Apparatus swapped = unsymmetric_balance();
     std::swap(swapped.sides->plus, swapped.sides->minus);
-    CHECK(turn_towards_plus(swapped) == -1.0);
+    CHECK(turn_towards(swapped, Side::kPlus) == -1.0);
+    CHECK(turn_towards(swapped, Side::kMinus) == 1.0);
   }
 
   TEST_CASE("the room between bodies is that between their surfaces") {
