@@ -278,7 +278,8 @@ SwingFit fit_swing(std::span<const SwingSample> samples,
   for (PlacedSample& s : prepared.samples) s.sample.x_mm -= prepared.origin_mm;
   fit.message =
       "the swing could not be fitted; look at the track for jumps and marks that do not belong to "
-      "it";
+      "it, and for a spot that goes to its place of rest without swinging past it: that has no "
+      "period";
   prepared.least_squares = least_squares_start(prepared, start, options.drift_order);
   if (!prepared.least_squares.converged) return fit;
   fit.residual_rms_mm = prepared.least_squares.residual_rms_mm;

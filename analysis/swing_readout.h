@@ -11,8 +11,9 @@ namespace nightswing::analysis {
 
 /// The sentence for a night in which nothing swings.
 inline constexpr const char* kSpotRests =
-    "the spot rests: no swing stands out from the noise, so that there is no period to compute G "
-    "from; set the boom swinging by some millimetres and watch again";
+    "no swing stands out from the noise: the spot rests, or goes to its place of rest without "
+    "swinging past it, so that there is no period to compute G from; set the boom swinging by some "
+    "millimetres and watch again, with less damping if it then still only creeps back";
 
 /// Turns the estimate of a model into rest positions, period, drift and segments of `fit`, and
 /// judges whether they may be used (status and message).
