@@ -73,10 +73,12 @@ struct SourcePlace {
   Measured height_m;
 };
 
-/// Both source masses on both sides, where the arrangement is not the symmetric one.
+/// Both source masses on both sides, where the arrangement is not the symmetric one, and where they
+/// are put away to; without that they are out of reach then.
 struct SourceSides {
   std::array<SourcePlace, 2> plus;
   std::array<SourcePlace, 2> minus;
+  std::optional<std::array<SourcePlace, 2>> away = {};
 };
 
 struct Apparatus {

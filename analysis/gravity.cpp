@@ -33,10 +33,41 @@ double omega2_per_s2(const NightFindings& findings) {
   return damped_omega2_per_s2(findings) + square(findings.damping_per_s);
 }
 
-// What I w0^2 theta has to be divided by: g - theta g' or g.
-double balancing_torque(const TorquePerG& torque, double theta_rad, PeriodMeasured measured) {
-  if (measured == PeriodMeasured::kSourcesAway) return torque.torque;
-  return torque.torque - theta_rad * torque.slope;
+/// Where the boom rests from midway, counted like its rotation; kappa/G is g(theta)/theta.
+struct AwayRest {
+  double wire_rad = 0;  // held by the wire alone
+  double rest_rad = 0;  // with the sources away
+  TorquePerG torque;    // of sources that are away, there
+};
+
+AwayRest away_rest(const Apparatus& apparatus, const SideTorques& pull, double theta_rad) {
+  const double radians_per_torque = theta_rad / pull.mean().total().torque;
+  AwayRest away;
+  away.wire_rad = -radians_per_torque * (pull.plus.total().torque + pull.minus.total().torque) / 2;
+  away.rest_rad = away.wire_rad;
+  if (!has_places(apparatus, Side::kAway)) return away;
+  // Newton's method: the pull of sources that are away is all but constant over so small an angle.
+  constexpr int kSteps = 3;
+  for (int k = 0; k < kSteps; ++k) {
+    away.torque = boom_torque(apparatus, Side::kAway, away.rest_rad).total();
+    const double off_rad = away.rest_rad - away.wire_rad - radians_per_torque * away.torque.torque;
+    away.rest_rad -= off_rad / (1 - radians_per_torque * away.torque.slope);
+  }
+  return away;
+}
+
+/// Slope of the pull that the measured period felt.
+double felt_slope(const Apparatus& apparatus,
+                  const NightFindings& findings,
+                  const SideTorques& pull,
+                  double theta_rad) {
+  if (findings.period_measured == PeriodMeasured::kBesideSources) return pull.mean().total().slope;
+  return away_rest(apparatus, pull, theta_rad).torque.slope;
+}
+
+// What I w0^2 theta has to be divided by.
+double balancing_torque(const SideTorques& pull, double theta_rad, double slope) {
+  return pull.mean().total().torque - theta_rad * slope;
 }
 
 // The factors of G = inertia omega2 theta/torque, which the corrections replace one by one.
@@ -71,7 +102,8 @@ Apparatus with_points(Apparatus apparatus) {
 
 std::vector<Correction> corrections_of(const Apparatus& apparatus,
                                        const NightFindings& findings,
-                                       const GravityResult& result) {
+                                       const GravityResult& result,
+                                       double balancing) {
   const BoomInertia inertia = boom_inertia(apparatus);
   const BoomTorque midway = mean_torque(apparatus, 0.0);
   Factors factors = textbook_factors(apparatus, findings);
@@ -101,8 +133,6 @@ std::vector<Correction> corrections_of(const Apparatus& apparatus,
   replace("pull: far source masses", &Factors::torque_kg2_per_m, torque);
   torque += midway.rod.torque;
   replace("pull: on the rod", &Factors::torque_kg2_per_m, torque);
-  const double balancing =
-      balancing_torque(result.torque_per_g.total(), result.theta_rad, findings.period_measured);
   replace("pull: gradient towards the sources", &Factors::torque_kg2_per_m, balancing);
   return corrections;
 }
@@ -110,17 +140,18 @@ std::vector<Correction> corrections_of(const Apparatus& apparatus,
 /// What the two sides differ in, where they are no mirror images.
 void set_side_differences(const Apparatus& apparatus,
                           const NightFindings& findings,
+                          const SideTorques& pull,
                           GravityResult& result) {
-  const double turn = turn_towards(apparatus, Side::kPlus);
-  const double turned_rad = turn * result.theta_rad;
-  const TorquePerG plus = boom_torque(apparatus, Side::kPlus, turned_rad).total();
-  const TorquePerG minus = boom_torque(apparatus, Side::kMinus, -turned_rad).total();
+  const AwayRest away = away_rest(apparatus, pull, result.theta_rad);
+  result.wire_rest_rad = pull.turn * away.wire_rad;
+  result.away_rest_rad = pull.turn * away.rest_rad;
   const double g = result.g_m3_kg_s2;
-  result.wire_rest_rad = -turn * g / result.kappa_n_m * (plus.torque + minus.torque) / 2;
+  const double plus_slope = pull.plus.total().slope;
+  const double minus_slope = pull.minus.total().slope;
   const double mean_per_s2 =
-      (result.kappa_n_m - g * (plus.slope + minus.slope) / 2) / result.inertia_kg_m2 -
+      (result.kappa_n_m - g * (plus_slope + minus_slope) / 2) / result.inertia_kg_m2 -
       square(findings.damping_per_s);
-  const double half_per_s2 = g * (plus.slope - minus.slope) / 2 / result.inertia_kg_m2;
+  const double half_per_s2 = g * (plus_slope - minus_slope) / 2 / result.inertia_kg_m2;
   const double share = half_per_s2 / mean_per_s2;
   if (!(std::abs(share) < 1.0)) return;  // a side that would not swing: not from these findings
   result.frequency_ratios = {.plus = std::sqrt(1 - share), .minus = std::sqrt(1 + share)};
@@ -155,9 +186,10 @@ double half_rotation_rad(const Apparatus& apparatus, const NightFindings& findin
 double gravitational_constant(const Apparatus& apparatus, const NightFindings& findings) {
   check(findings);
   const double theta_rad = half_rotation_rad(apparatus, findings);
-  const TorquePerG torque = mean_torque(apparatus, theta_rad).total();
+  const SideTorques pull = side_torques(apparatus, theta_rad);
+  const double slope = felt_slope(apparatus, findings, pull, theta_rad);
   return boom_inertia(apparatus).total_kg_m2() * omega2_per_s2(findings) * theta_rad /
-         balancing_torque(torque, theta_rad, findings.period_measured);
+         balancing_torque(pull, theta_rad, slope);
 }
 
 double textbook_gravity(const Apparatus& apparatus, const NightFindings& findings) {
@@ -175,6 +207,7 @@ GravityResult gravity(const Apparatus& apparatus, const NightFindings& findings)
                        .torque_per_g = {},
                        .frequency_ratios = {},
                        .wire_rest_rad = 0,
+                       .away_rest_rad = 0,
                        .textbook_m3_kg_s2 = textbook_gravity(apparatus, findings),
                        .corrections = {}};
   if (masses_touch(apparatus, result.theta_rad)) {
@@ -187,14 +220,15 @@ GravityResult gravity(const Apparatus& apparatus, const NightFindings& findings)
         apparatus.sides ? "sides" : "separation");
     return result;
   }
-  result.g_m3_kg_s2 = gravitational_constant(apparatus, findings);
-  result.torque_per_g = mean_torque(apparatus, result.theta_rad);
-  result.kappa_n_m = result.inertia_kg_m2 * omega2_per_s2(findings);
-  if (findings.period_measured == PeriodMeasured::kBesideSources) {
-    result.kappa_n_m += result.g_m3_kg_s2 * result.torque_per_g.total().slope;
-  }
-  if (apparatus.sides) set_side_differences(apparatus, findings, result);
-  result.corrections = corrections_of(apparatus, findings, result);
+  const SideTorques pull = side_torques(apparatus, result.theta_rad);
+  const double slope = felt_slope(apparatus, findings, pull, result.theta_rad);
+  const double balancing = balancing_torque(pull, result.theta_rad, slope);
+  const double stiffness = result.inertia_kg_m2 * omega2_per_s2(findings);
+  result.torque_per_g = pull.mean();
+  result.g_m3_kg_s2 = stiffness * result.theta_rad / balancing;
+  result.kappa_n_m = stiffness + result.g_m3_kg_s2 * slope;
+  if (apparatus.sides) set_side_differences(apparatus, findings, pull, result);
+  result.corrections = corrections_of(apparatus, findings, result, balancing);
   return result;
 }
 

@@ -15,10 +15,10 @@
 /// Small swings about that place feel the wire less the gradient of the pull. With T the observed
 /// period and gamma the observed decay exp(-gamma t), w0^2 = (2 pi/T)^2 + gamma^2 and
 ///   I w0^2 = kappa - G g'(theta)   if the sources stand beside the boom,                    (2)
-///   I w0^2 = kappa                 if they are far away.                                    (3)
+///   I w0^2 = kappa - G g_away'     if they are away, with no g_away if they are out of reach. (3)
 /// (1) and (2), or (1) and (3), are linear in kappa and G:
 ///   beside   G = I w0^2 theta/(g(theta) - theta g'(theta))
-///   away     G = I w0^2 theta/g(theta)
+///   away     G = I w0^2 theta/(g(theta) - theta g_away')
 /// In the symmetric arrangement the two sides are mirror images, so that theta is half of the
 /// rotation from one to the other. In any other, rotation 0 is midway between the places of rest,
 /// the wire is at ease at some theta_w that drops out, and the two sides swing at frequencies of
@@ -26,7 +26,9 @@
 ///   kappa (theta - theta_w) = G g_plus(theta),  kappa (-theta - theta_w) = G g_minus(-theta),
 ///   I w_plus^2 = kappa - G g_plus'(theta),      I w_minus^2 = kappa - G g_minus'(-theta).
 /// Half of the difference of the first two is (1), the mean of the last two is (2), with the mean
-/// torque and slope of torque_model.h and w0^2 the mean of both sides' squares.
+/// torque and slope of torque_model.h and w0^2 the mean of both sides' squares. With the sources
+/// away the boom rests where
+///   kappa (theta_away - theta_w) = G g_away(theta_away).
 namespace nightswing::analysis {
 
 /// Where the source masses stood while the period was measured.
@@ -73,6 +75,9 @@ struct GravityResult {
   FrequencyRatios frequency_ratios = {};  // 1 unless computed
   /// Where the wire alone would hold the boom, from midway towards plus; 0 if symmetric.
   double wire_rest_rad = 0.0;
+  /// Where it rests with the sources away, from midway towards plus: there too, unless their pull
+  /// still reaches it.
+  double away_rest_rad = 0.0;
   double textbook_m3_kg_s2;             // G of the textbook formula from the same findings
   std::vector<Correction> corrections;  // from the textbook value to G: the factors multiply
 };

@@ -162,13 +162,15 @@ void refit_without_wide_swing(const Apparatus& apparatus,
   const double mm_per_rad = 2e3 * lever.mirror_to_wall_m / lever.scale_factor;
   const double sign = result.fit.shift_mm.value > 0.0 ? 1.0 : -1.0;  // of x towards plus
   for (const Segment& segment : segments) {
-    if (segment.side == Side::kAway) continue;
+    if (!has_places(apparatus, segment.side)) continue;
     const PullCurvature per_rad = pull_curvature(apparatus, segment.side, *first);
     const auto from = std::ranges::lower_bound(series, segment.from_s, {}, &SwingSample::t_s);
     const auto to = std::ranges::lower_bound(series, segment.to_s, {}, &SwingSample::t_s);
     const std::span<SwingSample> part(from, to);
+    const Measured& period_s =
+        segment.side == Side::kAway ? *result.fit.away_period_s : result.fit.period_s;
     const auto departures_mm = wide_swing_mm(part,
-                                             result.fit.period_s.value / segment.frequency_ratio,
+                                             period_s.value / segment.frequency_ratio,
                                              result.fit.damping_per_s.value,
                                              {.quadratic = sign * per_rad.quadratic / mm_per_rad,
                                               .cubic = per_rad.cubic / (mm_per_rad * mm_per_rad)});
@@ -182,13 +184,13 @@ void refit_without_wide_swing(const Apparatus& apparatus,
   result.wide_swing_shift_mm = result.fit.shift_mm.value - before_mm;
 }
 
-/// Away from the sources the wire alone holds the boom: where, tells whether both sides pull as the
-/// apparatus says.
+/// Where the boom rests with the sources away, held by the wire but for what they still pull, tells
+/// whether both sides pull as the apparatus says.
 void check_symmetry(const Apparatus& apparatus, const OpticalLever& lever, NightResult& result) {
   const auto& found_mm = result.fit.away_from_midway_mm;
   if (!found_mm || !result.gravity) return;
   const double mm_per_rad = 2e3 * lever.mirror_to_wall_m / lever.scale_factor;
-  const double expected_mm = result.gravity->wire_rest_rad * mm_per_rad;
+  const double expected_mm = result.gravity->away_rest_rad * mm_per_rad;
   const double off_mm = found_mm->value - expected_mm;
   const double half_shift_mm = 0.5 * std::abs(result.fit.shift_mm.value);
   if (std::abs(off_mm) < std::max(kShiftSigmas * found_mm->u, kUnevenShare * half_shift_mm)) return;

@@ -27,12 +27,18 @@ double near_pull_of(const Apparatus& apparatus, Side side) {
 
 }  // namespace
 
+bool has_places(const Apparatus& apparatus, Side side) {
+  return side != Side::kAway || (apparatus.sides && apparatus.sides->away);
+}
+
 std::array<Place, 2> source_places(const Apparatus& apparatus, Side side) {
-  if (side == Side::kAway) {
+  if (!has_places(apparatus, side)) {
     throw std::invalid_argument("source_places: the place of sources that are away is not known");
   }
   if (apparatus.sides) {
-    const auto& places = side == Side::kPlus ? apparatus.sides->plus : apparatus.sides->minus;
+    const auto& places = side == Side::kPlus    ? apparatus.sides->plus
+                         : side == Side::kMinus ? apparatus.sides->minus
+                                                : *apparatus.sides->away;
     return {place_of(places[0]), place_of(places[1])};
   }
   const double x_m = apparatus.arm_m.value;

@@ -9,9 +9,13 @@
 /// Where the source masses stand beside the boom, whether a separation says so or coordinates.
 namespace nightswing::analysis {
 
+/// Whether it is known where the sources stand on a side: on plus and minus it is, away if it was
+/// given.
+[[nodiscard]] bool has_places(const Apparatus& apparatus, Side side);
+
 /// Both centres on a side; the first of the symmetric arrangement stands beside the test mass at
 /// x = arm.
-/// throws  std::invalid_argument for the side away, which says nothing of where they stand
+/// throws  std::invalid_argument unless has_places
 [[nodiscard]] std::array<Place, 2> source_places(const Apparatus& apparatus, Side side);
 
 /// The test mass beside a source mass that stands there: its x at rotation 0 [m].

@@ -13,6 +13,8 @@ namespace {
 
 constexpr std::array kSides{Side::kPlus, Side::kMinus};
 constexpr std::array kMasses{"first", "second"};
+/// Sources that are away and still turn the boom by so much of what they do on a side are told.
+constexpr double kMostAway = 0.5;
 /// Sides whose pulls differ by less of what the source masses pull are taken for a slip of a sign.
 constexpr double kLeastDifference = 0.01;
 
@@ -99,10 +101,20 @@ void check_turning(const YamlMapping& file,
                     file.where("sides"),
                     name_of(side)));
   }
-  if (std::abs(difference) >= kLeastDifference * sizes) return;
-  file.fail("sides",
-            "pulls the boom on plus as on minus, so that nothing would shift; is a sign wrong? "
-            "Across the boom, places on plus and minus lie on opposite sides of it");
+  if (std::abs(difference) < kLeastDifference * sizes) {
+    file.fail("sides",
+              "pulls the boom on plus as on minus, so that nothing would shift; is a sign wrong? "
+              "Across the boom, places on plus and minus lie on opposite sides of it");
+  }
+  if (!has_places(apparatus, Side::kAway)) return;
+  const auto away = source_places(apparatus, Side::kAway);
+  const double turning = near_pull(apparatus, away[0]) + near_pull(apparatus, away[1]);
+  if (std::abs(turning) < kMostAway * std::abs(difference) / 2) return;
+  warnings.push_back(
+      fmt::format("{}: away turns the boom by {:.0f} % of what plus and minus do; is a sign or a "
+                  "place wrong?",
+                  file.where("sides"),
+                  200 * std::abs(turning / difference)));
 }
 
 }  // namespace
@@ -121,8 +133,8 @@ SourcesInFile sources_in(YamlMapping& file) {
     file.fail("sides",
               "says where the source masses stand, and so does separation: leave one of them out");
   }
-  const SourceSides sides{.plus = places_of(*map, Side::kPlus),
-                          .minus = places_of(*map, Side::kMinus)};
+  SourceSides sides{.plus = places_of(*map, Side::kPlus), .minus = places_of(*map, Side::kMinus)};
+  if (map->has(name_of(Side::kAway))) sides.away = places_of(*map, Side::kAway);
   map->finish();
   return {.separation_m = {}, .sides = sides};
 }
@@ -135,6 +147,7 @@ void check_source_places(const YamlMapping& file,
     return;
   }
   for (const Side side : kSides) check_room_at(file, apparatus, side);
+  if (has_places(apparatus, Side::kAway)) check_room_at(file, apparatus, Side::kAway);
   check_turning(file, apparatus, warnings);
 }
 

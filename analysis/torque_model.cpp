@@ -38,6 +38,10 @@ TorquePerG half_difference(const TorquePerG& plus, const TorquePerG& minus, doub
   return {turn * (plus.torque - minus.torque) / 2, (plus.slope + minus.slope) / 2};
 }
 
+TorquePerG mirrored(const TorquePerG& torque) {
+  return {-torque.torque, torque.slope};
+}
+
 /// Spheres act as points, so that their radius does not count for how fine the others are cut.
 Shape as_it_acts(const Shape& shape) {
   return std::holds_alternative<Sphere>(shape) ? Sphere{{0.0, 0.0}} : shape;
@@ -106,15 +110,22 @@ BoomTorque boom_torque(const Apparatus& apparatus, Side side, double theta_rad) 
   return first + torque_of_source(apparatus, places[1], theta_rad);
 }
 
-BoomTorque mean_torque(const Apparatus& apparatus, double theta_rad) {
-  // The symmetric arrangement: one side is the other's mirror image.
-  if (!apparatus.sides) return boom_torque(apparatus, Side::kPlus, theta_rad);
-  const double turn = turn_towards(apparatus, Side::kPlus);
-  const BoomTorque plus = boom_torque(apparatus, Side::kPlus, turn * theta_rad);
-  const BoomTorque minus = boom_torque(apparatus, Side::kMinus, -turn * theta_rad);
+BoomTorque SideTorques::mean() const {
   return {half_difference(plus.near_pairs, minus.near_pairs, turn),
           half_difference(plus.far_pairs, minus.far_pairs, turn),
           half_difference(plus.rod, minus.rod, turn)};
+}
+
+SideTorques side_torques(const Apparatus& apparatus, double theta_rad) {
+  const double turn = turn_towards(apparatus, Side::kPlus);
+  const BoomTorque plus = boom_torque(apparatus, Side::kPlus, turn * theta_rad);
+  // In the symmetric arrangement one side is the other's mirror image.
+  return {.turn = turn,
+          .plus = plus,
+          .minus = apparatus.sides ? boom_torque(apparatus, Side::kMinus, -turn * theta_rad)
+                                   : BoomTorque{mirrored(plus.near_pairs),
+                                                mirrored(plus.far_pairs),
+                                                mirrored(plus.rod)}};
 }
 
 }  // namespace nightswing::analysis

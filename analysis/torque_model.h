@@ -45,16 +45,28 @@ struct BoomTorque {
 ///          as long as the bodies are not within a tenth of their size of touching
 /// time     about 10 us for spheres, 10 ms for other source masses with a rod, 30 ms for other
 ///          test masses; twice as long if the places of the sources are given one by one
-/// throws   std::invalid_argument if there is no room between the bodies at rotation 0, or for the
-///          side away, which says nothing of where the source masses stand
+/// throws   std::invalid_argument if there is no room between the bodies at rotation 0, or it is
+///          not known where the sources stand (away, unless the apparatus says it)
 [[nodiscard]] BoomTorque boom_torque(const Apparatus& apparatus, Side side, double theta_rad);
 
-/// Half of the difference between the torques on both sides, each at its own place of rest, counted
-/// as positive towards the side: with t = turn_towards plus (source_places.h)
-///   torque(theta) = t (g_plus(t theta) - g_minus(-t theta))/2,
-///   slope(theta)  = (g_plus'(t theta) + g_minus'(-t theta))/2.
-/// In the symmetric arrangement that is the torque on either side. It takes four times as long in
-/// any other.
-[[nodiscard]] BoomTorque mean_torque(const Apparatus& apparatus, double theta_rad);
+/// The torques on both sides, each at its own place of rest.
+struct SideTorques {
+  double turn = 1;   // turn_towards plus (source_places.h)
+  BoomTorque plus;   // g_plus(turn theta)
+  BoomTorque minus;  // g_minus(-turn theta)
+
+  /// Half of their difference, counted as positive towards the side, and their mean slope:
+  ///   torque(theta) = t (g_plus(t theta) - g_minus(-t theta))/2,
+  ///   slope(theta)  = (g_plus'(t theta) + g_minus'(-t theta))/2.
+  /// In the symmetric arrangement that is the torque on either side.
+  [[nodiscard]] BoomTorque mean() const;
+};
+
+/// It takes four times as long where the arrangement is not the symmetric one.
+[[nodiscard]] SideTorques side_torques(const Apparatus& apparatus, double theta_rad);
+
+[[nodiscard]] inline BoomTorque mean_torque(const Apparatus& apparatus, double theta_rad) {
+  return side_torques(apparatus, theta_rad).mean();
+}
 
 }  // namespace nightswing::analysis

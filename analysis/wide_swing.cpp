@@ -45,7 +45,9 @@ PullCurvature pull_curvature(const Apparatus& apparatus, Side side, const Gravit
   const auto slope_at = [&](double theta_rad) {
     return boom_torque(apparatus, side, theta_rad).total().slope;
   };
-  const double rest_rad = turn_towards(apparatus, side) * gravity.theta_rad;
+  const double turn = turn_towards(apparatus, Side::kPlus);
+  const double rest_rad = side == Side::kAway ? turn * gravity.away_rest_rad
+                                              : turn_towards(apparatus, side) * gravity.theta_rad;
   const double before = slope_at(rest_rad - kStep_rad);
   const double here = slope_at(rest_rad);
   const double after = slope_at(rest_rad + kStep_rad);
@@ -53,8 +55,7 @@ PullCurvature pull_curvature(const Apparatus& apparatus, Side side, const Gravit
   const double second = (after - before) / (2.0 * kStep_rad);
   const double third = (after - 2.0 * here + before) / (kStep_rad * kStep_rad);
   // Counted towards plus, whichever way that turns.
-  return {.quadratic = -turn_towards(apparatus, Side::kPlus) * gravity.g_m3_kg_s2 * second /
-                       (2.0 * stiffness),
+  return {.quadratic = -turn * gravity.g_m3_kg_s2 * second / (2.0 * stiffness),
           .cubic = -gravity.g_m3_kg_s2 * third / (6.0 * stiffness)};
 }
 

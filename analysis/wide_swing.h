@@ -19,9 +19,9 @@ struct PullCurvature {
   double cubic = 0.0;      ///< 1/rad2, or 1/mm2
 };
 
-/// The curvature on a side (not away), per radian of the boom towards plus: by differences of the
-/// analytic slope of the torque model, 5 mrad apart, so good to a part in 1,000. Needs a computed
-/// G.
+/// The curvature on a side whose places are known, per radian of the boom towards plus: by
+/// differences of the analytic slope of the torque model, 5 mrad apart, so good to a part in 1,000.
+/// Needs a computed G.
 [[nodiscard]] PullCurvature pull_curvature(const Apparatus& apparatus,
                                            Side side,
                                            const GravityResult& gravity);

@@ -306,6 +306,38 @@ TEST_SUITE("apparatus_file") {
     CHECK(in_metres.warnings[0].starts_with("b.yaml:6: sides: 1.158e+04 mm is unusual"));
   }
 
+  TEST_CASE("where the sources are put away to may be said too") {
+    const auto placed = [](const std::string& away) {
+      return with("separation: 46.0(3) mm\n", kSides + "  away: " + away + "\n");
+    };
+    const std::string apart =
+        "{first: [5(1) mm, 120(1) mm, 0 mm], second: [0 mm, -120(1) mm, 0 mm]}";
+    const Apparatus balance = read(placed(apart));
+    REQUIRE(balance.sides.has_value());
+    REQUIRE(balance.sides->away.has_value());
+    CHECK((*balance.sides->away)[0].along_m.value == within_rel(0.005, kRounding));
+    CHECK((*balance.sides->away)[1].across_m.u == within_rel(0.001, kRounding));
+    CHECK(balance.warnings.empty());
+    CHECK_FALSE(read(with("separation: 46.0(3) mm\n", kSides)).sides->away.has_value());
+
+    CHECK(error_of(placed("{first: [5 mm, 120 mm, 0 mm]}")) ==
+          "b.yaml:10: the key 'second' is missing in sides.away");
+    CHECK(error_of(placed("{first: [5 mm, 120 mm], second: [0 mm, -120 mm, 0 mm]}")) ==
+          "b.yaml:10: sides.away.first must be three lengths, along the boom, across it and "
+          "upwards, all from where the wire meets the boom, but has 2");
+    CHECK(error_of(placed("{first: [45 mm, 0 mm, 30 mm], second: [0 mm, -120 mm, 0 mm]}")) ==
+          "b.yaml:6: sides leaves no room: first of away touches a test mass, whose centre is "
+          "30.4138 mm away with the boom midway; coordinates are of centres, from where the wire "
+          "meets the boom");
+    // Places of side plus, named away by mistake: as far as plus itself.
+    const Apparatus mistaken =
+        read(placed("{first: [51 mm, 46.2 mm, 0 mm], second: [-50.2 mm, -45.8 mm, 0 mm]}"));
+    REQUIRE(mistaken.warnings.size() == 1);
+    CHECK(mistaken.warnings[0] ==
+          "b.yaml:6: sides: away turns the boom by 101 % of what plus and minus do; is a sign or a "
+          "place wrong?");
+  }
+
   TEST_CASE("shapes, axes and sizes must be known ones") {
     CHECK(error_of(with("shape: sphere", "shape: egg")) ==
           "b.yaml:2: source_masses.shape must be sphere, cylinder or box, but is 'egg'");

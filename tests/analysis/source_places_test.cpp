@@ -39,6 +39,16 @@ TEST_SUITE("source_places") {
                     std::invalid_argument);
   }
 
+  TEST_CASE("sources that are away stand where the apparatus says, if it does") {
+    Apparatus balance = unsymmetric_balance();
+    CHECK_FALSE(has_places(balance, Side::kAway));
+    CHECK_THROWS_AS(static_cast<void>(source_places(balance, Side::kAway)), std::invalid_argument);
+    balance.sides->away = balance.sides->plus;
+    balance.sides->away->at(1).across_m.value = -0.3;
+    CHECK(has_places(balance, Side::kAway));
+    CHECK(source_places(balance, Side::kAway)[1].y_m == -0.3);
+  }
+
   TEST_CASE("coordinates place them one by one") {
     const auto minus = source_places(unsymmetric_balance(), Side::kMinus);
     CHECK(minus[1].x_m == -0.103);

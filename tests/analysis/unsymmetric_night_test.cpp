@@ -39,6 +39,7 @@ Apparatus described(const PulledNight& night) {
   const auto at = [](const std::array<double, 3>& p) { return place(p[0], p[1], p[2]); };
   balance.sides = SourceSides{.plus = {at(night.plus[0]), at(night.plus[1])},
                               .minus = {at(night.minus[0]), at(night.minus[1])}};
+  if (night.away) balance.sides->away = {at((*night.away)[0]), at((*night.away)[1])};
   return balance;
 }
 
@@ -134,6 +135,38 @@ TEST_SUITE("unsymmetric nights") {
     REQUIRE(wrong.warnings.size() == 1);
     CHECK(wrong.warnings[0].find("nearer to the boom on side plus, by about 2") !=
           std::string::npos);
+  }
+
+  TEST_CASE("sources put away within reach still pull, and the balance allows for it") {
+    // Swung to right angles with the boom, a little askew, and to its line, beyond its ends.
+    const PulledNight::Places across{{{0.02, 0.125, 0.0}, {-0.01, -0.125, 0.0}}};
+    const PulledNight::Places in_line{{{0.20, 0.03, 0.0}, {-0.21, -0.02, 0.0}}};
+    for (const auto& away : {across, in_line}) {
+      CAPTURE(away[0][0]);
+      PulledNight swing = uneven_night();
+      swing.away = away;
+      swing.sides.push_back({Side::kAway, 14400.0});
+      swing.end_s = 19000.0;
+      const Apparatus balance = described(swing);
+      const NightResult result = analysed(swing, balance);
+      CHECK(std::abs(g_of(result) - kG) < 3.5 * result.budget->u);
+      const Opinion& by_period = opinion(result, "period with the sources away");
+      CHECK(std::abs(by_period.g_m3_kg_s2.value - kG) < 3.5 * by_period.g_m3_kg_s2.u);
+      REQUIRE(result.fit.away_from_midway_mm.has_value());
+      const Measured& away_mm = *result.fit.away_from_midway_mm;
+      const double expected_mm = 2e3 * swing.wall_m * result.gravity->away_rest_rad;
+      CHECK(std::abs(away_mm.value - expected_mm) < 3.5 * away_mm.u);
+      CHECK(result.warnings.empty());
+
+      // Taken to be out of reach, the same night contradicts itself.
+      Apparatus taken = balance;
+      taken.sides->away.reset();
+      const NightResult wrong = analysed(swing, taken);
+      const Opinion& misled = opinion(wrong, "period with the sources away");
+      CHECK(std::abs(misled.g_m3_kg_s2.value - kG) > 10 * misled.g_m3_kg_s2.u);
+      CHECK_FALSE(wrong.consistency.consistent);
+      CHECK(wrong.warnings.size() == 1);
+    }
   }
 
   TEST_CASE("sides found from the track are told to need a name") {

@@ -38,8 +38,10 @@ double moment(const PulledNight::Places& sources, double theta_rad, double x_m) 
 }
 
 double pull(const PulledNight& night, Side side, double theta_rad) {
-  if (side == Side::kAway) return 0.0;
-  const auto& sources = side == Side::kPlus ? night.plus : night.minus;
+  if (side == Side::kAway && !night.away) return 0.0;
+  const auto& sources = side == Side::kPlus    ? night.plus
+                        : side == Side::kMinus ? night.minus
+                                               : *night.away;
   double sum =
       kTest_kg * (moment(sources, theta_rad, kArm_m) + moment(sources, theta_rad, -kArm_m));
   for (int k = 0; k < kRodPoints; ++k) {

@@ -2,6 +2,7 @@
 
 #include <array>
 #include <cstdint>
+#include <optional>
 #include <vector>
 
 #include "analysis/spot_path.h"
@@ -19,6 +20,7 @@ struct PulledNight {
   double source_kg = 4.0;
   Places plus{};
   Places minus{};
+  std::optional<Places> away{};  ///< without it out of reach
   double wire_rest_rad = 0.0;
   double free_period_s = 540.0;
   double damping_per_s = 1.0 / 3600.0;
