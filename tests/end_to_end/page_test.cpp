@@ -1,7 +1,9 @@
 // The live pages of a watch and of aim as they are served by the program, at a camera served on
 // this computer; asked by sockets, and opened in a browser by the scripts of tests/browser.
 #include <algorithm>
+#include <cmath>
 #include <csignal>
+#include <numbers>
 #include <string>
 #include <thread>
 #include <vector>
@@ -11,6 +13,7 @@
 
 #include "tests/end_to_end/run_fixture.h"
 #include "tests/support/command.h"
+#include "tests/support/fake_clock.h"
 #include "tests/support/night_camera.h"
 #include "tests/support/raw_connection.h"
 #include "tests/support/running_program.h"
@@ -18,6 +21,7 @@
 #include "tests/support/temporary_folder.h"
 #include "tracker/event_log.h"
 #include "tracker/page/bounded_server.h"
+#include "tracker/page/watch_page.h"
 #include "tracker/track_file.h"
 
 using namespace nightswing::test;
@@ -76,6 +80,37 @@ struct Page {
     return nlohmann::json::parse(body_of(ask("GET /state.json")));
   }
 };
+
+/// The page of a watch that has come to two hours and a half, with an estimate.
+struct LateNight {
+  TemporaryFolder folder;
+  FakeClock clock;
+  WatchPage watched{{.port = 0}, folder / "run", clock, "Look away from the laser."};
+
+  LateNight() {
+    ResultSoFar result{
+        .shift_relative_u = 0.008,
+        .target_relative = 0.005,
+        .hours_to_target = 2.0 / 3.0,
+        .sentence = "shift 20.00(16) mm, known to 0.8 % now, another 40 min for 0.5 %"};
+    result.period_s.emplace(606.18, 0.12);
+    result.shift_mm.emplace(20.0, 0.16);
+    const cv::Mat wall(240, 320, CV_8UC3, cv::Scalar::all(40));
+    for (double t_s = 0.5; t_s < 9000.0; t_s += 5.0) {
+      const double x_px = 160.0 + 90.0 * std::cos(2.0 * std::numbers::pi * t_s / 600.0);
+      watched.see({.t_s = t_s,
+                   .spot = {SpotState::kFound, SpotPosition{x_px, 120.0, 0.1, 0.1, 100.0, 4.0}},
+                   .pictures = 1,
+                   .so_far = result},
+                  wall);
+    }
+  }
+  [[nodiscard]] std::string url() const { return watched.page().urls().front(); }
+};
+
+double span(const nlohmann::json& numbers) {
+  return numbers.back().get<double>() - numbers.front().get<double>();
+}
 
 }  // namespace
 
@@ -160,6 +195,27 @@ TEST_SUITE("page") {
     CHECK(page.state()["values"].size() > 4);
     aim.send(SIGTERM);
     CHECK(aim.status() == 0);
+  }
+
+  TEST_CASE("in a browser the night can be zoomed into and out of, and the estimate is read") {
+    const LateNight night;
+    const auto zoomed = browser_script("zoom_chart.py '" + night.url() + "'");
+    REQUIRE_MESSAGE(zoomed.status == 0, (zoomed.output + zoomed.errors));
+    const auto shown = nlohmann::json::parse(zoomed.output);
+    CHECK(span(shown["before"]) > 1.4);  // hours, of 2.5; labels every half hour
+    // A fifth of the chart was chosen; the labels stand a little inside.
+    CHECK(span(shown["zoomed"]) < 0.6);
+    CHECK(span(shown["zoomed"]) > 0.2);
+    CHECK(shown["later"] == shown["zoomed"]);  // news of the night does not undo it
+    CHECK(shown["whole"] == shown["before"]);
+    const std::string estimate = shown["estimate"];
+    for (const char* figure :
+         {"606.18(12) s", "20.00(16) mm", "0.8 %", "until 0.5 %", "40 min 00 s more"}) {
+      CHECK_MESSAGE(estimate.find(figure) != std::string::npos, (estimate + figure));
+    }
+    const auto checked =
+        check_in_browser(night.url(), "--ready \"document.querySelector('#chart canvas')\"");
+    CHECK_MESSAGE(checked.status == 0, (checked.output + checked.errors));
   }
 
   TEST_CASE(

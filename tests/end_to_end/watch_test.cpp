@@ -25,9 +25,15 @@
 #include "tests/support/running_program.h"
 #include "tests/support/served_stream.h"
 #include "tests/support/temporary_folder.h"
+#include "tracker/camera_file.h"
 #include "tracker/event_log.h"
 #include "tracker/line_file.h"
+#include "tracker/picture_file.h"
+#include "tracker/run_folder.h"
+#include "tracker/spot_finder.h"
 #include "tracker/track_file.h"
+#include "tracker/video_source.h"
+#include "tracker/watch/watch_file.h"
 
 using namespace nightswing::test;
 using namespace nightswing::tracker;
@@ -87,6 +93,27 @@ class SmallDisk {
   bool mounted_ = false;
 };
 
+/// Whatever the moment of a kill: every file that is there can be read, but for a torn last line.
+void check_files(const std::string& path) {
+  const RunFolder run{path};
+  if (std::filesystem::exists(run.run_yaml())) {
+    CHECK_NOTHROW(static_cast<void>(read_run_info(run)));
+  }
+  if (std::filesystem::exists(run.watch())) {
+    CHECK_NOTHROW(static_cast<void>(read_watch_file(run.watch())));
+  }
+  const auto is_torn = [](const std::vector<std::string>& warnings) {
+    return warnings.empty() ||
+           (warnings.size() == 1 && warnings[0].find("the last line is torn") != std::string::npos);
+  };
+  CHECK(is_torn(read_events(run.events()).warnings));
+  const auto camera = read_camera(run.camera());
+  if (camera) CHECK(is_torn(camera->warnings));
+  if (std::filesystem::exists(run.first_frame())) {
+    CHECK_FALSE(read_picture(run.first_frame()).empty());
+  }
+}
+
 /// How often the killing is repeated: a few times in every run of the tests, 200 times by hand.
 int kills() {
   const char* wanted = std::getenv("NIGHTSWING_KILLS");
@@ -116,6 +143,7 @@ TEST_SUITE("watch_command") {
       const std::string after_kill = text_of(set.run + "/track.csv");
       CHECK(after_kill.starts_with(at_kill));
       CHECK(after_kill.starts_with(before));
+      check_files(set.run);
       if (after_kill.size() > before.size() && !before.empty()) ++with_lines;
       const Track track = after_kill.empty() ? Track{} : read_track(set.run + "/track.csv");
       if (after_kill.size() > before.size() && track.rows.size() > 2) {
@@ -135,6 +163,9 @@ TEST_SUITE("watch_command") {
     const Track track = read_track(set.run + "/track.csv");
     CHECK_MESSAGE(track.warnings.empty(), track.warnings.front());
     CHECK(read_events(set.run + "/events.csv").warnings.empty());
+    const auto camera = read_camera(set.run + "/camera.csv");
+    REQUIRE(camera);
+    CHECK(camera->warnings.empty());
     CHECK(set.events("started").size() >= 1);
     CHECK(set.events("resumed").size() >= static_cast<std::size_t>(with_lines));
     CHECK(set.events("ended").size() == 1);
@@ -142,6 +173,38 @@ TEST_SUITE("watch_command") {
     for (std::size_t k = 1; k < track.rows.size(); ++k) {
       const double by_utc_s = seconds_between(*track.rows[0].utc, *track.rows[k].utc);
       CHECK(track.rows[k].t_s - track.rows[0].t_s == within_abs(by_utc_s, 0.01));
+    }
+  }
+
+  TEST_CASE("the video of a watch that was killed can be tracked, and goes on in another file") {
+    Set set;
+    const auto filmed = [&] {
+      RunningProgram watch = watching(set.stream, set.run, " --video 100MB");
+      set.await_lines(watch, 24);
+      watch.send(SIGKILL);
+      CHECK(watch.status() == 128 + SIGKILL);
+    };
+    filmed();
+    filmed();
+    std::vector<std::filesystem::path> films;
+    for (const auto& entry : std::filesystem::directory_iterator(set.run + "/video")) {
+      films.push_back(entry.path());
+    }
+    CHECK(films.size() == 2);
+    for (const auto& film : films) {
+      CAPTURE(film.string());
+      VideoSource source(film);
+      Frame frame;
+      SpotFinder finder;
+      int frames = 0;
+      int measured = 0;
+      while (source.next(frame)) {
+        ++frames;
+        if (is_measured(finder.measure(frame.picture).state)) ++measured;
+      }
+      // One of each line, but for what the encoder still held; the spot has to be known first.
+      CHECK(frames >= 8);
+      CHECK(measured >= frames / 2);
     }
   }
 
@@ -351,6 +414,32 @@ TEST_SUITE("watch_command") {
     const auto refused =
         nightswing_command("watch --camera http://127.0.0.1:9/ --gain 3 --run " + run);
     CHECK(refused.errors.find("are set where it is served") != std::string::npos);
+  }
+
+  TEST_CASE("the example of a service is one, and its command is understood") {
+    // systemd wants the program to be where the line says.
+    const TemporaryFolder folder;
+    std::string unit = text_of(std::filesystem::path(NIGHTSWING_SOURCE_DIR) / "configs" /
+                               "nightswing-watch.service");
+    const std::string begin = "ExecStart=/usr/bin/nightswing ";
+    const auto at = unit.find(begin);
+    REQUIRE(at != std::string::npos);
+    const auto words = at + begin.size();
+    std::string command = unit.substr(words, unit.find('\n', at) - words);
+    unit.replace(at, begin.size(), "ExecStart=/bin/true ");
+    write_text(folder / "nightswing-watch.service", unit);
+    const auto verified =
+        run_command("systemd-analyze verify " + (folder / "nightswing-watch.service").string());
+    CHECK_MESSAGE(verified.status == 0, verified.errors);
+    CHECK_MESSAGE(verified.errors.find("nightswing-watch.service") == std::string::npos,
+                  verified.errors);
+
+    const std::string camera = "--camera 0";
+    REQUIRE(command.find(camera) != std::string::npos);
+    command.replace(command.find(camera), camera.size(), "--camera no-such-camera");
+    const auto tried = nightswing_command(command);
+    CHECK(tried.status == 1);  // 2 would be wrong words
+    CHECK(tried.errors.find("no camera 'no-such-camera' at this computer") != std::string::npos);
   }
 
   TEST_CASE("aim lists the cameras, and says in words what it sees") {

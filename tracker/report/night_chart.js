@@ -29,6 +29,8 @@ var nightChart = (function () {
       digitsAfterDecimal: 3,
       labelsUTC: true,
       legend: "follow",
+      // With a range selector a drag would else move what is shown.
+      interactionModel: Dygraph.defaultInteractionModel,
       gridLineColor: colour("line"),
       axisLineColor: colour("faint"),
       rangeSelectorPlotStrokeColor: colour("faint"),
