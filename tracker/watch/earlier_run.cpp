@@ -109,4 +109,16 @@ ViewCheck check_view(const EarlierView& earlier, const cv::Mat& now) {
           "too little of the wall to tell whether the camera stands as it did"};
 }
 
+std::string check_same_view(const RunFolder& run, const EarlierView& earlier, const cv::Mat& now) {
+  const ViewCheck view = check_view(earlier, now);
+  if (view.verdict == ViewVerdict::kSame) return {};
+  if (view.verdict == ViewVerdict::kUnknown) return "the camera shows " + view.text;
+  throw InputError(fmt::format(
+      "the camera shows {}: this is not the view of {} (see {}); give --run another folder, or put "
+      "the camera back",
+      view.text,
+      run.path.string(),
+      run.first_frame().string()));
+}
+
 }  // namespace nightswing::tracker

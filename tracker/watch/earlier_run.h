@@ -53,4 +53,10 @@ struct ViewCheck {
 /// has changed.
 [[nodiscard]] ViewCheck check_view(const EarlierView& earlier, const cv::Mat& now);
 
+/// The same for a run that is to go on: throws InputError if it is another view; returns what is in
+/// doubt, a clause, or nothing.
+[[nodiscard]] std::string check_same_view(const RunFolder& run,
+                                          const EarlierView& earlier,
+                                          const cv::Mat& now);
+
 }  // namespace nightswing::tracker

@@ -185,16 +185,7 @@ class Watching {
     }
     cv::Mat mean;
     sum.convertTo(mean, CV_8U, 1.0 / kPicturesOfView);
-    const ViewCheck view = check_view(*earlier_->view, mean);
-    if (view.verdict == ViewVerdict::kOther) {
-      throw InputError(fmt::format(
-          "the camera shows {}: this is not the view of {} (see {}); give --run another folder, or "
-          "put the camera back",
-          view.text,
-          run_.path.string(),
-          run_.first_frame().string()));
-    }
-    if (view.verdict == ViewVerdict::kUnknown) doubt_ = "the camera shows " + view.text;
+    doubt_ = check_same_view(run_, *earlier_->view, mean);
   }
 
   void begin(double steady_s) {
