@@ -12,20 +12,22 @@ namespace {
 struct MarkedMove {
   SideChange to;
   bool judged;
+  double reach_s;  ///< how far off what was found may lie
 };
 
 std::vector<MarkedMove> marked_moves(std::span<const SideChange> marks,
                                      const Segment& watched,
-                                     double period_s) {
+                                     double period_s,
+                                     double reach_s) {
   std::vector<MarkedMove> moves;
   for (std::size_t k = 1; k < marks.size(); ++k) {
     if (marks[k].side == marks[k - 1].side) continue;
     const double since_s = std::max(watched.from_s, marks[k - 1].t_s);
     const double until_s = k + 1 < marks.size() ? marks[k + 1].t_s : watched.to_s;
     const bool near = marks[k].side != Side::kAway && marks[k - 1].side != Side::kAway;
-    moves.push_back(
-        {marks[k],
-         near && marks[k].t_s - since_s >= period_s && until_s - marks[k].t_s >= period_s});
+    // What is found has a period on either side: of a move with less, it is that far off.
+    const bool whole = marks[k].t_s - since_s >= period_s && until_s - marks[k].t_s >= period_s;
+    moves.push_back({marks[k], near && whole, whole ? reach_s : reach_s + period_s});
   }
   return moves;
 }
@@ -42,19 +44,20 @@ std::vector<std::string> contradicted_marks(std::span<const SideChange> marks,
                                             const Segment& watched,
                                             double period_s,
                                             double settle_s) {
-  const double reach_s = found.u_time_s + settle_s;
-  const std::vector<MarkedMove> moves = marked_moves(marks, watched, period_s);
+  const std::vector<MarkedMove> moves =
+      marked_moves(marks, watched, period_s, found.u_time_s + settle_s);
   std::vector<double> unmarked_s;
   for (std::size_t k = 1; k < found.changes.size(); ++k) {
     const double t_s = found.changes[k].t_s;
     if (std::ranges::none_of(
-            moves, [&](const MarkedMove& m) { return std::abs(m.to.t_s - t_s) <= reach_s; })) {
+            moves, [&](const MarkedMove& m) { return std::abs(m.to.t_s - t_s) <= m.reach_s; })) {
       unmarked_s.push_back(t_s);
     }
   }
   const auto seen = [&](const MarkedMove& move) {
     return std::ranges::any_of(found.changes, [&](const SideChange& change) {
-      return &change != &found.changes.front() && std::abs(change.t_s - move.to.t_s) <= reach_s;
+      return &change != &found.changes.front() &&
+             std::abs(change.t_s - move.to.t_s) <= move.reach_s;
     });
   };
   std::vector<std::string> sentences;

@@ -13,7 +13,7 @@ namespace nightswing::analysis {
 /// mark beside which the rest position does not change, with the time at which it does if a move
 /// was found elsewhere, and for each move found where none is marked. Moves to or from `away` are
 /// not judged (the track cannot tell half a shift from a knock), nor marks with less than a period
-/// of the track before or after them.
+/// of the track before or after them; the latter explain what is found up to a period away.
 ///   marks     time-ordered, as used
 ///   found     by find_sides on the whole track; its first entry is no move
 ///   watched   from the first to the last position of the track (its side does not matter)

@@ -75,6 +75,34 @@ TEST_SUITE("mark_check") {
     CHECK(check({{Side::kPlus, 0.0}, {Side::kMinus, 14000.0}}, found_at({})).empty());
   }
 
+  TEST_CASE("a move minutes ago, marked, is not found somewhere else") {
+    // The watch looks again and again: at each moment after the move the marks are right.
+    DrivenNight swing;
+    swing.plus_mm = 150.0;
+    swing.minus_mm = 50.0;
+    swing.start_mm = 50.0;
+    swing.sides[1].t_s = 1500.0;
+    swing.end_s = 2400.0;
+    const auto samples = make_driven(swing).samples;
+    for (double now_s = 1600.0; now_s < 2400.0; now_s += 50.0) {
+      CAPTURE(now_s);
+      std::vector<SwingSample> until;
+      for (const SwingSample& s : samples) {
+        if (s.t_s < now_s) until.push_back(s);
+      }
+      const SwingStart start{.period_s = 600.0,
+                             .damping_per_s = swing.damping_per_s,
+                             .explained = 0.99,
+                             .residual_mm = swing.white_mm};
+      const auto sentences = contradicted_marks(swing.sides,
+                                                find_sides(until, start),
+                                                {Side::kPlus, until.front().t_s, until.back().t_s},
+                                                start.period_s,
+                                                60.0);
+      CHECK_MESSAGE(sentences.empty(), sentences.front());
+    }
+  }
+
   TEST_CASE("a night whose mark is ten minutes late says when the rest position changed") {
     const NightResult right = with_marks({{Side::kPlus, 0.0}, {Side::kMinus, 7200.0}});
     CHECK(right.warnings.empty());
