@@ -11,6 +11,7 @@
 #include "analysis/night_segments.h"
 #include "analysis/optical_lever.h"
 #include "analysis/quantity.h"
+#include "analysis/side_frequencies.h"
 #include "analysis/source_places.h"
 #include "analysis/student_t.h"
 #include "analysis/wide_swing.h"
@@ -118,20 +119,6 @@ void compute_gravity(const Night& night,
   result.deflection_rad = {theta_rad, theta_rad * std::hypot(shift_relative, lever_relative)};
 }
 
-/// G by what was fitted until now, if that carries any.
-std::optional<GravityResult> gravity_so_far(const Apparatus& apparatus,
-                                            const OpticalLever& lever,
-                                            const SwingFit& fit) {
-  if (fit.status != FitStatus::kConverged || !shift_is_clear(fit.shift_mm)) return std::nullopt;
-  GravityResult g = gravity(apparatus, findings_of(lever, fit));
-  if (g.status != GravityStatus::kComputed) return std::nullopt;
-  return g;
-}
-
-void set_frequency_ratios(const FrequencyRatios& ratios, std::vector<Segment>& segments) {
-  for (Segment& segment : segments) segment.frequency_ratio = ratios.of(segment.side);
-}
-
 /// Fits again with the sides' own frequencies, if they are no mirror images. How far apart those
 /// are follows from the first fit well enough; that it goes with G itself to first order is seen to
 /// by the fit that comes after this one.
@@ -142,7 +129,7 @@ void refit_with_own_frequencies(const Apparatus& apparatus,
                                 std::vector<Segment>& segments,
                                 NightResult& result) {
   if (!apparatus.sides) return;
-  const auto first = gravity_so_far(apparatus, lever, result.fit);
+  const auto first = gravity_so_far(apparatus, findings_of(lever, result.fit), result.fit);
   if (!first) return;
   set_frequency_ratios(first->frequency_ratios, segments);
   result.fit = fit_swing(series, segments, start);
@@ -156,7 +143,7 @@ void refit_without_wide_swing(const Apparatus& apparatus,
                               std::vector<Segment>& segments,
                               std::vector<SwingSample>& series,
                               NightResult& result) {
-  const auto first = gravity_so_far(apparatus, lever, result.fit);
+  const auto first = gravity_so_far(apparatus, findings_of(lever, result.fit), result.fit);
   if (!first) return;
   set_frequency_ratios(first->frequency_ratios, segments);
   const double mm_per_rad = 2e3 * lever.mirror_to_wall_m / lever.scale_factor;

@@ -5,6 +5,7 @@
 #include <utility>
 
 #include "analysis/night_segments.h"
+#include "analysis/side_frequencies.h"
 
 namespace nightswing::analysis {
 namespace {
@@ -19,6 +20,9 @@ constexpr double kScanAgainPeriods = 6.0;    // until then a first guess of the 
 constexpr double kReadingsPerPeriod = 30.0;  // of a forecast
 constexpr double kForecastEvery_s = 60.0;
 constexpr double kUsualMemory = 0.02;  // weight of the newest in running means
+/// What frequencies may be off by without a further fit: a hundredth of a turn in a hundred
+/// periods.
+constexpr double kSameFrequency = 1e-4;
 
 }  // namespace
 
@@ -139,7 +143,7 @@ void RunningEstimate::fit_segments(const std::vector<SwingSample>& series,
   const Night night{.samples = {}, .sides = marks_};
   NightResult found;
   choose_sides(night, series, start, options_.settle_s, found);
-  const auto segments = segments_so_far(night, series, start.period_s, options_.settle_s, found);
+  auto segments = segments_so_far(night, series, start.period_s, options_.settle_s, found);
   result_.warnings = found.warnings;
   if (marks_.empty() && !found.sides.empty()) {
     result_.sides_found = found.sides.size() > 1;
@@ -149,7 +153,12 @@ void RunningEstimate::fit_segments(const std::vector<SwingSample>& series,
   }
   result_.state = RunningState::kTooShort;
   if (segments.empty()) return;
+  set_frequency_ratios(ratios_, segments);
   SwingFit fit = fit_swing(series, segments, start);
+  if (frequencies_changed(fit)) {
+    set_frequency_ratios(ratios_, segments);
+    fit = fit_swing(series, segments, start);
+  }
   if (fit.status == FitStatus::kNotConverged) {
     result_.warnings.push_back(fit.message);
     return;
@@ -159,6 +168,20 @@ void RunningEstimate::fit_segments(const std::vector<SwingSample>& series,
     return;
   }
   take_over(std::move(fit));
+}
+
+/// Takes the sides' own frequencies from a fit. Which side is which must have been marked.
+bool RunningEstimate::frequencies_changed(const SwingFit& fit) {
+  if (!options_.apparatus || !options_.apparatus->sides || marks_.empty()) return false;
+  const NightFindings findings{.x_plus_mm = fit.plus_mm.value,
+                               .x_minus_mm = fit.minus_mm.value,
+                               .period_s = fit.period_s.value,
+                               .damping_per_s = fit.damping_per_s.value};
+  const auto found = gravity_so_far(*options_.apparatus, findings, fit);
+  if (!found) return false;
+  const FrequencyRatios before = std::exchange(ratios_, found->frequency_ratios);
+  return std::abs(ratios_.plus - before.plus) > kSameFrequency ||
+         std::abs(ratios_.minus - before.minus) > kSameFrequency;
 }
 
 void RunningEstimate::take_over(SwingFit fit) {

@@ -4,6 +4,8 @@
 #include <string>
 #include <vector>
 
+#include "analysis/apparatus.h"
+#include "analysis/gravity.h"
 #include "analysis/measured.h"
 #include "analysis/period_scan.h"
 #include "analysis/position_history.h"
@@ -27,6 +29,9 @@ struct RunningOptions {
   double settle_s = 60.0;          ///< left out after each move, as in the analysis
   double target_relative = 0.01;   ///< the u of the shift that is wanted, over the shift
   double most_forecast_s = 86400;  ///< a target farther off than that is not foretold
+  /// Whose sides swing unlike, if their places say so; positions are readings of its scale then.
+  /// Without it, and without marks, all sides are taken to swing alike.
+  std::optional<Apparatus> apparatus{};
 };
 
 struct RunningResult {
@@ -82,6 +87,7 @@ class RunningEstimate {
   void close_reading();
   void plan_refit();
   void fit_segments(const std::vector<SwingSample>& series, const SwingStart& start);
+  [[nodiscard]] bool frequencies_changed(const SwingFit& fit);
   void take_over(SwingFit fit);
   void forecast();
   [[nodiscard]] std::optional<SwingStart> start_for(const std::vector<SwingSample>& series) const;
@@ -92,6 +98,7 @@ class RunningEstimate {
   std::vector<Pending> pending_;  // the reading that is not full yet
   std::optional<RunningFilter> filter_;
   std::optional<SwingStart> last_start_;  // of the last fit
+  FrequencyRatios ratios_;                // of the sides, by the last fit
   RunningResult result_;
   double first_s_ = 0.0;
   double segment_from_s_ = 0.0;

@@ -50,7 +50,8 @@ struct RunningFilter::State {
             .x_mm = x_mm,
             .variance_ratio = sample.u_mm * sample.u_mm / mean_square_u_mm2,
             .slow_step = slow_in_position ? std::abs(x_mm - last_x_mm) : sample.t_s - last_t_s,
-            .away = segments.back().side == Side::kAway};
+            .away = segments.back().side == Side::kAway,
+            .frequency_ratio = segments.back().frequency_ratio};
   }
 
   /// Value and u along a combination of beta; the rows of the design come first in it.

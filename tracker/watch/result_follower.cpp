@@ -4,6 +4,7 @@
 #include <system_error>
 #include <utility>
 
+#include "analysis/apparatus_file.h"
 #include "analysis/input_error.h"
 #include "tracker/event_log.h"
 #include "tracker/night_of_run.h"
@@ -44,6 +45,7 @@ std::optional<RunReader::FileMark> RunReader::mark_of(const std::filesystem::pat
 
 ResultSoFar RunReader::look() {
   look_at_wall();
+  look_at_apparatus();
   look_at_camera();
   look_at_marks();
   if (stale_) read_again();
@@ -68,6 +70,16 @@ void RunReader::look_at_wall() {
   if (mark) map = read_wall_map(run_.wall());
   map_ = std::move(map);
   wall_mark_ = mark;
+  stale_ = true;
+}
+
+void RunReader::look_at_apparatus() {
+  const auto mark = mark_of(run_.apparatus());
+  if (mark == apparatus_mark_) return;
+  std::optional<analysis::Apparatus> apparatus;
+  if (mark) apparatus = analysis::read_apparatus_file(run_.apparatus());
+  options_.apparatus = std::move(apparatus);
+  apparatus_mark_ = mark;
   stale_ = true;
 }
 
@@ -100,7 +112,9 @@ void RunReader::look_at_marks() {
 
 void RunReader::read_again() {
   fit_path();
-  estimate_ = analysis::RunningEstimate(options_);
+  analysis::RunningOptions options = options_;
+  if (!map_) options.apparatus.reset();  // positions are in pixels
+  estimate_ = analysis::RunningEstimate(options);
   tail_ = TrackTail(run_.track());
   feed_new();
   for (const SideChange& mark : marks_) estimate_.sources_moved(mark.t_s, mark.side);

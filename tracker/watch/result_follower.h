@@ -21,9 +21,10 @@ namespace nightswing::tracker {
 
 /// Reads a run folder as it grows and keeps the running estimate up to date: new lines of
 /// track.csv, marks in events.csv whoever wrote them, the wall as soon as there is one, the
-/// camera's motion. What changes the positions that are in already (another map, a knock of the
-/// camera, a withdrawn mark) has everything read again; so does, whenever the night has grown by a
-/// quarter, what changes slowly (direction of the path, creep of the camera). Between these, new
+/// apparatus if an analysis has left it there (it says how the sides swing), the camera's motion.
+/// What changes the positions that are in already (another map, a knock of the camera, a withdrawn
+/// mark) has everything read again; so does another apparatus, and, whenever the night has grown by
+/// a quarter, what changes slowly (direction of the path, creep of the camera). Between these, new
 /// positions are corrected by what is known of the camera then.
 class RunReader {
  public:
@@ -44,6 +45,7 @@ class RunReader {
   [[nodiscard]] static std::optional<FileMark> mark_of(const std::filesystem::path& path);
 
   void look_at_wall();
+  void look_at_apparatus();
   void look_at_camera();
   void look_at_marks();
   void read_again();
@@ -56,6 +58,7 @@ class RunReader {
   analysis::RunningEstimate estimate_;
   TrackTail tail_;
   std::optional<FileMark> wall_mark_{};
+  std::optional<FileMark> apparatus_mark_{};
   std::optional<FileMark> camera_mark_{};
   std::optional<FileMark> events_mark_{};
   std::optional<calibration::WallMap> map_{};

@@ -3,7 +3,10 @@
 #include <chrono>
 #include <cmath>
 #include <filesystem>
+#include <string>
 #include <thread>
+#include <utility>
+#include <vector>
 
 #include <doctest/doctest.h>
 
@@ -13,6 +16,7 @@
 #include "tests/support/driven_swing.h"
 #include "tests/support/made_up_run_info.h"
 #include "tests/support/near.h"
+#include "tests/support/pulled_swing.h"
 #include "tests/support/temporary_folder.h"
 #include "tracker/camera_file.h"
 #include "tracker/event_log.h"
@@ -32,8 +36,9 @@ constexpr double kMmPerPx = 0.5;
 /// A night on its way: its track grows, marks are set, the wall is hung. 110 mm and 90 mm.
 class GrowingRun {
  public:
-  explicit GrowingRun(const DrivenNight& night = {.torque_mm = 0.1})
-      : samples_(make_driven(night).samples), run(create_run_folder(folder_ / "night")) {
+  explicit GrowingRun(
+      std::vector<analysis::SwingSample> samples = make_driven({.torque_mm = 0.1}).samples)
+      : samples_(std::move(samples)), run(create_run_folder(folder_ / "night")) {
     write_run_info(run, made_up_run_info(640, 480));
   }
 
@@ -68,6 +73,26 @@ class GrowingRun {
  public:
   RunFolder run;
 };
+
+/// Whose sides swing at frequencies 1 % apart, as the file below says.
+PulledNight uneven_night() {
+  PulledNight night;
+  night.plus = {{{0.1, 0.058, 0.0}, {-0.1, -0.060, 0.0}}};
+  night.minus = {{{0.1, -0.075, 0.0}, {-0.1, 0.082, 0.0}}};
+  night.wire_rest_rad = wire_rest_for_midway(night);
+  night.sides = {{Side::kPlus, 0.0}, {Side::kMinus, kMove_s}, {Side::kPlus, 2 * kMove_s}};
+  night.end_s = 3 * kMove_s;
+  return night;
+}
+constexpr const char* kUnevenBalance =
+    "title: uneven\n"
+    "source_masses: {shape: sphere, mass: 4 kg, diameter: 87.7 mm}\n"
+    "test_masses: {shape: sphere, mass: 50 g, diameter: 20.3448 mm}\n"
+    "boom: {arm: 100 mm, rod: {mass: 8 g, length: 200 mm, width: 4 mm}, mirror_inertia: 2e-7 kg "
+    "m2}\n"
+    "sides: {plus: {first: [100 mm, 58 mm, 0 mm], second: [-100 mm, -60 mm, 0 mm]},\n"
+    "        minus: {first: [100 mm, -75 mm, 0 mm], second: [-100 mm, 82 mm, 0 mm]}}\n"
+    "optical_lever: {mirror_to_wall: 4 m, foot: 200 mm}\n";
 
 }  // namespace
 
@@ -115,7 +140,7 @@ TEST_SUITE("result_follower") {
   TEST_CASE("the time more that is told for a target is the time it takes, in most nights") {
     std::vector<double> reached;  // over the target
     for (std::uint32_t seed = 1; seed <= 7; ++seed) {
-      GrowingRun night({.end_s = 14400.0, .torque_mm = 0.5, .seed = seed});
+      GrowingRun night(make_driven({.end_s = 14400.0, .torque_mm = 0.5, .seed = seed}).samples);
       night.hang_ruler();
       night.mark(0.0, "plus");
       night.mark(kMove_s, "minus");
@@ -131,6 +156,29 @@ TEST_SUITE("result_follower") {
     // How strongly the night stirs the swing is known from ten periods only, to some 15 % in u; the
     // median of seven nights then to 0.15 * 1.25 / sqrt(7) = 7 %. Three times that.
     CHECK(analysis::median_of(reached) == within_rel(1.0, 0.21));
+  }
+
+  TEST_CASE("a balance that an analysis has left there says how its sides swing") {
+    const PulledNight swing = uneven_night();
+    std::vector<analysis::SwingSample> samples;
+    for (const auto& s : watch_pulled(swing)) samples.push_back({s.t_s, s.x_mm, s.u_x_mm});
+    GrowingRun night(std::move(samples));
+    night.hang_ruler();
+    for (const auto& [side, t_s] : swing.sides) night.mark(t_s, std::string(name_of(side)));
+    night.grow_until(swing.end_s);
+    RunReader reader(night.run, 1e-4);
+    const ResultSoFar alike = reader.look();
+    REQUIRE(alike.shift_mm);
+    write_whole_file(night.run.apparatus(), kUnevenBalance);
+    const ResultSoFar known = reader.look();
+    REQUIRE(known.shift_mm);
+    // Sides that swing unlike, held alike, look stirred.
+    CHECK(known.shift_mm->u < 0.1 * alike.shift_mm->u);
+    // In pixels it says nothing: lengths are wanted.
+    std::filesystem::remove(night.run.wall());
+    const ResultSoFar in_px = reader.look();
+    REQUIRE(in_px.shift_relative_u);
+    CHECK(*in_px.shift_relative_u == within_rel(*alike.shift_relative_u, 0.02));
   }
 
   TEST_CASE("without a wall it works in pixels") {
