@@ -136,19 +136,21 @@ void refit_with_own_frequencies(const Apparatus& apparatus,
 }
 
 /// Takes off the positions what the uneven pull does to a wide swing, and fits again. What it does
-/// follows from the first fit well enough: it is some 1e-4 of the swing.
-void refit_without_wide_swing(const Apparatus& apparatus,
-                              const OpticalLever& lever,
-                              const SwingStart& start,
-                              std::vector<Segment>& segments,
-                              std::vector<SwingSample>& series,
-                              NightResult& result) {
+/// follows from the first fit well enough: it is some 1e-4 of the swing. Returns it, by segments.
+std::vector<WideSwing> refit_without_wide_swing(const Apparatus& apparatus,
+                                                const OpticalLever& lever,
+                                                const SwingStart& start,
+                                                std::vector<Segment>& segments,
+                                                std::vector<SwingSample>& series,
+                                                NightResult& result) {
   const auto first = gravity_so_far(apparatus, findings_of(lever, result.fit), result.fit);
-  if (!first) return;
+  if (!first) return {};
+  std::vector<WideSwing> taken_off(segments.size());
   set_frequency_ratios(first->frequency_ratios, segments);
   const double mm_per_rad = 2e3 * lever.mirror_to_wall_m / lever.scale_factor;
   const double sign = result.fit.shift_mm.value > 0.0 ? 1.0 : -1.0;  // of x towards plus
-  for (const Segment& segment : segments) {
+  for (std::size_t k = 0; k < segments.size(); ++k) {
+    const Segment& segment = segments[k];
     if (!has_places(apparatus, segment.side)) continue;
     const PullCurvature per_rad = pull_curvature(apparatus, segment.side, *first);
     const auto from = std::ranges::lower_bound(series, segment.from_s, {}, &SwingSample::t_s);
@@ -156,19 +158,21 @@ void refit_without_wide_swing(const Apparatus& apparatus,
     const std::span<SwingSample> part(from, to);
     const Measured& period_s =
         segment.side == Side::kAway ? *result.fit.away_period_s : result.fit.period_s;
-    const auto departures_mm = wide_swing_mm(part,
-                                             period_s.value / segment.frequency_ratio,
-                                             result.fit.damping_per_s.value,
-                                             {.quadratic = sign * per_rad.quadratic / mm_per_rad,
-                                              .cubic = per_rad.cubic / (mm_per_rad * mm_per_rad)});
-    for (std::size_t i = 0; i < part.size(); ++i) {
-      part[i].x_mm -= departures_mm[i];
-      result.wide_swing_mm = std::max(result.wide_swing_mm, std::abs(departures_mm[i]));
+    taken_off[k] = WideSwing(part,
+                             period_s.value / segment.frequency_ratio,
+                             result.fit.damping_per_s.value,
+                             {.quadratic = sign * per_rad.quadratic / mm_per_rad,
+                              .cubic = per_rad.cubic / (mm_per_rad * mm_per_rad)});
+    for (SwingSample& sample : part) {
+      const double departure_mm = taken_off[k].departure_mm(sample.t_s);
+      sample.x_mm -= departure_mm;
+      result.wide_swing_mm = std::max(result.wide_swing_mm, std::abs(departure_mm));
     }
   }
   const double before_mm = result.fit.shift_mm.value;
   result.fit = fit_swing(series, segments, start);
   result.wide_swing_shift_mm = result.fit.shift_mm.value - before_mm;
+  return taken_off;
 }
 
 /// Where the boom rests with the sources away, held by the wire but for what they still pull, tells
@@ -267,7 +271,8 @@ NightResult analyse_night(const Night& night,
   }
   if (night.sides.empty() && apparatus.sides) result.warnings.emplace_back(kWhichIsPlus);
   refit_with_own_frequencies(apparatus, lever, series, *start, segments, result);
-  refit_without_wide_swing(apparatus, lever, *start, segments, series, result);
+  const auto taken_off =
+      refit_without_wide_swing(apparatus, lever, *start, segments, series, result);
   if (result.fit.status == FitStatus::kNotConverged) {
     result.message = result.fit.message;
     return result;
@@ -290,7 +295,7 @@ NightResult analyse_night(const Night& night,
     compute_gravity(night, apparatus, lever, options, result);
     if (result.gravity) {
       check_symmetry(apparatus, lever, result);
-      result.moves = single_moves(series, result.fit);
+      result.moves = single_moves(series, result.fit, taken_off);
       result.consistency = second_opinions(apparatus,
                                            lever,
                                            findings_of(lever, result.fit),

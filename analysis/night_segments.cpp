@@ -176,13 +176,16 @@ std::vector<Segment> watched_segments(const Night& night,
   return segments;
 }
 
-std::vector<SourceMove> single_moves(const std::vector<SwingSample>& series, const SwingFit& fit) {
+std::vector<SourceMove> single_moves(const std::vector<SwingSample>& series,
+                                     const SwingFit& fit,
+                                     std::span<const WideSwing> taken_off) {
   std::vector<SourceMove> moves;
   for (std::size_t k = 0; k + 1 < fit.segments.size(); ++k) {
     const Side before = fit.segments[k].segment.side;
     const Side after = fit.segments[k + 1].segment.side;
     if (before == after || before == Side::kAway || after == Side::kAway) continue;
-    if (auto move = fit_source_move(series, fit, k, kMoveReachPeriods * fit.period_s.value)) {
+    if (auto move =
+            fit_source_move(series, fit, k, kMoveReachPeriods * fit.period_s.value, taken_off)) {
       moves.push_back(*move);
     }
   }

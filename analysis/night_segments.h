@@ -1,5 +1,6 @@
 #pragma once
 
+#include <span>
 #include <vector>
 
 #include "analysis/night.h"
@@ -32,8 +33,10 @@ void choose_sides(const Night& night,
                                                     NightResult& result);
 
 /// Each move between plus and minus by itself, where enough was watched around it.
+///   taken_off  from each segment of the series (source_move.h)
 [[nodiscard]] std::vector<SourceMove> single_moves(const std::vector<SwingSample>& series,
-                                                   const SwingFit& fit);
+                                                   const SwingFit& fit,
+                                                   std::span<const WideSwing> taken_off = {});
 
 /// Puts the moves that were found from the track to the times at which the spot began to fall, and
 /// says these with their uncertainty.

@@ -85,6 +85,17 @@ class MoveWindow {
     factor_ = covariance(sample_u_mm).llt();
   }
 
+  /// Has place and speed go on at the move, where they do so only with what was taken off: the
+  /// jump, as the swing afterwards carries it on, is taken off as well.
+  void put_back(const Swings& swings, double t_s, const WideSwing& before, const WideSwing& after) {
+    const double jump_mm = before.departure_mm(t_s) - after.departure_mm(t_s);
+    const double jump_mm_per_s = before.departure_mm_per_s(t_s) - after.departure_mm_per_s(t_s);
+    for (Eigen::Index i = 0; i < positions_mm_.size(); ++i) {
+      const double since_s = reading(i).t_s - t_s;
+      if (since_s > 0.0) positions_mm_(i) -= swings.carried(jump_mm, jump_mm_per_s, since_s);
+    }
+  }
+
   struct Fit {
     bool usable = false;
     double t_s = 0.0;
@@ -267,7 +278,8 @@ bool watched_enough(const std::vector<PlacedSample>& readings,
 std::optional<SourceMove> fit_source_move(std::span<const SwingSample> series,
                                           const SwingFit& fit,
                                           std::size_t k,
-                                          double reach_s) {
+                                          double reach_s,
+                                          std::span<const WideSwing> taken_off) {
   const Segment& before = fit.segments[k].segment;
   const Segment& after = fit.segments[k + 1].segment;
   const double period_s = fit.period_s.value;
@@ -280,7 +292,7 @@ std::optional<SourceMove> fit_source_move(std::span<const SwingSample> series,
   double sample_u_mm = 1.0;
   auto readings = readings_of(series, fit, window, slope_mm_per_s, sample_u_mm);
   if (!watched_enough(readings, window, period_s)) return std::nullopt;
-  const MoveWindow move(std::move(readings), fit, sample_u_mm, before.to_s);
+  MoveWindow move(std::move(readings), fit, sample_u_mm, before.to_s);
 
   const auto swings_with = [&](double period, double damping_per_s) {
     const double omega = 2.0 * std::numbers::pi / period;
@@ -290,7 +302,11 @@ std::optional<SourceMove> fit_source_move(std::span<const SwingSample> series,
   const Swings swings = swings_with(period_s, fit.damping_per_s.value);
   const double from_s = std::max(window[0].from_s, before.to_s - reach_s);
   const double to_s = std::min(window[1].to_s, after.from_s + reach_s);
-  const auto best = move.refined(swings, move.scan(swings, from_s, to_s));
+  auto best = move.refined(swings, move.scan(swings, from_s, to_s));
+  if (best.usable && !taken_off.empty()) {
+    move.put_back(swings, best.t_s, taken_off[k], taken_off[k + 1]);
+    best = move.refined(swings, best.t_s);
+  }
   if (!best.usable || best.t_s < from_s || best.t_s > to_s) return std::nullopt;
 
   // What the uncertain period and damping pass on, by differences.

@@ -59,32 +59,39 @@ PullCurvature pull_curvature(const Apparatus& apparatus, Side side, const Gravit
           .cubic = -gravity.g_m3_kg_s2 * third / (6.0 * stiffness)};
 }
 
-std::vector<double> wide_swing_mm(std::span<const SwingSample> segment,
-                                  double period_s,
-                                  double damping_per_s,
-                                  const PullCurvature& curvature) {
-  std::vector<double> departures_mm(segment.size(), 0.0);
-  if (segment.size() < kFewestSamples) return departures_mm;
-  const double omega = 2.0 * std::numbers::pi / period_s;
-  const Harmonic harmonic = harmonic_of(segment, omega, damping_per_s);
-  const double b2 = curvature.quadratic;
-  const double b3 = curvature.cubic;
-  const double shift_per_mm2 = omega * (3.0 * b3 / 8.0 - 5.0 * b2 * b2 / 12.0);
-  const double a0 = harmonic.amplitude_mm;
-  for (std::size_t i = 0; i < segment.size(); ++i) {
-    const double t_s = segment[i].t_s - segment.front().t_s;
-    const double a = a0 * std::exp(-damping_per_s * t_s);
-    const double phi = omega * t_s + harmonic.phase_rad;
-    // (1 - exp(-2 gamma t))/(2 gamma), which is t without damping
-    const double weighted_s = damping_per_s == 0.0
-                                  ? t_s
-                                  : -std::expm1(-2.0 * damping_per_s * t_s) / (2.0 * damping_per_s);
-    const double psi = shift_per_mm2 * a0 * a0 * weighted_s;
-    departures_mm[i] = a * (std::cos(phi + psi) - std::cos(phi)) - b2 * a * a / 2.0 +
-                       b2 * a * a / 6.0 * std::cos(2.0 * phi) +
-                       (b2 * b2 / 48.0 + b3 / 32.0) * a * a * a * std::cos(3.0 * phi);
-  }
-  return departures_mm;
+WideSwing::WideSwing(std::span<const SwingSample> segment,
+                     double period_s,
+                     double damping_per_s,
+                     const PullCurvature& curvature) {
+  if (segment.size() < kFewestSamples) return;
+  start_s_ = segment.front().t_s;
+  omega_ = 2.0 * std::numbers::pi / period_s;
+  damping_per_s_ = damping_per_s;
+  curvature_ = curvature;
+  const Harmonic harmonic = harmonic_of(segment, omega_, damping_per_s);
+  amplitude_mm_ = harmonic.amplitude_mm;
+  phase_rad_ = harmonic.phase_rad;
+}
+
+double WideSwing::departure_mm(double t_s) const {
+  const auto [b2, b3] = curvature_;
+  const double since_s = t_s - start_s_;
+  const double a = amplitude_mm_ * std::exp(-damping_per_s_ * since_s);
+  const double phi = omega_ * since_s + phase_rad_;
+  // (1 - exp(-2 gamma t))/(2 gamma), which is t without damping
+  const double weighted_s =
+      damping_per_s_ == 0.0 ? since_s
+                            : -std::expm1(-2.0 * damping_per_s_ * since_s) / (2.0 * damping_per_s_);
+  const double psi =
+      omega_ * (3.0 * b3 / 8.0 - 5.0 * b2 * b2 / 12.0) * amplitude_mm_ * amplitude_mm_ * weighted_s;
+  return a * (std::cos(phi + psi) - std::cos(phi)) - b2 * a * a / 2.0 +
+         b2 * a * a / 6.0 * std::cos(2.0 * phi) +
+         (b2 * b2 / 48.0 + b3 / 32.0) * a * a * a * std::cos(3.0 * phi);
+}
+
+double WideSwing::departure_mm_per_s(double t_s) const {
+  constexpr double kStep_s = 0.5;  // a thousandth of a period
+  return (departure_mm(t_s + kStep_s) - departure_mm(t_s - kStep_s)) / (2.0 * kStep_s);
 }
 
 }  // namespace nightswing::analysis

@@ -1,7 +1,6 @@
 #pragma once
 
 #include <span>
-#include <vector>
 
 #include "analysis/apparatus.h"
 #include "analysis/gravity.h"
@@ -26,19 +25,36 @@ struct PullCurvature {
                                            Side side,
                                            const GravityResult& gravity);
 
-/// How far each sample of one segment lies off the damped harmonic swing that goes with it:
+/// How far a wide swing about one equilibrium lies off the damped harmonic swing that goes with it:
 ///   x - x_harmonic = A cos(phi + psi) - A cos(phi) - (b2/2) A^2 + (b2/6) A^2 cos(2 phi)
 ///                    + (b2^2/48 + b3/32) A^3 cos(3 phi),
 ///   psi = w (3 b3/8 - 5 b2^2/12) A0^2 (1 - exp(-2 gamma t))/(2 gamma),
-/// with A = A0 exp(-gamma t) and phi of the harmonic swing that fits the segment best (least
-/// squares, with a level and a slope of its own).
-/// curvature  in the unit of the samples
-/// returns    one number a sample, mm; zeros if the segment is too short to tell a swing
+/// with A = A0 exp(-gamma t) and phi of the harmonic swing that fits a segment best (least squares,
+/// with a level and a slope of its own).
 /// source     Landau, Lifshitz: Mechanics, 3rd ed. 1976, section 28 (from memory; the tests compare
 ///            with a numerical integration), with the amplitude taken to change slowly
-[[nodiscard]] std::vector<double> wide_swing_mm(std::span<const SwingSample> segment,
-                                                double period_s,
-                                                double damping_per_s,
-                                                const PullCurvature& curvature);
+class WideSwing {
+ public:
+  /// Of nothing: no departure.
+  WideSwing() = default;
+  /// curvature  in the unit of the samples
+  /// A segment too short to tell a swing has no departure.
+  WideSwing(std::span<const SwingSample> segment,
+            double period_s,
+            double damping_per_s,
+            const PullCurvature& curvature);
+
+  /// At a time of the segment, or a part of a period beside it.
+  [[nodiscard]] double departure_mm(double t_s) const;
+  [[nodiscard]] double departure_mm_per_s(double t_s) const;
+
+ private:
+  double start_s_ = 0.0;
+  double omega_ = 0.0;
+  double damping_per_s_ = 0.0;
+  double amplitude_mm_ = 0.0;
+  double phase_rad_ = 0.0;
+  PullCurvature curvature_{};
+};
 
 }  // namespace nightswing::analysis

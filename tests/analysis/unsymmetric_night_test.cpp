@@ -84,6 +84,26 @@ TEST_SUITE("unsymmetric nights") {
     }
   }
 
+  TEST_CASE("the first acceleration allows for the uneven pull that the boom falls through") {
+    PulledNight symmetric = uneven_night();
+    symmetric.plus = {{{0.1, 0.06, 0.0}, {-0.1, -0.06, 0.0}}};
+    symmetric.minus = {{{0.1, -0.06, 0.0}, {-0.1, 0.06, 0.0}}};
+    symmetric.wire_rest_rad = 0.0;
+    for (PulledNight swing : {symmetric, uneven_night()}) {
+      CAPTURE(swing.wire_rest_rad);
+      swing.white_mm = 0.004;  // sharp readings, so that 1e-4 of G stand out
+      const NightResult result = analysed(swing, described(swing));
+      REQUIRE(result.status == NightStatus::kMeasured);
+      REQUIRE(result.moves.size() == 3);
+      const Measured& first = opinion(result, "first acceleration after each move").g_m3_kg_s2;
+      CAPTURE(first.value / kG - 1);
+      CAPTURE(first.u / kG);
+      CHECK(first.u / kG < 2e-5);
+      // The next order of the wide swing, 1e-3 of what is taken off, is far below.
+      CHECK(std::abs(first.value - kG) < 3.5 * first.u);
+    }
+  }
+
   TEST_CASE("which side is called plus does not matter, if the places say the same") {
     PulledNight swing = uneven_night();
     std::swap(swing.plus, swing.minus);

@@ -2,6 +2,7 @@
 
 #include <cmath>
 #include <numbers>
+#include <span>
 #include <vector>
 
 #include <doctest/doctest.h>
@@ -47,6 +48,14 @@ std::vector<SwingSample> integrated(double start_mm, const PullCurvature& curvat
   return samples;
 }
 
+std::vector<double> departures_of(std::span<const SwingSample> samples,
+                                  const PullCurvature& curvature) {
+  const WideSwing wide(samples, kPeriod_s, kDamping_per_s, curvature);
+  std::vector<double> departures_mm;
+  for (const SwingSample& s : samples) departures_mm.push_back(wide.departure_mm(s.t_s));
+  return departures_mm;
+}
+
 /// What a damped harmonic swing with a level and a slope leaves over, and the level at the middle.
 struct HarmonicFit {
   double rms_mm;
@@ -79,7 +88,7 @@ TEST_SUITE("wide_swing") {
     const PullCurvature curvature{4e-6, 2e-8};
     std::vector<SwingSample> samples = integrated(90.0, curvature);
     const HarmonicFit before = fit_harmonic(samples);
-    const auto departures = wide_swing_mm(samples, kPeriod_s, kDamping_per_s, curvature);
+    const auto departures = departures_of(samples, curvature);
     REQUIRE(departures.size() == samples.size());
     for (std::size_t i = 0; i < samples.size(); ++i) samples[i].x_mm -= departures[i];
     const HarmonicFit after = fit_harmonic(samples);
@@ -94,7 +103,7 @@ TEST_SUITE("wide_swing") {
 
   TEST_CASE("a straight pull departs from nothing") {
     const auto samples = integrated(90.0, {});
-    for (const double departure : wide_swing_mm(samples, kPeriod_s, kDamping_per_s, {})) {
+    for (const double departure : departures_of(samples, {})) {
       CHECK(departure == 0.0);
     }
   }
@@ -102,8 +111,18 @@ TEST_SUITE("wide_swing") {
   TEST_CASE("too few samples to tell a swing are left as they are") {
     const auto samples = integrated(90.0, {4e-6, 2e-8});
     const auto few = std::span(samples).first(5);
-    CHECK(wide_swing_mm(few, kPeriod_s, kDamping_per_s, {4e-6, 2e-8}) ==
-          std::vector<double>(5, 0.0));
+    CHECK(departures_of(few, {4e-6, 2e-8}) == std::vector<double>(5, 0.0));
+    CHECK(WideSwing().departure_mm(100.0) == 0.0);
+  }
+
+  TEST_CASE("how fast it departs is the derivative of how far") {
+    const PullCurvature curvature{4e-6, 2e-8};
+    const auto samples = integrated(90.0, curvature);
+    const WideSwing whole(samples, kPeriod_s, kDamping_per_s, curvature);
+    // 16 um of departure change by at most as much times 3 w: 5e-4 mm/s
+    const double slope = (whole.departure_mm(205.0) - whole.departure_mm(195.0)) / 10.0;
+    CHECK(whole.departure_mm_per_s(200.0) == within_abs(slope, 5e-6));
+    CHECK(std::abs(slope) > 5e-5);
   }
 
   TEST_CASE("the curvature is that of the torque itself") {
