@@ -13,6 +13,7 @@
 using namespace nightswing::analysis;
 using nightswing::test::sphere;
 using nightswing::test::within_abs;
+using nightswing::test::within_rel;
 
 namespace {
 
@@ -36,9 +37,9 @@ const std::vector<Experiment> kExperiments{
 // His balance: weights of 2 439 000 grains, balls of 11 262 grains, 36.65 inches from axis to ball,
 // 8.85 inches from ball to weight. The ball's size, rod and mirror do not enter the textbook
 // formula.
+constexpr double kGrainKg = 64.79891e-6;
+constexpr double kInchM = 0.0254;
 Apparatus cavendish_balance() {
-  constexpr double kGrainKg = 64.79891e-6;
-  constexpr double kInchM = 0.0254;
   Apparatus balance = nightswing::test::reference_balance();
   balance.source = sphere(2439000 * kGrainKg, 0.30);
   balance.test = sphere(11262 * kGrainKg, 0.05);
@@ -109,6 +110,55 @@ TEST_SUITE("gravity: Cavendish 1798") {
     const double corrections = 1.0353 / (0.9779 * 1.0199);
     CHECK(corrections * mean_of(values).value == within_abs(6.750e-11, 5e-15));
     CHECK(corrections * mean_of(values).standard_deviation == within_abs(0.279e-11, 5e-15));
+  }
+
+  TEST_CASE("his densities make 6.745e-11, his motions 6.750e-11: averaging, rounding and units") {
+    // From a motion B and a time N his way to the density is N^2/(K B): N^2 against the pendulum
+    // that beats seconds (39.14 inches) as long as the arm, 1/766 of the radius a division; the
+    // weight as 10.64 spherical feet of water, 6 inches from the centre of a sphere of a foot; the
+    // earth of 41 800 000 feet. He rounds K to 10844 (numbers from memory, as above).
+    const double k =
+        41.8e6 / (10.64 * 0.9779 * std::pow(6 / 8.85, 2)) / (766 * 39.14 / 36.65) * 1.0353 / 1.0199;
+    CHECK(k == within_abs(10844, 2));
+    double sum_g = 0;
+    double sum_inverse = 0;
+    double sum_density = 0;
+    double sum_printed = 0;
+    for (const Experiment& row : kExperiments) {
+      const double density = row.vibration_s * row.vibration_s / (k * row.motion_divisions);
+      sum_g += textbook_gravity(cavendish_balance(), as_spot(row));
+      sum_inverse += 1 / density;
+      sum_density += density;
+      sum_printed += row.density;
+    }
+    const double count = static_cast<double>(kExperiments.size());
+    const double corrected = sum_g / count * 1.0353 / (0.9779 * 1.0199);
+    CHECK(corrected == within_abs(6.750e-11, 5e-15));
+
+    // In his own units, which the earth's gravity, radius and water have here, that is the same
+    // thing: G = 3 g/(4 pi R rho) of every experiment. Rounding alone may differ.
+    const double foot_m = 12 * kInchM;
+    const double pi = std::numbers::pi;
+    const double his_g = pi * pi * 39.14 * kInchM;
+    const double his_radius_m = 41.8e6 * foot_m / 2;
+    const double his_water = 2439000 * kGrainKg / (10.64 * pi / 6 * std::pow(foot_m, 3));
+    const double his_g_times_density = 3 * his_g / (4 * pi * his_radius_m * his_water);
+    CHECK(his_g_times_density * sum_inverse / count == within_rel(corrected, 1e-12));
+
+    // 1. The mean of 29 values of G goes with the mean of 1/density, which scatter makes larger
+    // than 1 over the mean density.
+    const double averaging = count / sum_density / (sum_inverse / count);
+    CHECK(averaging == within_abs(1 - 0.00161, 5e-6));
+    // 2. K and the densities as he printed them.
+    const double rounding = sum_density / sum_printed;
+    CHECK(rounding == within_abs(1 - 0.00025, 5e-6));
+    // 3. g of 9.81193 m/s2 for 9.80665, R of 6370.3 km for 6371.0, water of 1001.83 kg/m3 for 1000:
+    // the last decides.
+    const double today = 3 * 9.80665 / (4 * pi * 6371.0e3 * 1000);
+    const double units = today / his_g_times_density;
+    CHECK(units == within_abs(1 + 0.00119, 5e-6));
+    CHECK(his_water == within_abs(1001.83, 5e-3));
+    CHECK(corrected * averaging * rounding * units == within_abs(6.745e-11, 5e-15));
   }
 
   TEST_CASE("the far weight takes away 0.0017 of the pull") {
