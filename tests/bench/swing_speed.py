@@ -1,5 +1,5 @@
 #!/usr/bin/python3
-"""The swing fit's speed beside SciPy's on the same night (written by `swing_bench speed FILE`).
+"""The swing fit's speed beside SciPy's and lmfit's on the same night (`swing_bench speed FILE`).
 
   - The same fit: the likelihood of a stirred, damped oscillator with white noise of the readings by
     a Kalman filter in NumPy, over the same means (43,200 positions become 4,000), Nelder-Mead by
@@ -7,13 +7,14 @@
     covariance, no Monte Carlo: less than what our time includes.
   - Another fit, for what it costs: least squares of all positions at once, soft-L1 loss, by
     scipy.optimize.least_squares, and 100,000 draws from its covariance. It knows of no stirring.
-lmfit calls the same SciPy routines with more ado, so it cannot be faster.
-Needs the Debian package python3-scipy.   Use: tests/bench/swing_speed.py FILE
+Each also by lmfit, which calls the same routines of SciPy on parameters of its own.
+Needs the Debian packages python3-scipy and python3-lmfit.   Use: tests/bench/swing_speed.py FILE
 """
 import sys
 import time
 from pathlib import Path
 
+import lmfit
 import numpy as np
 from scipy import optimize
 
@@ -64,22 +65,53 @@ def restricted(t, x, side, counts, w, g, growth):
                    + np.linalg.slogdet(normal)[1]), beta
 
 
-def likelihood_fit(t, x, side, start):
+def by_scipy(cost, level):
+    """Least cost, where it is."""
+    best = optimize.minimize(cost, [0, 0, level], method="Nelder-Mead",
+                             options={"xatol": 0.02, "fatol": 0.01})
+    return best.fun, best.x
+
+
+def by_lmfit(cost, level):
+    parameters = lmfit.Parameters()
+    for name, value in (("period", 0.0), ("damping", 0.0), ("growth", level)):
+        parameters.add(name, value=value)
+    # A single value is minimised as it is (lmfit squares and adds up arrays only).
+    best = lmfit.minimize(lambda p: cost(list(p.valuesdict().values())), parameters, method="nelder",
+                          options={"xatol": 0.02, "fatol": 0.01})
+    point = list(best.params.valuesdict().values())
+    return cost(point), point
+
+
+def likelihood_fit(minimum, t, x, side, start):
     swing_reference.AVERAGED_S = (t[-1] - t[0]) / READINGS
     t, x, side, counts = averaged(t, x, side)
 
     def plain(p):
         return start[0] * (1 + 1e-2 * p[0]), start[1] * np.exp(0.1 * p[1]), np.exp(p[2])
 
-    best = min((optimize.minimize(lambda p: -restricted(t, x, side, counts, *plain(p))[0],
-                                  [0, 0, level], method="Nelder-Mead",
-                                  options={"xatol": 0.02, "fatol": 0.01}) for level in (-8.0, 0.0)),
-               key=lambda r: r.fun)
-    beta = restricted(t, x, side, counts, *plain(best.x))[1]
+    _, point = min((minimum(lambda p: -restricted(t, x, side, counts, *plain(p))[0], level)
+                    for level in (-8.0, 0.0)), key=lambda found: found[0])
+    beta = restricted(t, x, side, counts, *plain(point))[1]
     return beta[0] - beta[1]
 
 
-def least_squares_fit(t, x, side, start):
+def scipy_squares(residuals, first, scale):
+    """Parameters and their covariance."""
+    fit = optimize.least_squares(residuals, first, loss="soft_l1", f_scale=scale, x_scale="jac")
+    return fit.x, np.linalg.inv(fit.jac.T @ fit.jac) * 2 * fit.cost / (len(fit.fun) - len(fit.x))
+
+
+def lmfit_squares(residuals, first, scale):
+    parameters = lmfit.Parameters()
+    for k, value in enumerate(first):
+        parameters.add(f"p{k}", value=value)
+    fit = lmfit.minimize(lambda p: residuals(np.array(list(p.valuesdict().values()))), parameters,
+                         method="least_squares", loss="soft_l1", f_scale=scale, x_scale="jac")
+    return np.array(list(fit.params.valuesdict().values())), fit.covar
+
+
+def least_squares_fit(solve, t, x, side, start):
     linear = np.linalg.lstsq(basis(t, side, *start), x, rcond=None)[0]
 
     def residuals(p):
@@ -87,19 +119,21 @@ def least_squares_fit(t, x, side, start):
 
     first = np.concatenate([[1, 1], linear])
     scale = 1.4826 * np.median(np.abs(residuals(first)))
-    fit = optimize.least_squares(residuals, first, loss="soft_l1", f_scale=scale, x_scale="jac")
-    covariance = np.linalg.inv(fit.jac.T @ fit.jac) * 2 * fit.cost / (len(x) - len(fit.x))
-    drawn = np.random.default_rng(1).multivariate_normal(fit.x, covariance, DRAWS)
+    best, covariance = solve(residuals, first, scale)
+    drawn = np.random.default_rng(1).multivariate_normal(best, covariance, DRAWS)
     return float(np.mean(drawn[:, 2] - drawn[:, 3]))
 
 
 def main(path):
     t, x, side = read_track(path)
-    for what, fit in (("likelihood", likelihood_fit), ("least squares", least_squares_fit)):
+    for what, fit, by in (("SciPy, likelihood", likelihood_fit, by_scipy),
+                          ("lmfit, likelihood", likelihood_fit, by_lmfit),
+                          ("SciPy, least squares", least_squares_fit, scipy_squares),
+                          ("lmfit, least squares", least_squares_fit, lmfit_squares)):
         begin = time.process_time()
         _, (w, g) = per_segment(t, x, side)
-        shift = fit(t, x, side, (w, max(g, 1e-5)))
-        print(f"SciPy, {what}, {len(t)} positions: {time.process_time() - begin:.2f} s of processor time, "
+        shift = fit(by, t, x, side, (w, max(g, 1e-5)))
+        print(f"{what}, {len(t)} positions: {time.process_time() - begin:.2f} s of processor time, "
               f"shift {shift:.4f} mm")
 
 
