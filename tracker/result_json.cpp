@@ -2,18 +2,14 @@
 
 #include <nlohmann/json.hpp>
 
+#include "tracker/quantity_json.h"
 #include "tracker/result_file.h"
 #include "tracker/version.h"
 
 namespace nightswing::tracker {
 namespace {
 
-using analysis::Measured;
 using Json = nlohmann::ordered_json;
-
-Json json_of(const Measured& quantity) {
-  return {{"value", quantity.value}, {"u", quantity.u}};
-}
 
 Json segments_of(const analysis::NightResult& result) {
   Json list = Json::array();
@@ -21,7 +17,7 @@ Json segments_of(const analysis::NightResult& result) {
     list.push_back({{"side", name_of(s.segment.side)},
                     {"from_s", s.segment.from_s},
                     {"to_s", s.segment.to_s},
-                    {"equilibrium_mm", json_of(s.equilibrium_mm)},
+                    {"equilibrium_mm", quantity_json(s.equilibrium_mm)},
                     {"amplitude_from_mm", s.amplitude_from_mm},
                     {"amplitude_to_mm", s.amplitude_to_mm},
                     {"periods", s.periods},
@@ -56,9 +52,9 @@ void add_swing_model(Json& json, const analysis::NightResult& result) {
   for (const analysis::Kick& kick : fit.kicks) {
     json["kicks"].push_back({{"t_s", kick.t_s}, {"change_mm_per_s", kick.change_mm_per_s}});
   }
-  json["least_squares_shift_mm"] = json_of(result.least_squares_shift_mm);
-  json["away_equilibrium_mm"] = fit.away_mm ? json_of(*fit.away_mm) : Json(nullptr);
-  json["away_period_s"] = fit.away_period_s ? json_of(*fit.away_period_s) : Json(nullptr);
+  json["least_squares_shift_mm"] = quantity_json(result.least_squares_shift_mm);
+  json["away_equilibrium_mm"] = quantity_json(fit.away_mm);
+  json["away_period_s"] = quantity_json(fit.away_period_s);
 }
 
 Json json_of(const analysis::Interval& interval) {
@@ -130,18 +126,18 @@ std::string result_json(const ResultSource& source) {
   json["blinded"] = result.blinded;
   add_gravity(json, result);
   if (result.fit.status != analysis::FitStatus::kNotConverged) {
-    json["period_s"] = json_of(result.fit.period_s);
-    json["damping_per_s"] = json_of(result.fit.damping_per_s);
-    json["drift_mm_per_hour"] = json_of(result.fit.drift_mm_per_hour);
+    json["period_s"] = quantity_json(result.fit.period_s);
+    json["damping_per_s"] = quantity_json(result.fit.damping_per_s);
+    json["drift_mm_per_hour"] = quantity_json(result.fit.drift_mm_per_hour);
     json["wide_swing"] = {{"most_mm", result.wide_swing_mm},
                           {"shift_mm", result.wide_swing_shift_mm}};
-    json["shift_mm"] = json_of(result.shift_mm);
+    json["shift_mm"] = quantity_json(result.shift_mm);
     json["residual_rms_mm"] = result.fit.residual_rms_mm;
     json["correlation_widening"] = result.fit.correlation_widening;
     json["left_out_s"] = result.fit.left_out_s;
     add_swing_model(json, result);
   }
-  if (result.gravity) json["deflection_rad"] = json_of(result.deflection_rad);
+  if (result.gravity) json["deflection_rad"] = quantity_json(result.deflection_rad);
   json["segments"] = segments_of(result);
   json["sides_from"] = result.sides_from;
   json["disturbances_s"] = result.disturbances_s;

@@ -7,6 +7,7 @@
 
 #include "analysis/quantity.h"
 #include "tracker/comparison.h"
+#include "tracker/quantity_json.h"
 #include "tracker/report/figures.h"
 #include "tracker/report/html_text.h"
 #include "tracker/report/page_parts.h"
@@ -20,11 +21,6 @@ using analysis::CombinedNights;
 using analysis::format_quantity;
 using analysis::Measured;
 using Json = nlohmann::ordered_json;
-
-Json json_of(const std::optional<Measured>& quantity) {
-  if (!quantity) return nullptr;
-  return {{"value", quantity->value}, {"u", quantity->u}};
-}
 
 std::string when(const NightBeside& night) {
   return night.start ? iso_text(*night.start).substr(0, 16) : "start not known";
@@ -54,9 +50,9 @@ Json json_of(const NightBeside& night, const analysis::NightInCombination* besid
   Json json{{"run", night.run}, {"apparatus", night.balance}};
   json["start"] = night.start ? Json(iso_text(*night.start)) : Json(nullptr);
   json["status"] = night.status;
-  json["G"] = night.g ? json_of(night.g->g) : Json(nullptr);
-  json["period_s"] = json_of(night.period_s);
-  json["shift_mm"] = json_of(night.shift_mm);
+  json["G"] = night.g ? quantity_json(night.g->g) : Json(nullptr);
+  json["period_s"] = quantity_json(night.period_s);
+  json["shift_mm"] = quantity_json(night.shift_mm);
   json["weight"] = beside != nullptr ? Json(beside->weight) : Json(nullptr);
   json["own_u"] = beside != nullptr ? Json(beside->own_u) : Json(nullptr);
   json["deviation"] = beside != nullptr ? Json(beside->deviation) : Json(nullptr);
