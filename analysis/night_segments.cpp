@@ -47,13 +47,25 @@ std::vector<SideChange> with_disturbances(const NightResult& result) {
   return changes;
 }
 
+/// Whether the track has ended or is still growing: then the last segment may just have begun.
+enum class Present { kIsOver, kGoesOn };
+
 /// Cuts the segments to what was watched of them, so that a side that was marked hours before the
 /// first frame does not count as watched for hours, and leaves out what was hardly watched.
 std::vector<Segment> watched_part(const std::vector<Segment>& segments,
                                   const std::vector<SwingSample>& series,
                                   double period_s,
+                                  Present present,
                                   NightResult& result) {
   std::vector<Segment> watched;
+  const auto leave_out = [&](const Segment& segment, const std::string& why) {
+    if (present == Present::kGoesOn && &segment == &segments.back()) return;
+    result.warnings.push_back(fmt::format("side {} from {:.0f} s to {:.0f} s {}",
+                                          name_of(segment.side),
+                                          segment.from_s,
+                                          segment.to_s,
+                                          why));
+  };
   for (const SideChange& change : result.sides) {
     if (change.t_s <= series.back().t_s) continue;
     result.warnings.push_back(fmt::format(
@@ -66,12 +78,9 @@ std::vector<Segment> watched_part(const std::vector<Segment>& segments,
     const auto first = std::ranges::lower_bound(series, segment.from_s, {}, &SwingSample::t_s);
     const auto end = std::ranges::lower_bound(series, segment.to_s, {}, &SwingSample::t_s);
     if (end - first < kLeastInSegment) {
-      result.warnings.push_back(
-          fmt::format("side {} from {:.0f} s to {:.0f} s holds {} measured positions and was left "
-                      "out; check when it was marked",
-                      name_of(segment.side),
-                      segment.from_s,
-                      segment.to_s,
+      leave_out(
+          segment,
+          fmt::format("holds {} measured positions and was left out; check when it was marked",
                       end - first));
       continue;
     }
@@ -79,12 +88,7 @@ std::vector<Segment> watched_part(const std::vector<Segment>& segments,
                        std::max(segment.from_s, first->t_s),
                        std::min(segment.to_s, std::prev(end)->t_s + kJustAfter_s)};
     if (seen.to_s - seen.from_s < kLeastOfPeriod * period_s) {
-      result.warnings.push_back(fmt::format(
-          "side {} from {:.0f} s to {:.0f} s was watched for less than a tenth of a period "
-          "and was left out",
-          name_of(seen.side),
-          seen.from_s,
-          seen.to_s));
+      leave_out(segment, "was watched for less than a tenth of a period and was left out");
       continue;
     }
     watched.push_back(seen);
@@ -118,6 +122,19 @@ void check_sides(const std::vector<Segment>& segments, const NightResult& result
 std::vector<SideChange> begun_before(std::vector<SideChange> changes, double lead_s) {
   for (std::size_t k = 1; k < changes.size(); ++k) changes[k].t_s -= lead_s;
   return changes;
+}
+
+std::vector<Segment> segments_of(const Night& night,
+                                 const std::vector<SwingSample>& series,
+                                 double period_s,
+                                 double settle_s,
+                                 Present present,
+                                 NightResult& result) {
+  const double end_s = series.back().t_s + kJustAfter_s;
+  const double lead_s = night.sides.empty() ? 0.5 * settle_s : 0.0;
+  const auto changes = begun_before(with_disturbances(result), lead_s);
+  return watched_part(
+      segments_between(changes, end_s, settle_s), series, period_s, present, result);
 }
 
 }  // namespace
@@ -160,10 +177,7 @@ std::vector<Segment> segments_so_far(const Night& night,
                                      double period_s,
                                      double settle_s,
                                      NightResult& result) {
-  const double end_s = series.back().t_s + kJustAfter_s;
-  const double lead_s = night.sides.empty() ? 0.5 * settle_s : 0.0;
-  const auto changes = begun_before(with_disturbances(result), lead_s);
-  return watched_part(segments_between(changes, end_s, settle_s), series, period_s, result);
+  return segments_of(night, series, period_s, settle_s, Present::kGoesOn, result);
 }
 
 std::vector<Segment> watched_segments(const Night& night,
@@ -171,7 +185,7 @@ std::vector<Segment> watched_segments(const Night& night,
                                       double period_s,
                                       double settle_s,
                                       NightResult& result) {
-  auto segments = segments_so_far(night, series, period_s, settle_s, result);
+  auto segments = segments_of(night, series, period_s, settle_s, Present::kIsOver, result);
   check_sides(segments, result);
   return segments;
 }

@@ -160,7 +160,9 @@ void RunningEstimate::fit_segments(const std::vector<SwingSample>& series,
     fit = fit_swing(series, segments, start);
   }
   if (fit.status == FitStatus::kNotConverged) {
-    result_.warnings.push_back(fit.message);
+    const bool long_enough = std::ranges::any_of(
+        segments, [&](const Segment& s) { return s.to_s - s.from_s >= start.period_s; });
+    if (long_enough) result_.warnings.push_back(fit.message);  // else that is all there is to say
     return;
   }
   if (fit.status == FitStatus::kNoSwing) {

@@ -8,8 +8,11 @@
 #include "analysis/input_error.h"
 #include "tracker/commands/program.h"
 #include "tracker/opened_stream.h"
+#include "tracker/say.h"
 
 namespace {
+
+using nightswing::tracker::say;
 
 constexpr int kCouldNotBeDone = 1;
 constexpr int kWrongUsage = 2;
@@ -22,18 +25,18 @@ int run(int argc, char** argv) {
     } catch (const CLI::ParseError& error) {
       // Without this, a mistyped command would only be told that a command is missing.
       if (program->get_subcommands().empty() && !program->remaining().empty()) {
-        fmt::print(stderr,
-                   "'{}' is no command of nightswing; see nightswing --help\n",
-                   program->remaining().front());
+        say(stderr,
+            fmt::format("'{}' is no command of nightswing; see nightswing --help\n",
+                        program->remaining().front()));
         return kWrongUsage;
       }
       return program->exit(error) == 0 ? 0 : kWrongUsage;
     }
     return 0;
   } catch (const nightswing::InputError& error) {
-    fmt::print(stderr, "nightswing: {}\n", error.what());
+    say(stderr, fmt::format("nightswing: {}\n", error.what()));
   } catch (const std::exception& error) {
-    fmt::print(stderr, "nightswing: stopped by a fault of its own: {}\n", error.what());
+    say(stderr, fmt::format("nightswing: stopped by a fault of its own: {}\n", error.what()));
   }
   return kCouldNotBeDone;
 }

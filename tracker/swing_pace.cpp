@@ -13,6 +13,9 @@ constexpr std::size_t kMostPositions = 6000;  // 100 s at 60 frames a second: fi
 constexpr std::size_t kMostScanned = 1500;
 constexpr double kShortest_s = 20.0;  // real balances: minutes (common practice, no source)
 constexpr double kMostOfMotion = 0.5;
+constexpr double kFewestPeriods = 3.0;
+constexpr std::size_t kFewest = 60;  // positions
+constexpr std::size_t kMostParts = 4;
 
 using Samples = std::vector<analysis::SwingSample>;
 
@@ -39,6 +42,16 @@ double share_of_motion(const Samples& samples, double period_s) {
   return analysis::median_of(within) / deviation(samples.begin(), samples.end());
 }
 
+std::optional<double> impossible_period_in(const Samples& samples) {
+  if (samples.size() < kFewest) return std::nullopt;
+  const auto swing = analysis::scan_period(samples);
+  if (!swing || swing->period_s >= kShortest_s) return std::nullopt;
+  const double length_s = samples.back().t_s - samples.front().t_s;
+  if (length_s < kFewestPeriods * swing->period_s) return std::nullopt;
+  if (share_of_motion(samples, swing->period_s) < kMostOfMotion) return std::nullopt;
+  return swing->period_s;
+}
+
 }  // namespace
 
 void SwingPace::see(const TrackRow& row) {
@@ -50,11 +63,16 @@ void SwingPace::see(const TrackRow& row) {
 std::optional<double> SwingPace::impossible_period_s() const {
   const Samples along = analysis::along_path(analysis::fit_path(positions_), positions_);
   const Samples samples = analysis::thinned(analysis::without_spikes(along), kMostScanned);
-  if (samples.empty()) return std::nullopt;
-  const auto swing = analysis::scan_period(samples);
-  if (!swing || swing->period_s >= kShortest_s) return std::nullopt;
-  if (share_of_motion(samples, swing->period_s) < kMostOfMotion) return std::nullopt;
-  return swing->period_s;
+  // A move of the sources is much of the motion, and no swing: one of the parts has none.
+  for (std::size_t parts = 1; parts <= kMostParts; ++parts) {
+    for (std::size_t k = 0; k < parts; ++k) {
+      const auto at = [&](std::size_t part) {
+        return samples.begin() + static_cast<std::ptrdiff_t>(samples.size() * part / parts);
+      };
+      if (const auto period_s = impossible_period_in({at(k), at(k + 1)})) return period_s;
+    }
+  }
+  return std::nullopt;
 }
 
 }  // namespace nightswing::tracker

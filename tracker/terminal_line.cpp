@@ -5,6 +5,8 @@
 
 #include <fmt/format.h>
 
+#include "tracker/say.h"
+
 namespace nightswing::tracker {
 namespace {
 
@@ -21,16 +23,15 @@ void TerminalLine::show(const std::string& text) {
     winsize size{};
     const bool known = ::ioctl(::fileno(stream_), TIOCGWINSZ, &size) == 0 && size.ws_col > 1;
     const std::size_t most = known ? size.ws_col - 1U : text.size();
-    fmt::print(stream_, "{}{}", kFromItsBeginning, text.substr(0, most));
+    say(stream_, fmt::format("{}{}", kFromItsBeginning, text.substr(0, most)));
   } else {
-    fmt::print(stream_, "{}\n", text);
+    say(stream_, text + "\n");
   }
   shown_ = terminal_;
-  std::fflush(stream_);
 }
 
 void TerminalLine::clear() {
-  if (shown_) fmt::print(stream_, "{}", kFromItsBeginning);
+  if (shown_) say(stream_, kFromItsBeginning);
   shown_ = false;
 }
 

@@ -188,6 +188,28 @@ TEST_SUITE("running_estimate") {
     CHECK_FALSE(moved.shift_mm);
   }
 
+  TEST_CASE("that a segment has just begun is no warning") {
+    const DrivenNight night{.every_s = 2.0};
+    const auto samples = make_driven(night).samples;
+    RunningEstimate estimate;  // nothing is marked
+    for (const SwingSample& sample : samples) {
+      if (sample.t_s > 300.0) break;
+      estimate.add(sample);
+      if (sample.t_s < 62.0) continue;
+      estimate.refit();
+      CHECK_MESSAGE(estimate.result().warnings.empty(), estimate.result().warnings.front());
+    }
+    RunningEstimate marked;
+    marked.sources_moved(0.0, Side::kPlus);
+    for (const SwingSample& sample : samples) {
+      if (sample.t_s > 3700.0) break;
+      if (sample.t_s == 3600.0) marked.sources_moved(3600.0, Side::kMinus);
+      marked.add(sample);
+    }
+    marked.refit();
+    CHECK(marked.result().warnings.empty());
+  }
+
   TEST_CASE("what does not swing is said to, and gives no number") {
     for (const auto& samples : {creeping(0.0, 1.0), creeping(20.0, 700.0)}) {
       RunningEstimate estimate;

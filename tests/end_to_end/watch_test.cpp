@@ -258,6 +258,20 @@ TEST_SUITE("watch_command") {
     CHECK(read_track(set.run + "/track.csv").warnings.empty());
   }
 
+  TEST_CASE("neither a closed terminal nor a full disk under what it says ends a watch") {
+    Set set;
+    RunningProgram watch(
+        "watch --camera " + set.stream.address() + " --every 250ms --run " + set.run, "/dev/full");
+    set.await_lines(watch, 6);
+    watch.send(SIGHUP);
+    set.stream.hang_up(false);  // there is something to say
+    REQUIRE(await([&] { return set.events("camera back").size() == 1; }));
+    set.await_lines(watch, 4);
+    watch.send(SIGTERM);
+    CHECK(watch.status() == 0);
+    CHECK(set.events("ended").size() == 1);
+  }
+
   TEST_CASE("a stream is replayed until Ctrl-C, into a run that is whole") {
     Set set;
     RunningProgram replay("replay " + set.stream.address() + " --quiet --run " + set.run,

@@ -245,6 +245,7 @@ tracker::DeviceCalls calls_to(std::map<std::string, FakeDevice*> devices) {
               [paths, open](const std::string& path) {
                 const auto found = paths->find(path);
                 if (found == paths->end() || found->second->unplugged) return refused(ENOENT);
+                if (!found->second->may_be_opened) return refused(EACCES);
                 ++found->second->opened;
                 open->push_back(found->second);
                 return static_cast<int>(open->size()) - 1;

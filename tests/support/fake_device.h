@@ -35,6 +35,7 @@ class FakeDevice {
   std::map<std::uint32_t, Control> controls;  ///< by id
   int stream_on_fault = 0;                    ///< errno of VIDIOC_STREAMON
   bool unplugged = false;
+  bool may_be_opened = true;              ///< by this user
   std::uint32_t timestamp_flag = 0x2000;  ///< V4L2_BUF_FLAG_TIMESTAMP_MONOTONIC
 
   /// A picture is taken by the device at that moment of the monotonic clock; dropped if no buffer

@@ -3,6 +3,7 @@
 #include <cmath>
 #include <numbers>
 #include <random>
+#include <vector>
 
 #include <doctest/doctest.h>
 
@@ -38,6 +39,38 @@ TEST_SUITE("swing_pace") {
     const auto period_s = pace_of(4.8, 60, 0, 25).impossible_period_s();
     REQUIRE(period_s);
     CHECK(*period_s == within_rel(4.8, 0.03));
+  }
+
+  TEST_CASE("so is one in which the sources are moved, whenever and however often") {
+    // Closed form of the answer to a step: 1 - exp(-g s) (cos w s + (g/w) sin w s).
+    const double omega = 2 * std::numbers::pi / 4.8;
+    const double damping = 1.0 / (9 * 4.8);
+    for (const std::vector<double>& moves_s :
+         {std::vector{60.0}, std::vector{30.0}, std::vector{95.0}, std::vector{40.0, 80.0}}) {
+      SwingPace pace;
+      std::mt19937_64 random(2);
+      std::normal_distribution<double> noise(0.0, 0.05);
+      for (int k = 0; k < 3000; ++k) {
+        const double t_s = k / 25.0;
+        double x_px = 500 + 100 * std::exp(-damping * t_s) * std::cos(omega * t_s) + noise(random);
+        double shift_px = -250;
+        for (const double move_s : moves_s) {
+          const double s = t_s - move_s;
+          if (s > 0.0) {
+            x_px +=
+                shift_px * (1 - std::exp(-damping * s) *
+                                    (std::cos(omega * s) + damping / omega * std::sin(omega * s)));
+          }
+          shift_px = -shift_px;
+        }
+        pace.see({.utc = {},
+                  .t_s = t_s,
+                  .spot = {SpotState::kFound, SpotPosition{x_px, 200, 0.05, 0.05, 90, 4}}});
+      }
+      const auto period_s = pace.impossible_period_s();
+      REQUIRE(period_s);
+      CHECK(*period_s == within_rel(4.8, 0.05));
+    }
   }
 
   TEST_CASE("a film in real time is none, whole, in part, at rest, or with a wobbling boom") {

@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <cctype>
+#include <cerrno>
 #include <cstring>
 #include <optional>
 
@@ -34,9 +35,12 @@ std::string lower(std::string text) {
   return text;
 }
 
-/// The name of a device that gives pictures.
+constexpr const char* kNoRight = "not to be opened by you; add yourself to the group 'video'";
+
+/// The name of a device that gives pictures; kNoRight if it must not be asked.
 std::optional<std::string> name_of(const std::string& path, const DeviceCalls& calls) {
   const int device = calls.open(path);
+  if (device < 0 && errno == EACCES) return kNoRight;
   if (device < 0) return std::nullopt;
   std::optional<std::string> name;
   v4l2_capability about{};
@@ -101,6 +105,7 @@ ListedCamera find_camera(const std::string& wanted,
                         : wanted;
   if (is_number(wanted) || wanted.find('/') != std::string::npos) {
     const auto name = name_of(path, calls);
+    if (name == kNoRight) throw InputError(fmt::format("the camera {} is {}", path, kNoRight));
     if (name) return {path, *name, lasting_name(path, folders.by_id)};
     throw none_fits(wanted, list_cameras(calls, folders));
   }

@@ -25,6 +25,7 @@ namespace nightswing::tracker {
 namespace {
 
 constexpr std::chrono::milliseconds kPatience{200};
+constexpr std::chrono::milliseconds kLongestWait{2000};
 constexpr double kLineEvery_s = 1.0;
 
 struct Arguments {
@@ -75,6 +76,22 @@ std::unique_ptr<AimPage> open_page(const Arguments& arguments,
   }
 }
 
+void tell(const CameraNotice& notice, AimPage* page) {
+  switch (notice.kind) {
+    case CameraNotice::Kind::kLost:
+      fmt::print("camera lost: {}; it is tried again until it is back\n", notice.text);
+      if (page != nullptr) page->lose(notice.text);
+      break;
+    case CameraNotice::Kind::kBack:
+      fmt::print("camera back {}\n", notice.text);
+      break;
+    case CameraNotice::Kind::kChanged:
+      fmt::print("camera changed: {}\n", notice.text);
+      break;
+  }
+  std::fflush(stdout);
+}
+
 void aim(const Arguments& arguments) {
   const SystemClock clock;
   const StopSignal stop_signal;
@@ -83,7 +100,9 @@ void aim(const Arguments& arguments) {
   print_opening(arguments.camera);
   auto camera = open(&StopSignal::came);
   if (!camera) return;
-  FrameGrabber grabber(std::move(camera), open, clock);
+  FrameGrabberOptions patience;
+  patience.longest_wait = kLongestWait;  // somebody stands at the camera
+  FrameGrabber grabber(std::move(camera), open, clock, patience);
   print(grabber);
   ScaleInView scale;
   scale.bar_mm = bar_mm_from(arguments.bar);
@@ -98,7 +117,7 @@ void aim(const Arguments& arguments) {
   LivePicture live;
   bool goes_on = true;
   while (goes_on && !StopSignal::came()) {
-    for (const CameraNotice& notice : grabber.take_notices()) fmt::print("{}\n", notice.text);
+    for (const CameraNotice& notice : grabber.take_notices()) tell(notice, page.get());
     if (length_s && clock.steady_s() - begin_s > *length_s) break;
     if (!grabber.next(live, kPatience)) continue;
     const AimReading reading = observer.see(live.picture, live.steady_s);

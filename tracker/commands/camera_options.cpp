@@ -10,6 +10,7 @@
 #include "tracker/commands/argument_checks.h"
 #include "tracker/frame_source.h"
 #include "tracker/opened_stream.h"
+#include "tracker/say.h"
 #include "tracker/time_text.h"
 
 namespace nightswing::tracker {
@@ -82,10 +83,10 @@ CameraRequest camera_request(const CameraArguments& arguments) {
 
 void print_opening(const CameraArguments& arguments) {
   if (!is_stream(arguments.camera)) return;
-  fmt::print(stderr,
-             "opening {} (it is given up after {} s) ...\n",
-             arguments.camera,
-             std::chrono::duration_cast<std::chrono::seconds>(StreamPatience{}.open).count());
+  say(stderr,
+      fmt::format("opening {} (it is given up after {} s) ...\n",
+                  arguments.camera,
+                  std::chrono::duration_cast<std::chrono::seconds>(StreamPatience{}.open).count()));
 }
 
 std::string settings_text(const CameraArguments& arguments) {

@@ -1,6 +1,10 @@
 #include "tracker/commands/commands.h"
 
+#include <cstdio>
+
 #include <fmt/format.h>
+
+#include "tracker/say.h"
 
 namespace nightswing::tracker {
 
@@ -18,9 +22,10 @@ void add_commands(CLI::App& app) {
 
 void print_next_step(const std::string& run, bool calibrated) {
   if (calibrated) {
-    fmt::print("next: nightswing analyse {} --apparatus apparatus.yaml\n", run);
+    say(stdout, fmt::format("next: nightswing analyse {} --apparatus apparatus.yaml\n", run));
   } else {
-    fmt::print("next: nightswing calibrate {} --point 412.5,388.0=120mm --point ...\n", run);
+    say(stdout,
+        fmt::format("next: nightswing calibrate {} --point 412.5,388.0=120mm --point ...\n", run));
   }
 }
 

@@ -4,6 +4,8 @@
 
 #include <fmt/format.h>
 
+#include "tracker/say.h"
+
 namespace nightswing::tracker {
 
 void add_page_options(CLI::App& command, PageArguments& arguments, const std::string& when) {
@@ -30,11 +32,11 @@ PageAddress page_address(const PageArguments& arguments) {
 }
 
 void print_page(const std::vector<std::string>& urls) {
-  for (const std::string& url : urls) fmt::print(stderr, "live page: {}\n", url);
+  for (const std::string& url : urls) say(stderr, fmt::format("live page: {}\n", url));
 }
 
 void print_no_page(const std::string& why) {
-  fmt::print(stderr, "warning: {}; going on without a page\n", why);
+  say(stderr, fmt::format("warning: {}; going on without a page\n", why));
 }
 
 }  // namespace nightswing::tracker

@@ -10,6 +10,7 @@
 #include "tracker/commands/page_options.h"
 #include "tracker/night_tracking.h"
 #include "tracker/page/watch_page.h"
+#include "tracker/say.h"
 #include "tracker/watch/disk_space.h"
 #include "tracker/watch/stop_signal.h"
 #include "tracker/watch/watch.h"
@@ -58,23 +59,27 @@ WatchRequest request_from(const Arguments& arguments, const Clock& clock) {
 void print(const WatchSummary& summary) {
   const std::string run = summary.run.path.string();
   if (summary.was_over) {
-    fmt::print("{}: {}, after {}; nothing was added. For a new night give --run another folder\n",
-               run,
-               summary.ended,
-               duration_text(summary.last_t_s));
-    print_next_step(run, summary.calibrated);
+    say(stdout,
+        fmt::format(
+            "{}: {}, after {}; nothing was added. For a new night give --run another folder\n",
+            run,
+            summary.ended,
+            duration_text(summary.last_t_s)));
+  } else if (summary.pictures == 0) {
+    say(stdout,
+        fmt::format(
+            "{}: ended before the first picture ({}); nothing was added\n", run, summary.ended));
     return;
+  } else {
+    say(stdout,
+        fmt::format("{}: {} pictures, {} measured; ended after {} ({}), the last picture at {}\n",
+                    run,
+                    summary.pictures,
+                    summary.pictures_by_state.measured(),
+                    duration_text(summary.ended_t_s),
+                    summary.ended,
+                    duration_text(summary.last_t_s)));
   }
-  if (summary.pictures == 0) {
-    fmt::print("{}: ended before the first picture ({}); nothing was added\n", run, summary.ended);
-    return;
-  }
-  fmt::print("{}: {} pictures, {} measured; ended after {} ({})\n",
-             run,
-             summary.pictures,
-             summary.pictures_by_state.measured(),
-             duration_text(summary.last_t_s),
-             summary.ended);
   print_next_step(run, summary.calibrated);
 }
 
@@ -94,7 +99,7 @@ std::unique_ptr<WatchPage> open_page(const Arguments& arguments, const Clock& cl
 
 void watch_with(const Arguments& arguments) {
   const SystemClock clock;
-  const StopSignal stop_signal;
+  const StopSignal stop_signal(StopSignal::Hangup::kGoesOn);
   WatchTerminal terminal(arguments.quiet);
   const auto page = open_page(arguments, clock);
   const WatchHooks hooks{.why_stop = &StopSignal::name,

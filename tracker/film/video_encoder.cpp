@@ -118,7 +118,7 @@ VideoEncoder::VideoEncoder(const std::filesystem::path& path, const VideoFormat&
       format.height_px % 2 != 0 || format.units_per_second <= 0) {
     throw std::invalid_argument("VideoEncoder: width and height must be even and above zero");
   }
-  av_log_set_level(AV_LOG_ERROR);  // what is wrong is said by exceptions
+  av_log_set_level(AV_LOG_QUIET);  // what is wrong is said by exceptions
   const AVCodec& codec = h264_encoder();
   streams_ = std::make_unique<Streams>();
   Streams& s = *streams_;

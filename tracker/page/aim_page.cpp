@@ -59,9 +59,15 @@ void AimPage::see(const cv::Mat& picture, const AimReading& reading) {
   const std::unique_lock lock(mutex_, std::try_to_lock);
   if (!lock) return;
   shared_.reading = reading;
+  shared_.camera_fault.clear();
   old = std::exchange(
       shared_.picture,
       {.picture = picture, .spot = reading.spot, .room = reading.room, .number = pictures_});
+}
+
+void AimPage::lose(const std::string& why) {
+  const std::lock_guard lock(mutex_);
+  shared_.camera_fault = why;
 }
 
 AimPage::Seen AimPage::seen() {
@@ -76,6 +82,13 @@ PageState AimPage::state() {
     state.headline = "No picture yet.";
     return state;
   }
+  state.picture = now.picture.number;
+  if (!now.camera_fault.empty()) {
+    state.headline =
+        fmt::format("No camera ({}); it is tried again until it is back", now.camera_fault);
+    state.is_well = false;
+    return state;
+  }
   const std::size_t faults = now.reading->advice.size();
   state.headline = fmt::format("Spot {}; {}",
                                word_for(now.reading->spot.state),
@@ -85,7 +98,6 @@ PageState AimPage::state() {
   state.is_well = faults == 0;
   state.values = values_of(*now.reading);
   state.warnings = now.reading->advice;
-  state.picture = now.picture.number;
   return state;
 }
 

@@ -23,12 +23,15 @@ class AimPage {
   AimPage(const PageAddress& address, const std::string& camera, const std::string& cautions);
 
   void see(const cv::Mat& picture, const AimReading& reading);
+  /// There are no pictures any more, because of that; until the next one is seen.
+  void lose(const std::string& why);
 
   [[nodiscard]] const LivePage& page() const { return page_; }
 
  private:
   struct Seen {
     std::optional<AimReading> reading{};
+    std::string camera_fault{};
     SeenPicture picture{};
   };
 

@@ -78,7 +78,10 @@ void check_same_request(const RunFolder& run,
                         const std::string& every,
                         const std::string& scale) {
   check_same(run, "--every", begun.watch.every, every);
-  check_same(run, "the scale", begun.watch.scale, scale);
+  const auto bar = [](const std::string& text) {
+    return text.empty() ? std::string("none") : text;
+  };
+  check_same(run, "--bar", bar(begun.watch.scale), bar(scale));
 }
 
 void check_same_camera(const RunFolder& run, const EarlierRun& begun, const CameraFacts& now) {
@@ -104,7 +107,9 @@ ViewCheck check_view(const EarlierView& earlier, const cv::Mat& now) {
   if (found.status == calibration::RegistrationStatus::kRegistered) {
     return {ViewVerdict::kSame, "the same view"};
   }
-  if (has_scale(now)) return {ViewVerdict::kOther, "a scale, but not at the wall as it was"};
+  if (has_scale(now) && has_scale(earlier.first)) {
+    return {ViewVerdict::kOther, "a scale, but not at the wall as it was"};
+  }
   return {ViewVerdict::kUnknown,
           "too little of the wall to tell whether the camera stands as it did"};
 }

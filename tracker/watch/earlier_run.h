@@ -49,7 +49,7 @@ struct ViewCheck {
 
 /// now  mean of some pictures
 /// The wall's texture is registered to that of the run's first picture. Where that fails, the view
-/// is another one only if a scale can be read in it: nobody shall lose a night because the light
+/// is another one only if a scale can be read in both: nobody shall lose a night because the light
 /// has changed.
 [[nodiscard]] ViewCheck check_view(const EarlierView& earlier, const cv::Mat& now);
 

@@ -14,23 +14,25 @@ void note(int signal) {
   caught = signal;
 }
 
-void handle(void (*handler)(int)) {
+void handle(int signal, void (*handler)(int)) {
   struct sigaction action {};
   action.sa_handler = handler;
-  action.sa_flags = static_cast<int>(SA_RESETHAND);  // the second one is not caught
-  ::sigaction(SIGINT, &action, nullptr);
-  ::sigaction(SIGTERM, &action, nullptr);
+  action.sa_flags = handler == note ? static_cast<int>(SA_RESETHAND) : 0;  // a second ends it
+  ::sigaction(signal, &action, nullptr);
 }
 
 }  // namespace
 
-StopSignal::StopSignal() {
+StopSignal::StopSignal(Hangup hangup) {
   caught = 0;
-  handle(note);
+  handle(SIGINT, note);
+  handle(SIGTERM, note);
+  handle(SIGHUP, hangup == Hangup::kGoesOn ? SIG_IGN : note);
+  handle(SIGPIPE, SIG_IGN);
 }
 
 StopSignal::~StopSignal() {
-  handle(SIG_DFL);
+  for (const int signal : {SIGINT, SIGTERM, SIGHUP, SIGPIPE}) handle(signal, SIG_DFL);
 }
 
 bool StopSignal::came() {
@@ -39,6 +41,7 @@ bool StopSignal::came() {
 
 std::string StopSignal::name() {
   if (!came()) return {};
+  if (caught == SIGHUP) return "closed terminal";
   return caught == SIGINT ? "Ctrl-C" : "SIGTERM";
 }
 

@@ -46,6 +46,9 @@ class Watching {
         run_(run_folder_at(request.run)) {
     summary_.run = run_;
     if (std::filesystem::exists(run_.path)) lock_and_read();
+    if (!earlier_ && is_end_past()) {
+      throw InputError(fmt::format("{} is past; name an end that is still to come", request_.end));
+    }
   }
 
   WatchSummary run() {
@@ -374,6 +377,7 @@ class Watching {
     if (!told_pace_) tell_pace();
     if (const std::string pauses = pace_.untold_pauses(); !pauses.empty()) log_now("gap", pauses);
     if (video_ && !video_->has_ended()) video_->end();
+    summary_.ended_t_s = t_s(clock_.steady_s());
     log_now("ended", fmt::format("{}: {} pictures", summary_.ended, summary_.pictures));
     summary_.calibrated = std::filesystem::exists(run_.wall());
     night_->sync();

@@ -56,7 +56,8 @@ struct WatchHooks {
 
 struct WatchSummary {
   RunFolder run;
-  double last_t_s = 0.0;
+  double last_t_s = 0.0;   ///< of the last picture
+  double ended_t_s = 0.0;  ///< when it ended
   long pictures = 0;
   FrameCounts pictures_by_state{};
   std::string ended{};    ///< why

@@ -4,6 +4,7 @@
 
 #include <fmt/format.h>
 
+#include "tracker/say.h"
 #include "tracker/time_text.h"
 #include "tracker/watch/disk_space.h"
 
@@ -24,7 +25,7 @@ void WatchTerminal::show(const WatchStatus& status) {
 void WatchTerminal::tell(const std::string& event, const std::string& detail) {
   if (quiet_) return;
   finish();
-  fmt::print(stderr, "{}: {}\n", event, detail);
+  say(stderr, fmt::format("{}: {}\n", event, detail));
 }
 
 std::string text_of(const WatchStatus& status) {

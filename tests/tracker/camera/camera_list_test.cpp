@@ -121,4 +121,16 @@ TEST_SUITE("camera_list") {
                          doctest::Contains("are set where it is served"),
                          InputError);
   }
+
+  TEST_CASE("a camera that this user must not open is there, with what to do about it") {
+    Computer computer;
+    computer.desk.may_be_opened = false;
+    const auto cameras = list_cameras(computer.calls(), computer.folders);
+    REQUIRE(cameras.size() == 2);
+    CHECK(cameras[0].name.find("add yourself to the group 'video'") != std::string::npos);
+    CHECK_THROWS_WITH_AS(
+        static_cast<void>(find_camera("0", computer.calls(), computer.folders)),
+        doctest::Contains("not to be opened by you; add yourself to the group 'video'"),
+        InputError);
+  }
 }

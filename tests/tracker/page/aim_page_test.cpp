@@ -53,6 +53,18 @@ TEST_SUITE("aim page") {
     CHECK(state["picture"] == 2);
   }
 
+  TEST_CASE("a camera that is lost is said to be, until the next picture") {
+    AimPage page({.port = 0}, "camera", "");
+    const cv::Mat picture(240, 320, CV_8UC3, cv::Scalar::all(40));
+    page.see(picture, good_reading());
+    page.lose("it was unplugged");
+    CHECK(state_of(page)["headline"] ==
+          "No camera (it was unplugged); it is tried again until it is back");
+    CHECK(state_of(page)["well"] == false);
+    page.see(picture, good_reading());
+    CHECK(state_of(page)["well"] == true);
+  }
+
   TEST_CASE("what is not known has no line") {
     const auto has = [](const AimReading& reading, const std::string& name) {
       for (const PageValue& value : values_of(reading)) {

@@ -112,7 +112,7 @@ TEST_SUITE("earlier run") {
     }
     SUBCASE("scale") {
       night.request.scale_text = "199.4(2) mm";
-      CHECK(Watcher(night).fault().find("was begun with the scale '', not '199.4(2) mm'") !=
+      CHECK(Watcher(night).fault().find("was begun with --bar 'none', not '199.4(2) mm'") !=
             std::string::npos);
     }
     SUBCASE("size") {
@@ -204,6 +204,9 @@ TEST_SUITE("earlier run") {
     elsewhere.roll_rad = 0.3;
     CHECK(check_view(first, shown(elsewhere, 1.0)).verdict == ViewVerdict::kOther);
     CHECK(check_view(first, shown(pose, 0.01)).verdict == ViewVerdict::kUnknown);
+    // begun in the dark, gone on with at dawn
+    const EarlierView dark{.first = shown(pose, 0.01), .spots = {}};
+    CHECK(check_view(dark, shown(pose, 1.0)).verdict == ViewVerdict::kUnknown);
     CHECK(check_view(first, cv::Mat(100, 100, CV_8UC3)).verdict == ViewVerdict::kOther);
   }
 

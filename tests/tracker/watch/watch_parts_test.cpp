@@ -2,6 +2,7 @@
 #include <sys/wait.h>
 
 #include <csignal>
+#include <cstdio>
 #include <cstdlib>
 #include <ctime>
 #include <random>
@@ -12,6 +13,7 @@
 #include "tests/support/near.h"
 #include "tests/support/temporary_folder.h"
 #include "tracker/commands/argument_checks.h"
+#include "tracker/say.h"
 #include "tracker/watch/clock_steps.h"
 #include "tracker/watch/disk_space.h"
 #include "tracker/watch/disk_writer.h"
@@ -180,6 +182,27 @@ TEST_SUITE("watch_parts") {
     }
     CHECK(told == 50);
     CHECK(pace.untold_pauses() == "in all there were 100 pauses between pictures");
+  }
+
+  TEST_CASE("a terminal that is closed ends it cleanly, or not at all; a reader that goes never") {
+    {
+      const StopSignal ends;
+      ::raise(SIGPIPE);
+      CHECK_FALSE(StopSignal::came());
+      ::raise(SIGHUP);
+      CHECK(StopSignal::name() == "closed terminal");
+    }
+    const StopSignal goes_on(StopSignal::Hangup::kGoesOn);
+    ::raise(SIGHUP);
+    CHECK_FALSE(StopSignal::came());
+  }
+
+  TEST_CASE("what cannot be said is not heard, and nothing else") {
+    std::FILE* full = std::fopen("/dev/full", "w");
+    REQUIRE(full != nullptr);
+    for (int k = 0; k < 3; ++k) say(full, std::string(10'000, 'x'));
+    CHECK(std::ferror(full) == 0);
+    std::fclose(full);
   }
 
   TEST_CASE("the first signal asks for an end, the second ends at once") {

@@ -80,6 +80,15 @@ TEST_SUITE("watch") {
     CHECK(again.result().ended == "it was over already (--until 21:31)");
   }
 
+  TEST_CASE("an end that is past already is refused before a camera is asked") {
+    WatchedNight night;
+    night.camera.unplug();
+    night.request.end = "--until 2020-01-01T00:00:00Z";
+    night.request.end_utc = parse_iso_time("2020-01-01T00:00:00Z");
+    CHECK(Watcher(night).fault() ==
+          "--until 2020-01-01T00:00:00Z is past; name an end that is still to come");
+  }
+
   TEST_CASE("a clock step of an hour either way is one event and moves no line") {
     for (const double step_s : {3600.0, -3600.0}) {
       WatchedNight night;
