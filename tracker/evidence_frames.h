@@ -2,6 +2,7 @@
 
 #include <opencv2/core.hpp>
 
+#include "tracker/mean_picture.h"
 #include "tracker/picture.h"
 #include "tracker/run_folder.h"
 
@@ -26,17 +27,16 @@ class EvidenceFrames {
   void finish();
 
   /// Mean of the first frames so far, 8-bit BGR; empty before the first one.
-  [[nodiscard]] cv::Mat first_mean() const;
+  [[nodiscard]] cv::Mat first_mean() const { return first_.mean(); }
 
   /// Whether the mean is that of all the frames that it is made of: first.png.
-  [[nodiscard]] bool has_first_mean() const;
+  [[nodiscard]] bool has_first_mean() const { return first_.is_whole(); }
 
  private:
   static constexpr int kMostKept = 24;
 
   RunFolder run_;
-  cv::Mat sum_;  // 16 bit
-  int summed_ = 0;
+  MeanPicture first_;
   int kept_ = 0;
   double next_s_ = 1800.0;
 };

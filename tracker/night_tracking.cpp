@@ -1,5 +1,6 @@
 #include "tracker/night_tracking.h"
 
+#include <algorithm>
 #include <chrono>
 #include <utility>
 
@@ -16,6 +17,7 @@ namespace {
 /// So many frames in a row without a measured spot are an event; single ones only stand in the
 /// track.
 constexpr int kFramesToEvent = 3;
+constexpr double kLongestWait_s = 1800.0;  // between two attempts to read the wall
 
 WallReading read_wall(const cv::Mat& picture, const RunFolder& run, const ScaleInView& scale) {
   try {
@@ -33,7 +35,19 @@ WallReading read_wall(const cv::Mat& picture, const RunFolder& run, const ScaleI
 }  // namespace
 
 void WallReader::see(const EvidenceFrames& evidence) {
-  if (!started_ && evidence.has_first_mean()) start(evidence);
+  if (!started_ && evidence.has_first_mean()) start(evidence.first_mean());
+}
+
+void WallReader::look_again(const Frame& frame) {
+  if (!failed_) return;
+  if (!again_s_) again_s_ = frame.t_s + wait_s_;
+  if (frame.t_s < *again_s_) return;
+  again_.add(frame.picture.bgr());
+  if (!again_.is_whole()) return;
+  start(again_.mean());
+  again_ = {};
+  again_s_.reset();
+  wait_s_ = std::min(2.0 * wait_s_, kLongestWait_s);
 }
 
 std::optional<WallReading> WallReader::take_if_read() {
@@ -41,22 +55,29 @@ std::optional<WallReading> WallReader::take_if_read() {
       reading_.wait_for(std::chrono::seconds(0)) != std::future_status::ready) {
     return std::nullopt;
   }
-  return reading_.get();
+  return taken();
 }
 
 std::optional<WallReading> WallReader::take() {
   if (!reading_.valid()) return std::nullopt;
-  return reading_.get();
+  return taken();
 }
 
 WallReading WallReader::finish(const EvidenceFrames& evidence) {
-  if (!reading_.valid()) start(evidence);
-  return reading_.get();
+  if (!reading_.valid()) start(evidence.first_mean());
+  return taken();
 }
 
-void WallReader::start(const EvidenceFrames& evidence) {
+WallReading WallReader::taken() {
+  WallReading reading = reading_.get();
+  failed_ = !reading.map;
+  return reading;
+}
+
+void WallReader::start(const cv::Mat& mean) {
   started_ = true;
-  reading_ = std::async(std::launch::async, read_wall, evidence.first_mean(), run_, scale_);
+  failed_ = false;
+  reading_ = std::async(std::launch::async, read_wall, mean, run_, scale_);
 }
 
 bool note_wall(const WallReading& reading, const RunFolder& run, EventWriter& events) {
@@ -100,7 +121,9 @@ bool CameraLog::see(const Frame& frame) {
   const CameraWatch::Look look = watch_.look(frame.picture, frame.t_s);
   if (look.row) file_.append(*look.row);
   if (look.moved) report(*look.moved);
-  return look.row && look.row->state == CameraState::kMoved;
+  const bool moved = look.row && look.row->state == CameraState::kMoved;
+  was_knocked_ = was_knocked_ || moved;
+  return moved;
 }
 
 void CameraLog::note(const SpotMeasurement& spot, const EvidenceFrames& evidence) {
@@ -171,6 +194,7 @@ NightTracking::NightTracking(const RunFolder& run,
       events_(events),
       evidence_(run),
       wall_(run, options.scale),
+      wall_again_(options.wall_again),
       camera_(run, options.standing, std::move(utc_of), events),
       track_(run, options.standing, options.average_s, events) {}
 
@@ -192,6 +216,7 @@ void NightTracking::keep_evidence(const Frame& frame) {
                     fmt::format("no more pictures are kept: {}", error.what())});
   }
   wall_.see(evidence_);
+  if (wall_again_ && !camera_.was_knocked()) wall_.look_again(frame);
 }
 
 SpotMeasurement NightTracking::see(const Frame& frame) {

@@ -11,6 +11,7 @@
 #include "tracker/event_log.h"
 #include "tracker/evidence_frames.h"
 #include "tracker/frame_source.h"
+#include "tracker/mean_picture.h"
 #include "tracker/run_folder.h"
 #include "tracker/spot_finder.h"
 #include "tracker/track_average.h"
@@ -31,12 +32,15 @@ struct WallReading {
   std::string text;
 };
 
-/// Reads the wall on a thread of its own, beginning as soon as the picture for it is there.
+/// Reads the wall on a thread of its own, beginning as soon as the picture for it is there; and
+/// again, if it could not be read, from later pictures, longer and longer after each other.
 class WallReader {
  public:
   WallReader(RunFolder run, ScaleInView scale) : run_(std::move(run)), scale_(std::move(scale)) {}
 
   void see(const EvidenceFrames& evidence);
+  /// A later frame, of a camera that stands as it did.
+  void look_again(const Frame& frame);
 
   /// The reading, once, as soon as it is there.
   [[nodiscard]] std::optional<WallReading> take_if_read();
@@ -47,12 +51,17 @@ class WallReader {
   [[nodiscard]] WallReading finish(const EvidenceFrames& evidence);
 
  private:
-  void start(const EvidenceFrames& evidence);
+  void start(const cv::Mat& mean);
+  [[nodiscard]] WallReading taken();
 
   RunFolder run_;
   ScaleInView scale_;
   std::future<WallReading> reading_;
   bool started_ = false;
+  bool failed_ = false;  // and nothing is being read
+  std::optional<double> again_s_{};
+  double wait_s_ = 60.0;
+  MeanPicture again_{};
 };
 
 /// Puts the reading into the run: wall.yaml, unless one stands there (an earlier one, or calibrated
@@ -86,6 +95,8 @@ class CameraLog {
   [[nodiscard]] bool see(const Frame& frame);
   void note(const SpotMeasurement& spot, const EvidenceFrames& evidence);
   void finish();
+  /// Whether it was knocked since the first picture, as far as could be seen.
+  [[nodiscard]] bool was_knocked() const { return was_knocked_; }
   void sync() { file_.sync(); }
   void reserve(std::int64_t bytes) { file_.reserve(bytes); }
 
@@ -96,6 +107,7 @@ class CameraLog {
   CameraWatch watch_;
   CameraWriter file_;
   EventWriter& events_;
+  bool was_knocked_ = false;
 };
 
 /// track.csv: a line a frame, or one for each window of time.
@@ -130,6 +142,7 @@ struct NightTrackingOptions {
   std::optional<double> average_s{};  ///< one line for each such window; nothing: one a frame
   StandingLines standing = StandingLines::kKept;  ///< of track.csv and camera.csv
   ScaleInView scale{};                            ///< what is known of the scale on the wall
+  bool wall_again = false;  ///< read it later if the first pictures show no scale; not repeatable
 };
 
 /// What is done with every frame of a night, whether it comes from a film or from a camera: finds
@@ -179,6 +192,7 @@ class NightTracking {
   EventWriter& events_;
   EvidenceFrames evidence_;
   WallReader wall_;
+  bool wall_again_;
   SpotFinder finder_;
   SpotWatch watch_;
   CameraLog camera_;

@@ -8,6 +8,7 @@
 
 #include "analysis/input_error.h"
 #include "tracker/event_log.h"
+#include "tracker/mean_picture.h"
 #include "tracker/night_tracking.h"
 #include "tracker/version.h"
 #include "tracker/watch/clock_steps.h"
@@ -29,7 +30,6 @@ constexpr double kIdle_s = 1.0;
 constexpr double kFirstPace_s = 120.0;     // by then it can be said how evenly pictures come
 constexpr double kUsualNight_s = 86400.0;  // room for so long is set aside if no end is known
 constexpr double kLeastStep_s = 1e-6;      // the track keeps microseconds, and its times must grow
-constexpr int kPicturesOfView = 8;
 constexpr std::int64_t kReservedForEvents = 1'000'000;
 
 /// One watch from its beginning to its end.
@@ -179,16 +179,13 @@ class Watching {
 
   void check_view_of(LivePicture& first) {
     if (!earlier_ || !earlier_->view) return;
-    cv::Mat sum;
-    for (int k = 0; k < kPicturesOfView; ++k) {
-      cv::Mat as_float;
-      first.picture.convertTo(as_float, CV_32F);
-      sum = sum.empty() ? as_float : cv::Mat(sum + as_float);
-      if (k + 1 < kPicturesOfView && !await_first(first)) return;
+    MeanPicture now;
+    now.add(first.picture);
+    while (!now.is_whole()) {
+      if (!await_first(first)) return;
+      now.add(first.picture);
     }
-    cv::Mat mean;
-    sum.convertTo(mean, CV_8U, 1.0 / kPicturesOfView);
-    doubt_ = check_same_view(run_, *earlier_->view, mean);
+    doubt_ = check_same_view(run_, *earlier_->view, now.mean());
   }
 
   void begin(double steady_s) {
@@ -215,7 +212,8 @@ class Watching {
         run_,
         NightTrackingOptions{.average_s = request_.every_s,
                              .standing = StandingLines::kKept,
-                             .scale = request_.scale},
+                             .scale = request_.scale,
+                             .wall_again = true},
         [this](double t_s) { return utc_at(t_s); },
         *events_);
     set_room_aside();
@@ -359,9 +357,10 @@ class Watching {
     if (const std::string text = pace_.text(); !text.empty()) log_now("pictures", text);
   }
 
-  void note(const WallReading& wall) {
-    // What became of the scale was told when the run began.
-    if (earlier_ && (!wall.map || std::filesystem::exists(run_.wall()))) return;
+  void note(WallReading wall) {
+    if (std::filesystem::exists(run_.wall())) return;  // told when it was written
+    if (!wall.map && (earlier_ || std::exchange(told_no_scale_, true))) return;
+    if (!wall.map) wall.text += "; the wall is looked at again while the camera stands still";
     try {
       note_wall(wall, run_, *events_);
     } catch (const InputError& error) {
@@ -407,6 +406,7 @@ class Watching {
   double last_shown_s_ = 0.0;
   double next_house_s_ = 0.0;
   bool told_full_ = false;
+  bool told_no_scale_ = false;
   bool told_pace_ = false;
 };
 

@@ -1,6 +1,8 @@
 // A watch that was interrupted and is gone on with, or refused.
 #include "tracker/watch/earlier_run.h"
 
+#include <algorithm>
+
 #include <doctest/doctest.h>
 #include <opencv2/imgproc.hpp>
 
@@ -175,6 +177,37 @@ TEST_SUITE("earlier run") {
     static_cast<void>(watched(night, 30));
     CHECK(night.details("resumed").size() == 1);
     CHECK(night.details("calibrated").size() == 1);
+  }
+
+  TEST_CASE("a scale that is covered at the beginning is read when it comes into view") {
+    const cv::Size size{1280, 720};
+    CameraPose pose;
+    pose.distance_mm = 400.0;
+    cv::Mat wall;
+    cv::cvtColor(
+        render_scale(pixel_from_wall_matrix(pose, size), {.size = size}), wall, cv::COLOR_GRAY2BGR);
+    bool covered = true;
+    WatchedNight night;
+    night.camera.plug_in(size);
+    night.picture = [&](long k) {
+      cv::Mat picture = covered ? cv::Mat(size, CV_8UC3, cv::Scalar::all(60)) : wall.clone();
+      cv::circle(picture, {600 + static_cast<int>(k % 50), 330}, 4, cv::Scalar::all(255), -1);
+      return picture;
+    };
+    Watcher watcher(night);
+    for (int k = 0; k < 20 && night.details("warning").empty(); ++k) watcher.watch(12);
+    REQUIRE(night.details("warning").size() == 1);
+    CHECK(night.details("warning")[0].find("looked at again") != std::string::npos);
+    covered = false;
+    night.clock.now_s = night.clock.now_s + 61.0;
+    for (int k = 0; k < 20 && night.details("calibrated").empty(); ++k) watcher.watch(12);
+    static_cast<void>(watcher.end());
+    CHECK(night.details("calibrated").size() == 1);
+    CHECK(std::filesystem::exists(night.run().wall()));
+    // That it was tried in vain is not told again.
+    CHECK(std::ranges::count_if(night.details("warning"), [](const std::string& text) {
+            return text.find("looked at again") != std::string::npos;
+          }) == 1);
   }
 
   TEST_CASE("another place at the wall is told by the scale in it, another light is not one") {
