@@ -1,6 +1,7 @@
 #include "calibration/scale_reader.h"
 
 #include <algorithm>
+#include <cmath>
 #include <stdexcept>
 #include <utility>
 
@@ -14,8 +15,8 @@ namespace nightswing::calibration {
 namespace {
 
 constexpr std::size_t kLeastMarkers = 2;
-// Scatter of the corners beyond which a map would be a guess: a sheet that stands off by 10 mm in
-// its middle, seen from 330 mm, leaves 0.4 mm.
+// How far corners may lie off the wall before a map would be a guess: a sheet that stands off by 10
+// mm in its middle, seen from 330 mm, leaves 0.4 mm.
 constexpr double kNoWall_mm = 0.35;
 constexpr const char* kNotFlat =
     "the markers in the picture do not lie on one flat wall as the scale was printed, or cannot be "
@@ -111,8 +112,18 @@ MapFit agreed_map(const cv::Mat& values, std::vector<PlacedMarker>& placed, Fram
   return leave_out_outlying(placed, layout);
 }
 
-double scatter_mm(const WallMap& map) {
-  return residual_rms_px(map) * mm_per_px(map, map.centre);
+/// How far the outer corners lie off the wall, beyond what noise and blur explain. u_px is stated
+/// for the corners of the field, of whose variance an outer corner has 2.44 times (the formula
+/// above reference_points, f = 1 over f = 2/3).
+double off_wall_mm(const WallMap& map) {
+  constexpr double kOuterVariance = 2.44;
+  double noise2_px2 = 0.0;  // of both coordinates, as the residuals' length has
+  for (const FittedReference& reference : map.references) {
+    const double u_px = reference.point.u_px;
+    noise2_px2 += 2.0 * kOuterVariance * u_px * u_px / static_cast<double>(map.references.size());
+  }
+  const double rms_px = residual_rms_px(map);
+  return std::sqrt(std::max(0.0, rms_px * rms_px - noise2_px2)) * mm_per_px(map, map.centre);
 }
 
 ScaleReading read_as_seen(const cv::Mat& gray) {
@@ -153,7 +164,7 @@ ScaleReading read_as_seen(const cv::Mat& gray) {
     return reading;
   }
   const MapFit fit = agreed_map(values, placed, frame);
-  if (fit.status != MapStatus::kFitted || scatter_mm(fit.map) > kNoWall_mm) {
+  if (fit.status != MapStatus::kFitted || off_wall_mm(fit.map) > kNoWall_mm) {
     say(reading, ScaleStatus::kInconsistent, kNotFlat);
     return reading;
   }

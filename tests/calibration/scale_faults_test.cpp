@@ -78,6 +78,27 @@ TEST_CASE("poor pictures of the scale give the right map") {
   check_right(run_trial(trial));
 }
 
+// 40 gray values of contrast, noise of 5 and cells of 3 blurs: corners that scatter by half a
+// pixel.
+TEST_CASE("a dim and blurred picture of a flat scale is not taken for a bent one") {
+  ScaleTrial trial;
+  trial.pose = {.yaw_rad = 0.17, .pitch_rad = -0.46, .distance_mm = 633.0, .aim = {240.0, 25.0}};
+  trial.options.columns = 12;
+  trial.options.paper_dn = 54.0;
+  trial.options.ink_dn = 6.0;
+  trial.options.wall_dn = 32.0;
+  trial.options.noise_dn = 5.3;
+  trial.options.blur_px = 1.94;
+  trial.options.lens = {0.049, {-1.0, 12.0}};
+  for (const std::uint64_t seed : {1U, 2U, 3U}) {
+    trial.options.seed = seed;
+    const ScaleOutcome outcome = run_trial(trial);
+    INFO("seed ", seed, ": ", outcome.message, "; error ", outcome.error, ", u ", outcome.u);
+    REQUIRE(outcome.mapped);
+    CHECK(std::abs(outcome.error) < 4.0 * outcome.u);
+  }
+}
+
 TEST_CASE("a bright spot on a marker costs that marker at most") {
   ScaleTrial trial = usual_trial();
   SUBCASE("in its middle") {
