@@ -17,16 +17,6 @@ Eigen::Vector2d axes_apart(const Eigen::Matrix3d& pixel_from_mm, double focal_px
   return {std::log(x.norm() / y.norm()), x.dot(y) / (x.norm() * y.norm())};
 }
 
-/// Pixels counted from the middle of the picture.
-Eigen::Matrix3d centred_pixel_from_mm(const WallMap& map) {
-  const auto rows = homography_mm_from_px(map);
-  Eigen::Matrix3d to_middle = Eigen::Matrix3d::Identity();
-  to_middle(0, 2) = -(map.frame.width_px - 1) / 2.0;
-  to_middle(1, 2) = -(map.frame.height_px - 1) / 2.0;
-  return to_middle *
-         Eigen::Map<const Eigen::Matrix<double, 3, 3, Eigen::RowMajor>>(rows.data()).inverse();
-}
-
 double best_focal_px(const Eigen::Matrix3d& pixel_from_mm, double width_px) {
   constexpr double kStep = 1.02;  // a hundredth of the strain it leads to, at most
   double best_px = width_px;
@@ -41,6 +31,15 @@ double best_focal_px(const Eigen::Matrix3d& pixel_from_mm, double width_px) {
 }
 
 }  // namespace
+
+Eigen::Matrix3d centred_pixel_from_mm(const WallMap& map) {
+  const auto rows = homography_mm_from_px(map);
+  Eigen::Matrix3d to_middle = Eigen::Matrix3d::Identity();
+  to_middle(0, 2) = -(map.frame.width_px - 1) / 2.0;
+  to_middle(1, 2) = -(map.frame.height_px - 1) / 2.0;
+  return to_middle *
+         Eigen::Map<const Eigen::Matrix<double, 3, 3, Eigen::RowMajor>>(rows.data()).inverse();
+}
 
 CameraLikeness camera_likeness(const WallMap& map) {
   if (map.kind != MapKind::kPlane || map.frame.width_px <= 0 || map.frame.height_px <= 0) {

@@ -1,5 +1,7 @@
 #pragma once
 
+#include <Eigen/Core>
+
 #include "calibration/wall_map.h"
 
 /// Whether a plane map can be what a usual camera sees. Four points fit any of the eight numbers of
@@ -22,5 +24,9 @@ struct CameraLikeness {
 /// throws std::invalid_argument for another.
 /// source  Z. Zhang, IEEE Trans. Pattern Anal. Mach. Intell. 22 (2000) 1330, equations (3), (4)
 [[nodiscard]] CameraLikeness camera_likeness(const WallMap& map);
+
+/// H above: takes (x_mm, y_mm, 1) to (x_px, y_px, 1) times a factor, pixels straightened and
+/// counted from the middle of the picture. map as above.
+[[nodiscard]] Eigen::Matrix3d centred_pixel_from_mm(const WallMap& map);
 
 }  // namespace nightswing::calibration

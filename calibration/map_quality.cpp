@@ -2,10 +2,12 @@
 
 #include <algorithm>
 #include <cmath>
+#include <numbers>
 #include <stdexcept>
 #include <vector>
 
 #include "calibration/ruler_map.h"
+#include "calibration/standing_off.h"
 
 namespace nightswing::calibration {
 namespace {
@@ -71,6 +73,24 @@ MapFit fit_without(const WallMap& map,
   return fit_line_map(readings, map.frame);
 }
 
+/// Of the map and, beside it, of the heights of its sheets.
+Eigen::MatrixXd covariance_with_heights(const WallMap& map) {
+  const Eigen::MatrixXd known = covariance_matrix(map);
+  const Eigen::Index count = known.rows();
+  const Eigen::Index all = count + static_cast<Eigen::Index>(map.pages.size());
+  Eigen::MatrixXd covariance = Eigen::MatrixXd::Zero(all, all);
+  covariance.topLeftCorner(count, count) = known;
+  covariance.diagonal().tail(all - count).setConstant(kSheetHeight_mm * kSheetHeight_mm);
+  return covariance;
+}
+
+Eigen::VectorXd gradient_with_heights(const WallMap& map, PixelPoint from, PixelPoint to) {
+  const Eigen::VectorXd known = distance_gradient(map, from, to);
+  Eigen::VectorXd gradient(known.size() + static_cast<Eigen::Index>(map.pages.size()));
+  gradient << known, height_gradient(map, from, to);
+  return gradient;
+}
+
 }  // namespace
 
 MapQuality assess_map(const WallMap& map, PixelPoint from, PixelPoint to) {
@@ -121,21 +141,25 @@ PathUncertainty path_uncertainty(const WallMap& map,
   if (result.path_mm == 0.0 || result.shift_mm == 0.0) {
     throw std::invalid_argument("a path or a shift of no length has no relative uncertainty");
   }
-  const Eigen::MatrixXd covariance = covariance_matrix(map);
-  const Eigen::VectorXd path = distance_gradient(map, from, to) / result.path_mm;
+  const Eigen::MatrixXd covariance = covariance_with_heights(map);
+  const Eigen::VectorXd path = gradient_with_heights(map, from, to) / result.path_mm;
   const Eigen::VectorXd shift =
-      distance_gradient(map, equilibrium_a, equilibrium_b) / result.shift_mm;
+      gradient_with_heights(map, equilibrium_a, equilibrium_b) / result.shift_mm;
   const Eigen::VectorXd ratio = shift - path;
   const auto root = [&covariance](const Eigen::VectorXd& gradient) {
     return std::sqrt(std::max(0.0, gradient.dot(covariance * gradient)));
   };
   // Of shares a of the path and b of the shift on a doubtful sheet, path and shift are wrong by a d
-  // and b d. The path is the shift and a rest, so that b - a is at most the share of the rest.
-  const double sheets = sheet_difference_relative(map);
-  const double rest = sheets * std::max(0.0, 1.0 - result.shift_mm / result.path_mm);
-  result.scale_relative_u = std::hypot(root(path), map.print_relative_u, sheets);
+  // and b d. The path is the shift and a rest, so that b - a lies, evenly, within the share of the
+  // rest on either side of 0.
+  const double sheets = sheet_doubt_relative(map);
+  const double rest =
+      sheets * std::max(0.0, 1.0 - result.shift_mm / result.path_mm) / std::numbers::sqrt3;
+  // Of all lengths alike.
+  const double common_u = std::hypot(map.print_relative_u, ruler_height_relative(map, from));
+  result.scale_relative_u = std::hypot(root(path), common_u, sheets);
   result.nonlinearity_relative_u = std::hypot(root(ratio), rest);
-  result.shift_relative_u = std::hypot(root(shift), map.print_relative_u, sheets);
+  result.shift_relative_u = std::hypot(root(shift), common_u, sheets);
   const double product = result.scale_relative_u * result.nonlinearity_relative_u;
   if (product > 0.0) {
     // With -rest^2 / 2 the shift is in doubt by d, as the path is.

@@ -55,7 +55,8 @@ struct PathUncertainty {
 /// from, to                    pixels of the ends of the path
 /// equilibrium_a, equilibrium_b  pixels of the two equilibria, on or near the path, apart
 /// throws  std::invalid_argument if either pair coincides or a pixel lies beyond the horizon.
-/// Sheets that seem of different size count in both parts (sheet_difference_relative).
+/// Sheets that seem of different size count in both parts (sheet_doubt_relative), and so does what
+/// they may stand off unseen; what a ruler does counts in the scale factor (standing_off.h).
 /// source  linear propagation with correlation, JCGM 100:2008 (13); the map's covariance, which
 ///         includes the lens.    not here  the uncertainty of the pixels themselves.
 [[nodiscard]] PathUncertainty path_uncertainty(const WallMap& map,

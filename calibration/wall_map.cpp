@@ -311,7 +311,7 @@ bool extrapolates(const WallMap& map, PixelPoint pixel) {
   return map.kind == MapKind::kPlane ? outside_hull(map, pixel) : beyond_ends(map, pixel);
 }
 
-double sheet_difference_relative(const WallMap& map) {
+double sheet_doubt_relative(const WallMap& map) {
   double least = 0.0;  // the first sheet
   double most = 0.0;
   for (const PageShift& page : map.pages) {
@@ -321,7 +321,7 @@ double sheet_difference_relative(const WallMap& map) {
     least = std::min(least, beyond);
     most = std::max(most, beyond);
   }
-  return most - least;
+  return (most - least) / std::numbers::sqrt2;
 }
 
 double residual_rms_px(const WallMap& map) {

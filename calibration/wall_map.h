@@ -238,11 +238,12 @@ struct MapFit {
 /// outermost of them along the line or ruler: there the map extrapolates.
 [[nodiscard]] bool extrapolates(const WallMap& map, PixelPoint pixel);
 
-/// By how much [relative] sheets seem to differ in size, beyond the uncertainty of that; 0 for one
-/// sheet. Whether the one has other millimetres or stands off the wall does not show, so that any
-/// distance on the wall is in doubt by as much, as a standard uncertainty, and so is the proportion
-/// of two.
-[[nodiscard]] double sheet_difference_relative(const WallMap& map);
+/// What sheets that seem to differ in size, beyond the uncertainty of that, leave in doubt of any
+/// distance on the wall, and of the proportion of two, as a relative standard uncertainty; 0 for
+/// one sheet. Whether the one has other millimetres or stands off the wall does not show, nor which
+/// of them is the true one, by whose bar the print was checked: the error is 0 or the difference,
+/// which with equal chance has the root mean square difference / sqrt(2).
+[[nodiscard]] double sheet_doubt_relative(const WallMap& map);
 
 /// Root mean square length [px] of the residuals; 0 for a map without references.
 [[nodiscard]] double residual_rms_px(const WallMap& map);

@@ -156,7 +156,7 @@ class MapDoubt {
     const auto doubt =
         calibration::path_uncertainty(map_, along_.front().pixel, along_.back().pixel, from, to);
     const double left_out = std::hypot(
-        jackknife_relative_, map_.print_relative_u, calibration::sheet_difference_relative(map_));
+        jackknife_relative_, map_.print_relative_u, calibration::sheet_doubt_relative(map_));
     return {.scale_relative_u =
                 std::hypot(std::max(doubt.scale_relative_u, left_out), other_relative_u_),
             .nonlinearity_relative_u = doubt.nonlinearity_relative_u,

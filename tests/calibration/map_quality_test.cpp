@@ -155,16 +155,18 @@ TEST_CASE("sheets of different size put path, shift and their proportion in doub
   map.pages = {{.page = 2, .larger_relative = 3e-3, .u_larger_relative = 1e-4},
                {.page = 3, .larger_relative = -1e-3, .u_larger_relative = 2e-3}};
   // Page 2 by sqrt(3e-3^2 - 1e-4^2) against the first; page 3 no more than its uncertainty.
-  const double difference = std::sqrt(9e-6 - 1e-8);
-  CHECK(sheet_difference_relative(map) == test::within_rel(difference, 1e-12));
+  // The truth is either of them with equal chance: 0 or the difference.
+  const double doubt = std::sqrt((9e-6 - 1e-8) / 2.0);
+  CHECK(sheet_doubt_relative(map) == test::within_rel(doubt, 1e-12));
   const PixelPoint a = project(oblique_view(), {70.0, 30.0});
   const PixelPoint b = project(oblique_view(), {110.0, 30.0});
   const PathUncertainty u = path_uncertainty(map, left_end(), right_end(), a, b);
-  // Path and shift wholly on the doubtful sheet; or the shift on it and the rest of the path, 140
-  // of 180 mm, not. Beside them the map itself (u_px of 0.2) is some 3e-4, which adds in squares.
-  CHECK(u.scale_relative_u == test::within_rel(difference, 0.02));
-  CHECK(u.shift_relative_u == test::within_rel(difference, 0.05));
-  CHECK(u.nonlinearity_relative_u == test::within_rel(difference * 140.0 / 180.0, 0.1));
+  // Path and shift wholly on the doubtful sheet; their proportion evenly within the rest of the
+  // path, 140 of 180 mm. Beside them the map itself (u_px of 0.2) is some 3e-4, which adds in
+  // squares: to a doubt of 2.1e-3 1 %, to one of 1e-3 5 %.
+  CHECK(u.scale_relative_u == test::within_rel(doubt, 0.02));
+  CHECK(u.shift_relative_u == test::within_rel(doubt, 0.05));
+  CHECK(u.nonlinearity_relative_u == test::within_rel(doubt * 140.0 / 180.0 / std::sqrt(3.0), 0.1));
   const double sum2 = std::pow(u.scale_relative_u, 2) + std::pow(u.nonlinearity_relative_u, 2) +
                       2.0 * u.correlation * u.scale_relative_u * u.nonlinearity_relative_u;
   CHECK(u.shift_relative_u == test::within_rel(std::sqrt(sum2), 1e-9));  // JCGM 100:2008 (13)

@@ -132,10 +132,13 @@ calibration::WallPoint met_on(double (*surface_mm)(const RenderOptions&, double)
                               const RenderOptions& options,
                               calibration::WallPoint wall) {
   calibration::WallPoint place = wall;
+  constexpr double kSettled_mm = 1e-9;
   for (int i = 0; i < 20; ++i) {  // each step lowers the error by height times slope over distance
     const double way = surface_mm(options, place.x_mm) / options.eye_mm[2];
+    const double before_mm = place.x_mm;
     place = {wall.x_mm + way * (options.eye_mm[0] - wall.x_mm),
              wall.y_mm + way * (options.eye_mm[1] - wall.y_mm)};
+    if (std::abs(place.x_mm - before_mm) < kSettled_mm) break;  // the slope is along x alone
   }
   return place;
 }
@@ -293,7 +296,7 @@ calibration::PixelPoint seen_at(const cv::Matx33d& pixel_from_wall,
   const double beyond = lifted_mm / (options.eye_mm[2] - lifted_mm);  // from the eye to the wall
   const calibration::WallPoint behind{wall.x_mm + beyond * (wall.x_mm - options.eye_mm[0]),
                                       wall.y_mm + beyond * (wall.y_mm - options.eye_mm[1])};
-  const calibration::PixelPoint p = project(pixel_from_wall, lifted_mm > 0.0 ? behind : wall);
+  const calibration::PixelPoint p = project(pixel_from_wall, lifted_mm != 0.0 ? behind : wall);
   const cv::Point2d centre = lens_centre(options);
   const double r = std::hypot(p.x_px - centre.x, p.y_px - centre.y) / half_diagonal(options);
   const double factor = 1.0 + options.lens.k1 * r * r;

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <numbers>
 #include <string>
 
 #include <doctest/doctest.h>
@@ -78,22 +79,17 @@ TEST_CASE("poor pictures of the scale give the right map") {
   check_right(run_trial(trial));
 }
 
-// 40 gray values of contrast, noise of 5 and cells of 3 blurs: corners that scatter by half a
-// pixel.
+// Two views of the bench with 40 gray values of contrast, noise of 5 to 6 and cells of 3 blurs,
+// whose corners scatter by 0.6 px.
 TEST_CASE("a dim and blurred picture of a flat scale is not taken for a bent one") {
-  ScaleTrial trial;
-  trial.pose = {.yaw_rad = 0.17, .pitch_rad = -0.46, .distance_mm = 633.0, .aim = {240.0, 25.0}};
-  trial.options.columns = 12;
-  trial.options.paper_dn = 54.0;
-  trial.options.ink_dn = 6.0;
-  trial.options.wall_dn = 32.0;
-  trial.options.noise_dn = 5.3;
-  trial.options.blur_px = 1.94;
-  trial.options.lens = {0.049, {-1.0, 12.0}};
-  for (const std::uint64_t seed : {1U, 2U, 3U}) {
-    trial.options.seed = seed;
+  for (const int view : {21, 119}) {
+    cv::RNG random(20250117);
+    ScaleTrial trial;
+    for (int i = 0; i <= view; ++i) trial = random_trial(random, 2, std::numbers::pi / 4.0);
+    trial.options.joint.larger = 0.0;
+    trial.options.joint.near_mm = trial.options.joint.far_mm = 0.0;
     const ScaleOutcome outcome = run_trial(trial);
-    INFO("seed ", seed, ": ", outcome.message, "; error ", outcome.error, ", u ", outcome.u);
+    INFO(view, ": ", outcome.message, "; error ", outcome.error, ", u ", outcome.u);
     REQUIRE(outcome.mapped);
     CHECK(std::abs(outcome.error) < 4.0 * outcome.u);
   }
@@ -206,13 +202,13 @@ TEST_CASE("a second page that stands off the wall is refused, or told of and dou
       CHECK(outcome.message.find("tape both flat") != std::string::npos);
     }
   }
-  SUBCASE("by 1 mm all over: told, and the difference of the sizes is the doubt") {
+  SUBCASE("by 1 mm all over: told, and by the difference of the sizes doubted") {
     const ScaleOutcome outcome = run_trial(off_wall_trial(1.0, 1.0));
     REQUIRE(outcome.mapped);
     CHECK(outcome.message.find("0.18 % larger than the first") != std::string::npos);
     CHECK(std::abs(outcome.error) < outcome.u);
-    CHECK(std::abs(outcome.inner_error) < outcome.inner_u);
-    CHECK(outcome.u < 2.5e-3);  // h / D, and little more
+    CHECK(std::abs(outcome.inner_error) < 3.0 * outcome.inner_u);
+    CHECK(outcome.u < 1.6e-3);  // h / D over the root of 2, and little more
   }
   SUBCASE("hinged at the joint or at its far end") {
     for (const double lift_mm : {5.0, 20.0}) {
@@ -244,11 +240,35 @@ TEST_CASE("pages printed to different sizes are doubted by the difference") {
   REQUIRE(outcome.map.pages.size() == 1);
   const auto& page = outcome.map.pages.front();
   CHECK(page.larger_relative == within_abs(2e-3, 4.0 * page.u_larger_relative));
-  CHECK(outcome.u == within_abs(2e-3, 1e-4));  // as much, by the rule; the map itself adds 2e-5
+  // Either sheet may be the true one, so that the error is 0 or 2e-3: that over the root of 2. What
+  // the sheets may stand off unseen adds 5e-4 at most, in squares.
+  CHECK(outcome.u > 1.4e-3);
+  CHECK(outcome.u < 1.55e-3);
 }
 
 // Nothing in a picture tells a tilted sheet from a tilted camera; what is measured on the paper is
 // right all the same.
+// The far end of the path, at x = 384 mm, is seen by a camera 0.48 m to its left and as far from
+// the wall: it is displaced by as much as it stands off, 0.3 of 288 mm. Without the doubt about
+// heights the error would be more than four times the uncertainty.
+TEST_CASE("a sheet that stands off by tenths of a millimetre is allowed for unseen") {
+  ScaleTrial trial = usual_trial();
+  trial.pose = {.yaw_rad = -0.6, .pitch_rad = -0.2, .distance_mm = 600.0, .aim = {240.0, 25.0}};
+  trial.options.columns = 12;
+  trial.options.eye_mm = eye_of(trial.pose);
+  for (const double height_mm : {-0.3, 0.3}) {
+    trial.options.joint.near_mm = trial.options.joint.far_mm = height_mm;
+    const ScaleOutcome outcome = run_trial(trial);
+    INFO(height_mm, " mm: error ", outcome.error, ", u ", outcome.u);
+    REQUIRE(outcome.mapped);
+    CHECK(outcome.error * height_mm > 0.0);
+    CHECK(std::abs(outcome.error) == within_abs(1e-3, 3e-4));
+    CHECK(std::abs(outcome.error) < 2.0 * outcome.u);
+    CHECK(std::abs(outcome.inner_error) < 3.0 * outcome.inner_u);
+    CHECK(outcome.u < 1.2e-3);
+  }
+}
+
 TEST_CASE("a flat sheet that is tilted against the wall gives millimetres on the paper") {
   ScaleTrial trial = usual_trial();
   trial.options.bulge.end_mm = 10.0;

@@ -19,6 +19,8 @@ using calibration::PixelPoint;
 using calibration::WallPoint;
 
 constexpr double kPathHeight_mm = 35.0;
+constexpr double kSheetSize_relative = 5e-4;
+constexpr double kOffWall_mm = 0.2;
 
 struct Path {
   double from_mm;
@@ -80,6 +82,12 @@ cv::Mat filmed(const cv::Mat& light, const ScaleTrial& trial, cv::RNG& random) {
   return mean;
 }
 
+/// How much farther one sheet's end stands off than the other's beside it.
+double standing_off_mm(cv::RNG& random) {
+  const double first_mm = std::abs(random.gaussian(kOffWall_mm));
+  return std::abs(random.gaussian(kOffWall_mm)) - first_mm;
+}
+
 }  // namespace
 
 ScaleTrial random_trial(cv::RNG& random, int pages, double most_tilt_rad) {
@@ -105,6 +113,13 @@ ScaleTrial random_trial(cv::RNG& random, int pages, double most_tilt_rad) {
                    .up_mm = random.gaussian(0.3),
                    .turn_rad = random.gaussian(0.001)};
   options.seed = random.next();
+  if (pages < 2) return trial;
+  cv::RNG sheets(options.seed + 11U);
+  options.joint.larger = sheets.gaussian(kSheetSize_relative);
+  options.joint.near_mm = standing_off_mm(sheets);
+  options.joint.far_mm = standing_off_mm(sheets);
+  options.eye_mm = eye_of(trial.pose);
+  trial.second_is_true = sheets.uniform(0, 2) == 1;
   return trial;
 }
 
@@ -125,7 +140,8 @@ ScaleOutcome judge_picture(const ScaleTrial& trial, const cv::Mat& picture) {
     const double x_mm = path.from_mm + share * (path.to_mm - path.from_mm);
     return seen_at(view, trial.options, {x_mm, kPathHeight_mm});
   };
-  const double true_mm = path.to_mm - path.from_mm;
+  const double one_mm = trial.second_is_true ? 1.0 + trial.options.joint.larger : 1.0;
+  const double true_mm = (path.to_mm - path.from_mm) / one_mm;
   const double whole = length_mm(fit.map, pixel(0.0), pixel(1.0)) / true_mm;
   const double inner = length_mm(fit.map, pixel(0.15), pixel(0.45)) / (0.3 * true_mm);
   outcome.error = whole - 1.0;

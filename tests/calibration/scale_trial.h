@@ -15,12 +15,19 @@ struct ScaleTrial {
   RenderOptions options;
   int film_frames = 0;  ///< 0 = one picture as it is; else the mean of so many frames of an H.264
                         ///< film of low rate, as a camera stores it
+  bool second_is_true = false;  ///< the bar of the second sheet measures what it must, and that of
+                                ///< the first does not, if the second was printed larger
 };
 
 /// What is drawn, each evenly: tilt up to most_tilt_rad in any direction, distance and aim so that
 /// most of the scale is in view at 1280 x 720, k1 from -0.12 to 0.05, blur 0.5 to 2 px, noise 1 to
 /// 6 counts, paper 40 to 250 counts; the lens's centre within some 10 px of the middle (normal); a
 /// second sheet taped within 0.3 mm and 1 mrad (normal).
+/// Two sheets besides, all assumed: the second is larger by 0(5e-4), as one that is damper by some
+/// 5 % of relative humidity (paper grows by about 1e-4 for each, from memory); either end of each
+/// sheet stands off by |0(0.2) mm|, which two layers of tape and the waves of a taped sheet are,
+/// and of that the difference between the sheets counts; and each says that its own bar must
+/// measure 200 mm, so that the bar of either may be the one that was measured, with equal chance.
 ScaleTrial random_trial(cv::RNG& random, int pages, double most_tilt_rad);
 
 struct ScaleOutcome {

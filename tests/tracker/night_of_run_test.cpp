@@ -137,8 +137,10 @@ TEST_SUITE("night_of_run") {
     run.append_found(5.0, 900.0);
     const auto doubt = run.read().night.wall_doubt;
     REQUIRE(doubt);
-    // Two ends of 0.5 px each over their distance; with two ticks all lengths err alike.
-    const double expected = std::sqrt(2.0) * calibration::kHandSet_px / kLine_px;
+    // Two ends of 0.5 px each over their distance, with two ticks all lengths err alike; and 1 mm
+    // that the ruler stands off before a camera 0.9 x 1280 x 0.5 mm away.
+    const double expected =
+        std::hypot(std::sqrt(2.0) * calibration::kHandSet_px / kLine_px, 1.0 / 576.0);
     CHECK(doubt(50.0, 350.0).relative_u() == within_rel(expected, 1e-6));
     CHECK(doubt(50.0, 350.0).nonlinearity_relative_u == within_abs(0.0, 1e-9));
     CHECK(doubt(50.0, 50.0).relative_u() == 0.0);
@@ -204,7 +206,8 @@ TEST_SUITE("night_of_run") {
         night.night.wall_doubt(middle_mm - 0.5 * length_mm, middle_mm + 0.5 * length_mm);
     const double of_ticks = std::sqrt(2.0) * calibration::kHandSet_px / kLine_px;
     const double of_tilt = 0.5 * (1.0 / std::cos(tilt_rad) - 1.0);
-    CHECK(doubt.scale_relative_u == within_rel(std::hypot(of_ticks, of_tilt), 1e-3));
+    const double of_height = 1.0 / 576.0;  // as above
+    CHECK(doubt.scale_relative_u == within_rel(std::hypot(of_ticks, of_tilt, of_height), 1e-3));
   }
 
   TEST_CASE("a spot beyond the ticks is told, and so are damaged lines and the map's note") {
