@@ -43,10 +43,7 @@ cv::Mat gray_of(const cv::Mat& picture) {
 /// How: they are placed by what the outer corners say against the common map, averaged by nearness.
 /// The perspective of one marker alone would be exact too, but is so uncertain that it doubles the
 /// error (both measured on rendered views).
-/// Why not the ticks too: in a usual view (2.4 px per mm, blur 0.8 px, lines of 0.25 mm) all 241 of
-/// them hold 0.39 times what the markers' edges hold about the scale (Cramer-Rao bound of lines and
-/// edges in white noise). The uncertainty of the scale, some 1e-5 there, would fall by at most 15
-/// %, a hundredth of what a printer and paper leave in doubt.
+/// Why not the ticks too: DEVELOPERS.md, "The printed scale".
 std::vector<ReferencePoint> reference_points(const WallMap& map) {
   constexpr double kNear = (1.0 + kFieldShare) / 2.0;
   constexpr double kFar = (1.0 - kFieldShare) / 2.0;
