@@ -354,7 +354,7 @@ TEST_CASE("edges that all seem shifted alike do not hide where the sheets join")
   REQUIRE_MESSAGE(outcome.mapped, outcome.message);
   CHECK(outcome.map.pages.size() == 1);  // beside the first; three sheets in portrait would be two
   CHECK(std::abs(outcome.error) < 3.0 * outcome.u);
-  CHECK(outcome.u < 5e-4);
+  CHECK(outcome.u < 1e-3);  // of that 8e-4 for the heights of two sheets seen from the side
 }
 
 TEST_SUITE_END();
