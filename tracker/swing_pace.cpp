@@ -13,43 +13,50 @@ constexpr std::size_t kMostPositions = 6000;  // 100 s at 60 frames a second: fi
 constexpr std::size_t kMostScanned = 1500;
 constexpr double kShortest_s = 20.0;  // real balances: minutes (common practice, no source)
 constexpr double kMostOfMotion = 0.5;
-constexpr double kFewestPeriods = 3.0;
+constexpr double kSteady = 0.08;
+constexpr std::size_t kFewestPeriods = 3;
 constexpr std::size_t kFewest = 60;  // positions
 constexpr std::size_t kMostParts = 4;
 
 using Samples = std::vector<analysis::SwingSample>;
 
-double deviation(Samples::const_iterator begin, Samples::const_iterator end) {
+struct Spread {
+  double mean;
+  double deviation;
+};
+
+Spread spread_of(Samples::const_iterator begin, Samples::const_iterator end) {
   const auto n = static_cast<double>(end - begin);
   double mean = 0.0;
   for (auto sample = begin; sample != end; ++sample) mean += sample->x_mm / n;
   double squares = 0.0;
   for (auto sample = begin; sample != end; ++sample) squares += std::pow(sample->x_mm - mean, 2);
-  return std::sqrt(squares / n);
+  return {mean, std::sqrt(squares / n)};
 }
 
-/// How far the spot usually moves within one period, over how far it moves at all: a boom's quick
-/// wobble on its slow swing is a small part.
-double share_of_motion(const Samples& samples, double period_s) {
+/// Whether a swing of this period is the motion, and not a boom's quick wobble on its slow swing:
+/// how far the spot usually moves within one period is much of how far it moves at all; or, if the
+/// sources are moved meanwhile, the mean over a period usually stays where it was in the one
+/// before.
+bool is_the_motion(const Samples& samples, double period_s) {
   std::vector<double> within;
+  std::vector<double> steps;
+  std::optional<double> mean_before;
   for (auto begin = samples.begin(); begin != samples.end();) {
     const auto end = std::find_if(begin, samples.end(), [&](const auto& sample) {
-      return sample.t_s > begin->t_s + period_s;
+      return sample.t_s >= begin->t_s + period_s;
     });
-    within.push_back(deviation(begin, end));
+    if (end == samples.end()) break;  // not a whole one
+    const Spread spread = spread_of(begin, end);
+    within.push_back(spread.deviation);
+    if (mean_before) steps.push_back(std::abs(spread.mean - *mean_before));
+    mean_before = spread.mean;
     begin = end;
   }
-  return analysis::median_of(within) / deviation(samples.begin(), samples.end());
-}
-
-std::optional<double> impossible_period_in(const Samples& samples) {
-  if (samples.size() < kFewest) return std::nullopt;
-  const auto swing = analysis::scan_period(samples);
-  if (!swing || swing->period_s >= kShortest_s) return std::nullopt;
-  const double length_s = samples.back().t_s - samples.front().t_s;
-  if (length_s < kFewestPeriods * swing->period_s) return std::nullopt;
-  if (share_of_motion(samples, swing->period_s) < kMostOfMotion) return std::nullopt;
-  return swing->period_s;
+  if (steps.size() < kFewestPeriods) return false;
+  const double usual = analysis::median_of(within);
+  return usual > kMostOfMotion * spread_of(samples.begin(), samples.end()).deviation ||
+         analysis::median_of(steps) < kSteady * usual;
 }
 
 }  // namespace
@@ -63,13 +70,17 @@ void SwingPace::see(const TrackRow& row) {
 std::optional<double> SwingPace::impossible_period_s() const {
   const Samples along = analysis::along_path(analysis::fit_path(positions_), positions_);
   const Samples samples = analysis::thinned(analysis::without_spikes(along), kMostScanned);
-  // A move of the sources is much of the motion, and no swing: one of the parts has none.
+  // A move of the sources hides the period from a scan; one of the parts has none.
   for (std::size_t parts = 1; parts <= kMostParts; ++parts) {
     for (std::size_t k = 0; k < parts; ++k) {
       const auto at = [&](std::size_t part) {
         return samples.begin() + static_cast<std::ptrdiff_t>(samples.size() * part / parts);
       };
-      if (const auto period_s = impossible_period_in({at(k), at(k + 1)})) return period_s;
+      const Samples part(at(k), at(k + 1));
+      if (part.size() < kFewest) return std::nullopt;
+      const auto swing = analysis::scan_period(part);
+      if (!swing || swing->period_s >= kShortest_s) continue;
+      if (is_the_motion(samples, swing->period_s)) return swing->period_s;
     }
   }
   return std::nullopt;

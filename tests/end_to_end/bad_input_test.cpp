@@ -61,6 +61,16 @@ TEST_SUITE("bad input") {
     CHECK_FALSE(std::filesystem::exists(folder / "run"));
   }
 
+  TEST_CASE("the demo night without its pace, though the sources move in it") {
+    const TemporaryFolder folder;
+    const std::string clip = std::string(NIGHTSWING_SOURCE_DIR) + "/demo_video/night/night.mp4";
+    const auto refused =
+        nightswing_command("replay " + clip + " --quiet --run " + (folder / "run").string());
+    CHECK(refused.status == 1);
+    CHECK(refused.errors.find("the spot swings once in 4.8 s, so it is a time-lapse") !=
+          std::string::npos);
+  }
+
   TEST_CASE("an empty file, an empty name") {
     const TemporaryFolder folder;
     const std::string video = (folder / "zero.mp4").string();
