@@ -250,7 +250,7 @@ TEST_CASE("pages printed to different sizes are doubted by the difference") {
 // right all the same.
 // The far end of the path, at x = 384 mm, is seen by a camera 0.48 m to its left and as far from
 // the wall: it is displaced by as much as it stands off, 0.3 of 288 mm. Without the doubt about
-// heights the error would be more than four times the uncertainty.
+// heights the error would be more than twice the uncertainty.
 TEST_CASE("a sheet that stands off by tenths of a millimetre is allowed for unseen") {
   ScaleTrial trial = usual_trial();
   trial.pose = {.yaw_rad = -0.6, .pitch_rad = -0.2, .distance_mm = 600.0, .aim = {240.0, 25.0}};
