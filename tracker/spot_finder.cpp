@@ -8,6 +8,8 @@
 
 #include <opencv2/imgproc.hpp>
 
+#include "tracker/wall_doubt.h"
+
 namespace nightswing::tracker {
 namespace {
 
@@ -91,16 +93,17 @@ SpotMeasurement SpotFinder::measure_in(const Picture& frame) {
   const SpotMeasurement measurement = followed_ ? follow(frame) : search(frame, std::nullopt);
   // Light of unknown whereabouts must not become part of the wall.
   const bool unknown_light = measurement.state == SpotState::kBlocked && !followed_;
-  if (!unknown_light && black_frames_ == 0) wall_.learn(frame, spot_zone());
+  if (!unknown_light && black_frames_ == 0) wall_.learn(frame, spot_zone(), ghost_zone());
   return measurement;
 }
 
-/// Forgets the wall when its light has changed, but not for a few black frames.
+/// Forgets the wall when its light has changed suddenly, but not for a few black frames.
 void SpotFinder::note_light(const Picture& frame) {
-  const bool changed = wall_.light_changed(frame, spot_zone());
-  const bool black = changed && cv::mean(frame.gray(frame.area()))[0] < options_.dark_luma;
+  const WallLight::Change change = wall_.change_in(frame, spot_zone());
+  const bool black = change.sudden && cv::mean(frame.gray(frame.area()))[0] < options_.dark_luma;
   black_frames_ = black && black_frames_ < kMostBlackFrames ? black_frames_ + 1 : 0;
-  if (!changed || black_frames_ > 0) return;
+  if (!change.sudden) wall_.follow(change.drift);
+  if (!change.sudden || black_frames_ > 0) return;
   remember_fixed_lights();
   wall_.forget();
 }
@@ -242,7 +245,11 @@ SpotFinder::Judged SpotFinder::look_at(const Picture& frame,
   const bool came_back = !followed_ || followed_->misses > 0;
   if ((came_back && fixed_.holds(judged.fit.shape, wall_)) || is_ghostly(judged.fit)) {
     judged.verdict = Verdict::kWrongShape;
+    return judged;
   }
+  const WallDoubt doubt = doubt_of_wall(patch, judged.fit, wall_);
+  judged.fit.u_x_px = std::hypot(judged.fit.u_x_px, doubt.x_px);
+  judged.fit.u_y_px = std::hypot(judged.fit.u_y_px, doubt.y_px);
   return judged;
 }
 

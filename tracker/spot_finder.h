@@ -38,6 +38,7 @@ struct SpotFinderOptions {
 /// - The wall without the spot is learned meanwhile, and anew after a change of light. Fixed lights
 ///   (reflections) that were known are remembered over it, and neither taken for the spot again nor
 ///   allowed to drag it. A few black frames change nothing.
+/// - Where the wall behind the spot is not known yet, u contains what its grain may do (WallDoubt).
 /// - A light that has stood still for 400 frames must prove itself again as a new one would.
 /// - A weaker light that moves with the spot (SpotGhost) is taken away before the fit, so that the
 ///   two may cross. Should the weaker one be followed, the brighter takes its place as soon as the
@@ -146,6 +147,7 @@ class SpotFinder {
   void consider_new_width(const Judged& judged);
   void look_for_rival(const Picture& frame);
   [[nodiscard]] cv::Rect spot_zone() const;
+  [[nodiscard]] cv::Rect ghost_zone() const;
   [[nodiscard]] SpotMeasurement measured(const SpotFit& fit) const;
 
   SpotFinderOptions options_;

@@ -14,6 +14,7 @@ constexpr int kGhostYoung = 512;
 constexpr int kGhostLook = 4;  // frames between looks at a known ghost
 constexpr double kGhostApart_sigmas = 6.0;
 constexpr double kGhostReach_sigmas = 8.0;
+constexpr double kGhostZone_sigmas = 5.0;
 constexpr double kGhostLeastShare = 0.06;  // of the spot's peak
 constexpr double kGhostMostShare = 0.8;
 constexpr double kMostBrighter = 10.0;  // the spot, if the ghost is followed
@@ -105,6 +106,15 @@ SpotFit SpotFinder::fit_beside_ghost(const SpotPatch& patch, const SpotFitStart&
     fit.u_y_px = std::hypot(fit.u_y_px, u_px);
   }
   return fit;
+}
+
+/// Where a known ghost's light is: not to be learned as wall.
+cv::Rect SpotFinder::ghost_zone() const {
+  if (!followed_) return {};
+  const auto ghost = ghost_.at(followed_->fit.shape.x_px, followed_->fit.shape.y_px);
+  if (!ghost) return {};
+  const double half_px = kGhostZone_sigmas * larger_sigma(*ghost);
+  return square_around(ghost->x_px, ghost->y_px, static_cast<int>(std::ceil(half_px)), size_);
 }
 
 /// Whether a light may be the ghost, its spot being covered.

@@ -20,7 +20,8 @@ constexpr int kMostTries = 40;
 constexpr double kLitShare = 0.01;  // of the peak; 3 sigma from the centre
 constexpr double kFirstDamping = 1e-3;
 constexpr double kMostDamping = 1e9;
-constexpr double kReflectanceTrust = 0.1;  // share of a mark's darkness that is not known
+constexpr double kDarkDoubt = 0.1;    // share of a mark's darkness that is not known,
+constexpr double kSurelyPrint = 0.3;  // if it is darker by that; of a fainter one all may be shade
 
 /// One shape held against the patch: residuals and weights.
 struct Comparison {
@@ -38,7 +39,9 @@ Eigen::ArrayXXd light_on(const SpotPatch& patch, const SpotModel& model) {
 Eigen::ArrayXXd certainty_on(const SpotPatch& patch,
                              const SpotModel& model,
                              const SpotNoise& noise) {
-  const Eigen::ArrayXXd doubt = kReflectanceTrust * (1.0 - patch.reflectance) * model.spot();
+  const Eigen::ArrayXXd darkness = 1.0 - patch.reflectance;
+  const Eigen::ArrayXXd doubt =
+      darkness * (1.0 - darkness / kSurelyPrint).max(kDarkDoubt) * model.spot();
   return (variance_of(noise, light_on(patch, model)) + doubt.square()).inverse();
 }
 

@@ -1,7 +1,9 @@
 // Nights with each fault that a home can have: the spot is measured in at least 98 % of the frames
-// in which it can be seen, and false positions are rarer than 1 in 2000 and never last.
+// in which it can be seen, false positions are rarer than 1 in 2000 and never last, and the stated
+// uncertainty is that of the errors.
 #include <doctest/doctest.h>
 
+#include "tests/support/near.h"
 #include "tests/support/night_troubles.h"
 
 using namespace nightswing::test;
@@ -17,6 +19,9 @@ void check(const TroubledNight& night) {
   CHECK(outcome.visible_measured >= 0.98 * outcome.visible);
   CHECK(outcome.wrong * 2000 <= outcome.measured);
   CHECK(outcome.longest_wrong <= 3);
+  // Coding displaces the spot by what its shape does not show: see SpotFinder.
+  if (night.encoding.empty())
+    CHECK(outcome.pull_width == within_abs(1.025, 0.225));  // 0.80 to 1.25
 }
 
 }  // namespace
@@ -24,6 +29,10 @@ void check(const TroubledNight& night) {
 TEST_SUITE("troubled_nights") {
   TEST_CASE("a quiet night is measured whole") {
     check({});
+  }
+
+  TEST_CASE("a spot that creeps over a wall not seen before") {
+    check({.period_frames = 20'000});  // 0.05 px a frame at most
   }
 
   TEST_CASE("a fixed reflection on the path, brighter or weaker, wider, or where the spot turns") {
@@ -38,6 +47,16 @@ TEST_SUITE("troubled_nights") {
     check({.troubles = {moving_ghost(0.15, -0.8)}});
     check({.troubles = {moving_ghost(0.3, -0.6)}});
     check({.troubles = {moving_ghost(0.5, -1.0)}});
+  }
+
+  TEST_CASE("an image that creeps along does not become part of the wall") {
+    // At 0.14 px a frame at most it stays on a pixel for a hundred frames and more. Where the spot
+    // is alone its error is 0.013 px; an image that had become wall would leave 0.025 px.
+    const NightOutcome outcome =
+        run_night({.troubles = {moving_ghost(0.3, -0.6)}, .frames = 4000, .period_frames = 4000});
+    CAPTURE(outcome.failures);
+    CHECK(outcome.visible_measured >= 0.98 * outcome.visible);
+    CHECK(outcome.rms_px < 0.018);
   }
 
   TEST_CASE("a lamp switched on and off, and dawn, without and with a reflection") {
@@ -92,15 +111,10 @@ TEST_SUITE("troubled_nights") {
     }
   }
 
-  TEST_CASE("five of these at once: a little off in 1 of 200 frames at most, never for long") {
-    const NightOutcome outcome = run_night(
+  TEST_CASE("five of these at once") {
+    check(
         {.troubles = {
              lamp_and_dawn, reflection(150, 340.4), moving_ghost(0.2, -0.6), hot_pixels, person}});
-    CAPTURE(outcome.failures);
-    CHECK(outcome.visible_measured >= 0.98 * outcome.visible);
-    CHECK(outcome.wrong * 200 <= outcome.measured);
-    CHECK(outcome.longest_wrong <= 3);
-    CHECK(outcome.worst_px < 1.0);
   }
 
   TEST_CASE(
