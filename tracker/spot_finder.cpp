@@ -8,12 +8,9 @@
 
 #include <opencv2/imgproc.hpp>
 
-#include "tracker/wall_doubt.h"
-
 namespace nightswing::tracker {
 namespace {
 
-constexpr double kZone_sigmas = 6.0;        // half-width of what is not learned as wall
 constexpr double kEdge_sigmas = 2.0;        // a spot nearer to the border is cut
 constexpr double kLeastSignificance = 6.0;  // of a spot of known width
 constexpr double kFirstSignificance = 8.0;  // while nothing is known
@@ -30,7 +27,6 @@ constexpr int kRivalSightings = 3;
 constexpr int kRivalMisses = 4;
 constexpr double kRivalShare = 0.1;  // of the followed light's peak
 constexpr int kRoughPatch_px = 40;
-constexpr int kMostBlackFrames = 20;  // longer, and the light was switched off
 constexpr int kStillFrames = 400;
 constexpr int kUndecided = 512;      // frames in which a brighter moving light is waited for
 constexpr int kFaintMisses = 25;     // frames after which a light of less than
@@ -39,7 +35,6 @@ constexpr double kSameRival = 1.6;   // peaks of one and the same light, at most
 constexpr int kWidthsForDoubt = 20;
 constexpr double kLeastDoubt = 0.04;  // of the logarithm of a width
 constexpr double kDoubt_scatters = 6.0;
-constexpr double kLossyWidening = 1.4;  // of the uncertainty; see the header
 // Counts. Lossy film makes its wall quieter than the specks that it leaves of the camera's noise.
 constexpr double kLossyNoise = 2.0;
 
@@ -97,30 +92,6 @@ SpotMeasurement SpotFinder::measure_in(const Picture& frame) {
   return measurement;
 }
 
-/// Forgets the wall when its light has changed suddenly, but not for a few black frames.
-void SpotFinder::note_light(const Picture& frame) {
-  const WallLight::Change change = wall_.change_in(frame, spot_zone());
-  const bool black = change.sudden && cv::mean(frame.gray(frame.area()))[0] < options_.dark_luma;
-  black_frames_ = black && black_frames_ < kMostBlackFrames ? black_frames_ + 1 : 0;
-  if (!change.sudden) wall_.follow(change.drift);
-  if (!change.sudden || black_frames_ > 0) return;
-  remember_fixed_lights();
-  wall_.forget();
-}
-
-/// Lights of a spot's shape in the learned wall.
-void SpotFinder::remember_fixed_lights() {
-  if (wall_.mean().empty() || !followed_ || !followed_->has_moved) return;
-  cv::Mat wall;
-  wall_.mean().convertTo(wall, CV_8U);
-  // Where the wall is not known yet, nothing was learned: zeros, not light.
-  for (const SpotCandidate& candidate : search_frame(wall, WallLight(), {}).candidates) {
-    if (!wall_.is_known(candidate.x_px, candidate.y_px)) continue;
-    const Judged judged = look_at_candidate(wall, candidate, Learned::kIgnored);
-    if (judged.verdict == Verdict::kSpot) fixed_.remember(judged.fit.shape);
-  }
-}
-
 void SpotFinder::camera_moved() {
   wall_.forget();
   fixed_.clear();  // where they are now is not known
@@ -142,6 +113,8 @@ SpotMeasurement SpotFinder::follow(const Picture& frame) {
     return {SpotState::kBlocked, measured(followed_->fit).position};
   }
   accept(near->fit);
+  note_coding(frame);
+  note_wall_doubt(frame);
   look_for_rival(frame);  // may change what is followed
   look_for_ghost(frame);
   return measured(followed_->fit);
@@ -206,6 +179,8 @@ SpotMeasurement SpotFinder::search(const Picture& frame, const std::optional<Jud
                        judged.fit.shape.peak < kFaintShare * followed_->fit.shape.peak;
     if (judged.verdict == Verdict::kSpot && !faint) {
       accept(judged.fit);
+      coding_ = {};
+      note_wall_doubt(frame);
       look_for_rival(frame);
       return measured(followed_->fit);
     }
@@ -245,11 +220,7 @@ SpotFinder::Judged SpotFinder::look_at(const Picture& frame,
   const bool came_back = !followed_ || followed_->misses > 0;
   if ((came_back && fixed_.holds(judged.fit.shape, wall_)) || is_ghostly(judged.fit)) {
     judged.verdict = Verdict::kWrongShape;
-    return judged;
   }
-  const WallDoubt doubt = doubt_of_wall(patch, judged.fit, wall_);
-  judged.fit.u_x_px = std::hypot(judged.fit.u_x_px, doubt.x_px);
-  judged.fit.u_y_px = std::hypot(judged.fit.u_y_px, doubt.y_px);
   return judged;
 }
 
@@ -409,15 +380,6 @@ void SpotFinder::look_for_rival(const Picture& frame) {
   if (rival_ && ++rival_->misses >= kRivalMisses) rival_.reset();
 }
 
-/// Where the spot's light may be: not to be learned as wall.
-cv::Rect SpotFinder::spot_zone() const {
-  if (!followed_) return {};
-  const SpotShape& shape = followed_->fit.shape;
-  const double sigmas = followed_->misses > 0 ? 2.0 * kZone_sigmas : kZone_sigmas;
-  const int half_px = static_cast<int>(std::ceil(sigmas * larger_sigma(shape))) + 4;
-  return square_around(shape.x_px, shape.y_px, half_px, size_);
-}
-
 SpotMeasurement SpotFinder::measured(const SpotFit& fit) const {
   const SpotShape& shape = fit.shape;
   const bool undecided =
@@ -425,12 +387,12 @@ SpotMeasurement SpotFinder::measured(const SpotFit& fit) const {
   const SpotState measured_state =
       fit.core_clipped > kCoreClipped ? SpotState::kClipped : SpotState::kFound;
   const SpotState state = undecided ? SpotState::kBlocked : measured_state;
-  const double widening = lossy_film_ ? kLossyWidening : 1.0;
+  const double widening = coding_widening();
   return {state,
           SpotPosition{shape.x_px - colour_.shift_x_px(),
                        shape.y_px - colour_.shift_y_px(),
-                       widening * fit.u_x_px,
-                       widening * fit.u_y_px,
+                       std::hypot(widening * fit.u_x_px, wall_doubt_.x_px, coding_.lag_px),
+                       std::hypot(widening * fit.u_y_px, wall_doubt_.y_px, coding_.lag_px),
                        shape.peak,
                        width_of(shape)}};
 }

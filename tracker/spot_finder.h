@@ -11,6 +11,7 @@
 #include "tracker/spot_ghost.h"
 #include "tracker/spot_measurement.h"
 #include "tracker/spot_search.h"
+#include "tracker/wall_doubt.h"
 #include "tracker/wall_light.h"
 
 namespace nightswing::tracker {
@@ -45,12 +46,14 @@ struct SpotFinderOptions {
 ///   two are known to belong together; until then, early in the night, the state is kBlocked.
 /// - Two lights that merge unknown to all this are wider than the spot: kBlocked as soon as a width
 ///   is off by more than 4 % and six times its usual scatter.
-/// - In lossy film (see RepeatedWall) the uncertainty is widened by a factor of 1.4, because such
-///   film displaces the spot without a trace in its shape: over H.264 films of known truth (crf 18
-///   and 23; creeping and moving spots) the scatter was 0.9 to 1.8 times what the fit says, the
-///   most where the spot creeps. Coarser coding holds it back by up to half a pixel in the frames
-///   beside a turn, which is not foretold. There its wall is also quieter than the specks that it
-///   leaves, so that a light must stand out of two counts of noise at least.
+/// - Lossy film (see RepeatedWall) displaces the spot without a trace in its shape. There the
+///   uncertainty is widened by 1.2 where the spot is fast to 1.8 where it creeps: over H.264 films
+///   of known truth (crf 18 and 23) the scatter was 1.1 to 1.3 and 1.8 times what the fit says.
+///   Where blocks of the spot are repeated from the frame before, the uncertainty contains what it
+///   may have gone on meanwhile, and where it crosses a ghost what the ghost displaces it by. What
+///   is not foretold: coarse coding may move blocks beyond a turn. The wall of such film is quieter
+///   than the specks that it leaves, so that a light must stand out of two counts of noise at
+///   least.
 /// - The width of the spot is learned; a light of another width in the spot's place is kBlocked. If
 ///   the other width stays for 25 frames (the camera was focused anew), it becomes the spot's.
 ///
@@ -109,6 +112,7 @@ class SpotFinder {
 
   void remember_fixed_lights();
   void note_light(const Picture& frame);
+  void note_wall_doubt(const Picture& frame);
   void look_at_colour(const Picture& frame);
   void look_for_ghost(const Picture& frame);
   void note_brighter(const SpotShape& light);
@@ -116,7 +120,21 @@ class SpotFinder {
   void look_at_ghost(const Picture& frame, const SpotShape& ghost);
   [[nodiscard]] SpotFit fit_beside_ghost(const SpotPatch& patch, const SpotFitStart& start) const;
   [[nodiscard]] bool is_ghostly(const SpotFit& fit) const;
+  void note_coding(const Picture& frame);
+  [[nodiscard]] double stale_share(const cv::Mat& luma, const cv::Rect& area) const;
+  [[nodiscard]] double coding_widening() const;
   [[nodiscard]] bool is_doubtful(const SpotFit& fit) const;
+
+  /// What lossy film did to the spot.
+  struct Coding {
+    cv::Mat luma;  ///< of the spot in the last frame, in
+    cv::Rect area;
+    double fresh_x_px = 0;  ///< where it was when it was last drawn anew
+    double fresh_y_px = 0;
+    double speed_px = 0;  ///< per frame, then
+    int frames = 0;       ///< since then
+    double lag_px = 0;    ///< so far it may have gone on since
+  };
 
   struct LearnedWidth {
     double log_x = 0;
@@ -153,9 +171,11 @@ class SpotFinder {
   SpotFinderOptions options_;
   cv::Size size_;
   WallLight wall_;
+  WallDoubt wall_doubt_;
   RepeatedWall repeated_wall_;
   ColourPlane colour_;
   bool lossy_film_ = false;
+  Coding coding_;
   std::optional<Followed> followed_;
   std::optional<Rival> rival_;
   FixedLights fixed_;

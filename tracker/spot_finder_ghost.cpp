@@ -15,10 +15,20 @@ constexpr int kGhostLook = 4;  // frames between looks at a known ghost
 constexpr double kGhostApart_sigmas = 6.0;
 constexpr double kGhostReach_sigmas = 8.0;
 constexpr double kGhostZone_sigmas = 5.0;
+constexpr double kUnknownPart = 0.577;  // standard deviation of anything from -1 to 1: 1 / sqrt(3)
 constexpr double kGhostLeastShare = 0.06;  // of the spot's peak
 constexpr double kGhostMostShare = 0.8;
 constexpr double kMostBrighter = 10.0;  // the spot, if the ghost is followed
 constexpr int kBrighterFrames = 3 * kGhostEvery;
+
+/// How far a weak light pulls a fit that does not know of it: first order of least squares with two
+/// Gaussians of one width, share * distance * exp(-distance^2 / (4 sigma^2)). Coding may leave the
+/// light out where the two cross, or drag it along.
+cv::Point2d pull_of(const SpotShape& light, const SpotShape& spot) {
+  const cv::Point2d apart_px(light.x_px - spot.x_px, light.y_px - spot.y_px);
+  const double sigmas = std::hypot(apart_px.x, apart_px.y) / width_of(spot);
+  return light.peak / spot.peak * std::exp(-0.25 * sigmas * sigmas) * apart_px;
+}
 
 }  // namespace
 
@@ -104,6 +114,11 @@ SpotFit SpotFinder::fit_beside_ghost(const SpotPatch& patch, const SpotFitStart&
     const double u_px = ghost_.scatter_px() * light.peak / fit.shape.peak;
     fit.u_x_px = std::hypot(fit.u_x_px, u_px);
     fit.u_y_px = std::hypot(fit.u_y_px, u_px);
+    if (lossy_film_) {
+      const cv::Point2d pull_px = pull_of(light, fit.shape);
+      fit.u_x_px = std::hypot(fit.u_x_px, kUnknownPart * pull_px.x);
+      fit.u_y_px = std::hypot(fit.u_y_px, kUnknownPart * pull_px.y);
+    }
   }
   return fit;
 }

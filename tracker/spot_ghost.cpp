@@ -11,7 +11,9 @@ namespace {
 constexpr double kMemory = 200.0;  // sightings
 constexpr int kFewest = 8;
 constexpr double kRange_widths = 8.0;
-constexpr double kMostScatter_px = 0.5;
+constexpr double kMostScatter_px = 0.5;  // of a strong image; a weak one may scatter more,
+constexpr double kMostPull_px = 0.15;    // until that displaces the spot by this,
+constexpr double kFarOut_px = 1.5;       // but never farther
 constexpr double kStrange_scatters = 6.0;
 constexpr int kMostContrary = 6;
 constexpr double kRidge_px2 = 1e-3;  // across the path nothing is learned
@@ -50,10 +52,15 @@ void SpotGhost::note(const SpotShape& spot, const SpotShape& light) {
   right_ = (1.0 - 1.0 / kMemory) * right_ + now * place.transpose();
   range_px_ = std::max(range_px_, now.tail<2>().norm());
   peak_ += fresh * (light.peak - peak_);
+  share_ += fresh * (light.peak / spot.peak - share_);
   sigma_x_px_ += fresh * (light.sigma_x_px - sigma_x_px_);
   sigma_y_px_ += fresh * (light.sigma_y_px - sigma_y_px_);
   spot_width_px_ = std::sqrt(spot.sigma_x_px * spot.sigma_y_px);
-  if (sightings_ >= kFewest && scatter_px() > 4.0 * kMostScatter_px) forget();
+  if (sightings_ >= kFewest && scatter_px() > 4.0 * most_scatter_px()) forget();
+}
+
+double SpotGhost::most_scatter_px() const {
+  return std::clamp(kMostPull_px / share_, kMostScatter_px, kFarOut_px);
 }
 
 double SpotGhost::scatter_px() const {
@@ -61,7 +68,7 @@ double SpotGhost::scatter_px() const {
 }
 
 std::optional<SpotShape> SpotGhost::at(double x_px, double y_px) const {
-  if (sightings_ < kFewest || scatter_px() > kMostScatter_px ||
+  if (sightings_ < kFewest || scatter_px() > most_scatter_px() ||
       range_px_ < kRange_widths * spot_width_px_) {
     return std::nullopt;
   }

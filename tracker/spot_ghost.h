@@ -18,7 +18,8 @@ class SpotGhost {
   void note(const SpotShape& spot, const SpotShape& light);
 
   /// The ghost when the spot is at this place; nothing while too little has been seen: at least
-  /// eight sightings, with the spot over a range of eight of its widths, and agreeing to 0.5 px.
+  /// eight sightings, with the spot over a range of eight of its widths, and agreeing to 0.5 px (a
+  /// weak image to 0.15 px over its share of the spot's peak, at most 1.5 px).
   [[nodiscard]] std::optional<SpotShape> at(double x_px, double y_px) const;
 
   /// How well the sightings agree.
@@ -31,6 +32,7 @@ class SpotGhost {
  private:
   [[nodiscard]] Eigen::Vector3d terms(double x_px, double y_px) const;
   [[nodiscard]] Eigen::Matrix<double, 3, 2> relation() const;
+  [[nodiscard]] double most_scatter_px() const;
 
   double origin_x_px_ = 0.0;  // first place of the spot: small numbers for the normal equations
   double origin_y_px_ = 0.0;
@@ -39,6 +41,7 @@ class SpotGhost {
   double range_px_ = 0.0;  // farthest of the spot from its first place
   double variance_ = 0.0;
   double peak_ = 0.0;
+  double share_ = 0.0;  ///< of the spot's peak
   double sigma_x_px_ = 0.0;
   double sigma_y_px_ = 0.0;
   double spot_width_px_ = 0.0;

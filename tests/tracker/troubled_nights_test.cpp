@@ -97,6 +97,16 @@ TEST_SUITE("troubled_nights") {
     check({.troubles = {black_frames}, .amplitude_px = 300, .encoding = encoding});
   }
 
+  TEST_CASE("a film of coarse H.264 with a weak image that it blurs where it crosses the spot") {
+    const NightOutcome outcome =
+        run_night({.troubles = {moving_ghost(0.15, -0.8)},
+                   .encoding = "-c:v libx264 -crf 23 -bf 2 -pix_fmt yuv420p"});
+    CAPTURE(outcome.failures);
+    CHECK(outcome.visible_measured >= 0.98 * outcome.visible);
+    CHECK(outcome.wrong <= 1);  // the first crossing comes before it is known
+    CHECK(outcome.pull_width == within_abs(1.025, 0.225));
+  }
+
   TEST_CASE("films of coarse H.264, which holds the spot back where it turns") {
     // Such coding repeats blocks that change little, whatever is in them: in the frames beside a
     // turn the spot lags by up to half a pixel, which its shape does not show.
