@@ -9,6 +9,7 @@
 #include <filesystem>
 #include <fstream>
 #include <limits>
+#include <numbers>
 #include <span>
 #include <string>
 #include <vector>
@@ -75,6 +76,26 @@ std::vector<Condition> conditions() {
     test::SpotTrial speckle = clean(sigma_px, 50);
     speckle.camera = {1.0, 0, 0.3};
     list.push_back({"speckle 0.3 sigma " + std::to_string(sigma_px).substr(0, 4), speckle});
+  }
+  for (const double ratio : {1.5, 2.0}) {
+    for (const int tilt_deg : {0, 20, 45, 90}) {
+      test::SpotTrial elliptical = clean(4.0, 50);
+      elliptical.spot.sigma_x_px *= std::sqrt(ratio);
+      elliptical.spot.sigma_y_px /= std::sqrt(ratio);
+      elliptical.spot.tilt_rad = tilt_deg * std::numbers::pi / 180.0;
+      list.push_back(
+          {"axes 1:" + std::to_string(ratio).substr(0, 3) + " tilted " + std::to_string(tilt_deg),
+           elliptical});
+    }
+  }
+  for (const double sigma_px : {2.5, 6.0}) {
+    for (const double share : {0.05, 0.2}) {
+      test::SpotTrial halo = clean(sigma_px, 50);
+      halo.spot.halo_share = share;
+      list.push_back({"halo " + std::to_string(share).substr(0, 4) + " sigma " +
+                          std::to_string(sigma_px).substr(0, 4),
+                      halo});
+    }
   }
   return list;
 }

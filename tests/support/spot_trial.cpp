@@ -10,7 +10,8 @@ namespace nightswing::test {
 SpotTrialResult run_trial(const SpotTrial& trial, const SpotTrialWitness& witness) {
   std::mt19937_64 random(trial.seed);
   std::uniform_real_distribution<double> phase(-0.5, 0.5);
-  const double widest_px = std::max(trial.spot.sigma_x_px, trial.spot.sigma_y_px);
+  const double halo = trial.spot.halo_share > 0 ? trial.spot.halo_width : 1.0;
+  const double widest_px = halo * std::max(trial.spot.sigma_x_px, trial.spot.sigma_y_px);
   const int side_px = std::max(48, 2 * static_cast<int>(std::ceil(6.0 * widest_px)) + 1);
   const cv::Size size(side_px, side_px);
   const cv::Mat wall = plane_light(size, trial.plane);
@@ -25,7 +26,8 @@ SpotTrialResult run_trial(const SpotTrial& trial, const SpotTrialWitness& witnes
     spot.x_px = side_px / 2 + phase(random);
     spot.y_px = side_px / 2 + phase(random);
     if (frame < 8) {
-      bounds += centre_bound(size, spot, trial.plane, trial.camera).x_px;
+      const CentreBound bound = centre_bound(size, spot, trial.plane, trial.camera);
+      bounds += std::sqrt(0.5 * (bound.x_px * bound.x_px + bound.y_px * bound.y_px));
       ++bounds_taken;
     }
     const cv::Mat picture = photograph(wall, spot_light(size, spot), trial.camera, random);

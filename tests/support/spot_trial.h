@@ -24,7 +24,7 @@ struct SpotTrialResult {
   double bias_x_px = 0;
   double bias_y_px = 0;
   double rms_px = 0;      ///< of one coordinate
-  double bound_px = 0;    ///< Cramer-Rao, mean over the phases
+  double bound_px = 0;    ///< Cramer-Rao, r.m.s. of both, mean over the phases
   double pull_width = 0;  ///< root mean square of error / reported uncertainty
   int measured = 0;       ///< frames found or clipped
   int clipped = 0;

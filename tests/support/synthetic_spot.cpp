@@ -35,6 +35,24 @@ std::vector<double> pixel_means(int pixels, double centre_px, double sigma_px) {
   return means;
 }
 
+/// The same for a spot whose axes are not those of the picture: one panel a pixel, for widths of
+/// 1.5 px and more.
+double tilted_pixel_mean(const SpotTruth& spot, double x_px, double y_px) {
+  const double along = std::cos(spot.tilt_rad);
+  const double across = std::sin(spot.tilt_rad);
+  double mean = 0;
+  for (std::size_t j = 0; j < kNode.size(); ++j) {
+    for (std::size_t i = 0; i < kNode.size(); ++i) {
+      const double dx_px = x_px + 0.5 * kNode[i] - spot.x_px;
+      const double dy_px = y_px + 0.5 * kNode[j] - spot.y_px;
+      const double u = (along * dx_px + across * dy_px) / spot.sigma_x_px;
+      const double v = (along * dy_px - across * dx_px) / spot.sigma_y_px;
+      mean += 0.25 * kWeight[i] * kWeight[j] * std::exp(-0.5 * (u * u + v * v));
+    }
+  }
+  return mean;
+}
+
 double variance_of_pixel(double wall, double spot, const CameraTruth& camera) {
   double variance = camera.read_counts * camera.read_counts;
   if (camera.electrons_per_count > 0) {
@@ -70,11 +88,19 @@ cv::Mat spot_light(cv::Size size, const SpotTruth& spot) {
   cv::Mat light(size, CV_64FC1);
   for (int y = 0; y < size.height; ++y) {
     for (int x = 0; x < size.width; ++x) {
-      light.at<double>(y, x) =
-          spot.peak * along_x[static_cast<std::size_t>(x)] * along_y[static_cast<std::size_t>(y)];
+      const double mean = spot.tilt_rad == 0.0 ? along_x[static_cast<std::size_t>(x)] *
+                                                     along_y[static_cast<std::size_t>(y)]
+                                               : tilted_pixel_mean(spot, x, y);
+      light.at<double>(y, x) = spot.peak * mean;
     }
   }
-  return light;
+  if (spot.halo_share == 0.0) return light;
+  SpotTruth halo = spot;
+  halo.peak = spot.halo_share * spot.peak;
+  halo.sigma_x_px *= spot.halo_width;
+  halo.sigma_y_px *= spot.halo_width;
+  halo.halo_share = 0;
+  return light + spot_light(size, halo);
 }
 
 cv::Mat photograph(const cv::Mat& wall,
@@ -111,12 +137,13 @@ CentreBound centre_bound(cv::Size size,
                          const PlaneTruth& plane,
                          const CameraTruth& camera) {
   const auto spot_of = [&](const std::array<double, 5>& change) {
-    return spot_light(size,
-                      {spot.peak + change[0],
-                       spot.x_px + change[1],
-                       spot.y_px + change[2],
-                       spot.sigma_x_px + change[3],
-                       spot.sigma_y_px + change[4]});
+    SpotTruth changed = spot;
+    changed.peak += change[0];
+    changed.x_px += change[1];
+    changed.y_px += change[2];
+    changed.sigma_x_px += change[3];
+    changed.sigma_y_px += change[4];
+    return spot_light(size, changed);
   };
   std::vector<cv::Mat> derivatives;
   for (std::size_t k = 0; k < 5; ++k) {

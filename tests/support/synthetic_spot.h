@@ -17,6 +17,9 @@ struct SpotTruth {
   double y_px;
   double sigma_x_px;
   double sigma_y_px;
+  double tilt_rad = 0;    ///< of the axes, from x towards y
+  double halo_share = 0;  ///< of the peak: a second Gaussian around the first,
+  double halo_width = 3;  ///< so many times as wide
 };
 
 /// Level at the middle of the picture and slopes in counts per px.
@@ -50,12 +53,12 @@ struct CameraTruth {
                                         std::mt19937_64& random);
 
 /// Smallest possible standard deviation [px] of an unbiased estimate of the centre, when peak, both
-/// widths and the background plane are unknown too: Cramer-Rao bound of the pixel model with
-/// rounding as noise of variance 1/12. Pixels that clip at 255 are censored: the information of one
-/// on its mean m, with standard deviation s and a = (255 - m) / s, is
-/// (P(a) - a p(a) + p(a)^2 / (1 - P(a))) / s^2, p and P the normal density and distribution
-/// (textbook: information of a sample censored on one side; from memory, limits checked: all for
-/// a -> infinity, none for a -> -infinity). Derivatives are taken numerically.
+/// widths and the background plane are unknown too (tilt and halo are known): Cramer-Rao bound of
+/// the pixel model with rounding as noise of variance 1/12. Pixels that clip at 255 are censored:
+/// the information of one on its mean m, with standard deviation s and a = (255 - m) / s, is (P(a)
+/// - a p(a) + p(a)^2 / (1 - P(a))) / s^2, p and P the normal density and distribution (textbook:
+/// information of a sample censored on one side; from memory, limits checked: all for a ->
+/// infinity, none for a -> -infinity). Derivatives are taken numerically.
 struct CentreBound {
   double x_px;
   double y_px;
