@@ -2,6 +2,7 @@
 
 #include <array>
 #include <cstddef>
+#include <string>
 
 #include "tracker/spot_measurement.h"
 
@@ -19,5 +20,8 @@ class FrameCounts {
  private:
   std::array<long, kSpotStates.size()> counts_{};
 };
+
+/// Such as "1990 found, 0 clipped, 8 blocked, 2 lost, 0 dark".
+[[nodiscard]] std::string counts_text(const FrameCounts& counts);
 
 }  // namespace nightswing::tracker

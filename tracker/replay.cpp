@@ -169,12 +169,13 @@ ReplaySummary replay(const ReplayRequest& request) {
   summary.wall = wall.text;
   summary.warnings = source->warnings();
   for (const std::string& warning : summary.warnings) events.append({{}, {}, "warning", warning});
-  events.append(
-      {utc_at(summary.info, summary.last_t_s),
-       summary.last_t_s,
-       "ended",
-       fmt::format(
-           "{} frames{}", summary.frames, stopped_by.empty() ? "" : ", stopped by " + stopped_by)});
+  events.append({utc_at(summary.info, summary.last_t_s),
+                 summary.last_t_s,
+                 "ended",
+                 fmt::format("{} frames ({}){}",
+                             summary.frames,
+                             counts_text(summary.frames_by_state),
+                             stopped_by.empty() ? "" : ", stopped by " + stopped_by)});
   check_spot(request, summary);
   if (!request.frame_every_s && !request.end && !is_stream(request.source)) {
     check_pace(pace, request, summary);

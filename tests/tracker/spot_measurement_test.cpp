@@ -52,4 +52,12 @@ TEST_SUITE("frame_counts") {
     CHECK(counts.of(SpotState::kLost) == 0);
     CHECK(counts.measured() == 8);
   }
+
+  TEST_CASE("the text of the counts names every state, those that never came too") {
+    FrameCounts counts;
+    for (int k = 0; k < 12; ++k) counts.add(SpotState::kFound);
+    counts.add(SpotState::kBlocked);
+    counts.add(SpotState::kDark);
+    CHECK(counts_text(counts) == "12 found, 0 clipped, 1 blocked, 0 lost, 1 dark");
+  }
 }

@@ -377,7 +377,11 @@ class Watching {
     if (const std::string pauses = pace_.untold_pauses(); !pauses.empty()) log_now("gap", pauses);
     if (video_ && !video_->has_ended()) video_->end();
     summary_.ended_t_s = t_s(clock_.steady_s());
-    log_now("ended", fmt::format("{}: {} pictures", summary_.ended, summary_.pictures));
+    log_now("ended",
+            fmt::format("{}: {} pictures ({})",
+                        summary_.ended,
+                        summary_.pictures,
+                        counts_text(summary_.pictures_by_state)));
     summary_.calibrated = std::filesystem::exists(run_.wall());
     night_->sync();
     events_->sync();
