@@ -3,7 +3,6 @@
 
 #include <fmt/format.h>
 
-#include "analysis/plan.h"
 #include "analysis/quantity.h"
 #include "analysis/unmodelled_effects.h"
 #include "tracker/comparison.h"
@@ -216,14 +215,12 @@ std::string budget_part(const analysis::UncertaintyBudget& budget,
   for (const std::string& name : budget.without_uncertainty) {
     text += fmt::format("    no uncertainty was given for: {}\n", name);
   }
-  const auto effects = analysis::unmodelled_effects();
-  return text +
-         in_lines(fmt::format("{} effects stand in no row, such as {} ({:.2g} pC on each would "
-                              "pull like gravity): see report.html",
-                              effects.size(),
-                              effects.front().effect,
-                              1e12 * analysis::charge_like_gravity_c(apparatus)),
-                  "    ");
+  const auto effects = analysis::unmodelled_effects(apparatus);
+  return text + in_lines(fmt::format("{} effects stand in no row, such as {} ({}): see report.html",
+                                     effects.size(),
+                                     effects.front().effect,
+                                     effects.front().size),
+                         "    ");
 }
 
 std::string list_part(std::string_view title, const std::vector<std::string>& lines) {

@@ -10,8 +10,10 @@
 #include <fmt/format.h>
 #include <nlohmann/json.hpp>
 
+#include "calibration/wall_map.h"
 #include "tests/analysis/reference_balance.h"
 #include "tests/support/near.h"
+#include "tracker/report/shown_night.h"
 #include "tracker/version.h"
 
 using namespace nightswing;
@@ -215,6 +217,24 @@ TEST_SUITE("result_text") {
     CHECK_FALSE(has(text, "-0.0 %"));
     CHECK(has(text, "    dominating: shift\n"));
     CHECK(has(text, "    no uncertainty was given for: arm\n"));
+  }
+
+  TEST_CASE("report and result.txt say the same of charge, and it is that of this balance") {
+    MadeUpNight night;
+    night.measured();
+    const std::vector<calibration::LineReference> ticks{{.pixel = {0.0, 360.0}, .x_mm = 0.0},
+                                                        {.pixel = {1250.0, 360.0}, .x_mm = 500.0}};
+    night.night.map = calibration::fit_line_map(ticks, {.width_px = 1280, .height_px = 720}).map;
+    night.apparatus.source.mass_kg = {1.5, 0.0};
+    night.apparatus.test.mass_kg = {0.02, 0.0};
+    night.apparatus.separation_m = {0.09, 0.0};
+    // sqrt(4 pi e0 G M m) with M = 1.5 kg, m = 20 g: 14.9 pC. 1.5 (h/b)^2 = 1 % with b = 90 mm:
+    // h = 7.3 mm. Both by hand from Coulomb's and Newton's laws.
+    CHECK(has(night.text(), "(15 pC on each would"));
+    const auto rows = tracker::shown_night(night.source(), "nightswing analyse").not_in_budget;
+    REQUIRE(rows.size() > 4);
+    CHECK(rows[0].size == "15 pC on each would pull like gravity");
+    CHECK(rows[4].size == "1 % for 7.3 mm at 90 mm");
   }
 
   TEST_CASE("disturbances, left out positions, assumptions and all warnings are told") {

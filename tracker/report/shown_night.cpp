@@ -140,7 +140,9 @@ std::string interval_text(const NightResult& result) {
   return text;
 }
 
-void add_gravity(const NightResult& result, ShownNight& shown) {
+void add_gravity(const NightResult& result,
+                 const analysis::Apparatus& apparatus,
+                 ShownNight& shown) {
   if (!result.gravity || !result.budget) return;
   const analysis::Measured g{result.gravity->g_m3_kg_s2, result.budget->u};
   shown.g_m3_kg_s2 = g;
@@ -154,9 +156,8 @@ void add_gravity(const NightResult& result, ShownNight& shown) {
   }
   shown.opinions.push_back({"textbook formula alone", {result.gravity->textbook_m3_kg_s2, 0.0}});
   shown.opinions_agree = result.consistency.statement;
-  for (const analysis::UnmodelledEffect& e : analysis::unmodelled_effects()) {
-    shown.not_in_budget.push_back(
-        {std::string(e.effect), std::string(e.size), std::string(e.remedy)});
+  for (const analysis::UnmodelledEffect& e : analysis::unmodelled_effects(apparatus)) {
+    shown.not_in_budget.push_back({e.effect, e.size, e.remedy});
   }
   for (const analysis::Correction& c : result.gravity->corrections) {
     shown.corrections.push_back({c.name, c.percent});
@@ -210,7 +211,7 @@ ShownNight shown_night(const ResultSource& source, const std::string& analyse_co
     shown.segments.push_back(segment_of(segment, shown.samples));
   }
   add_swing(result, shown);
-  add_gravity(result, shown);
+  add_gravity(result, source.apparatus, shown);
   if (std::filesystem::exists(source.run.apparatus())) {
     shown.apparatus_text = read_whole_file(source.run.apparatus());
   }
