@@ -196,6 +196,11 @@ Plan plan_balance(const Apparatus& apparatus, const PullCurve& pull, const PlanO
   return plan;
 }
 
+double least_hours(const Plan& plan, const PlanOptions& options) {
+  if (plan.middle.status != PlanStatus::kRests) return 0.0;
+  return 2.0 * (plan.middle.near_period_s + options.settle_s) / 3600.0;
+}
+
 WallPlan plan_wall(const Apparatus& apparatus,
                    const Plan& plan,
                    const PlanOptions& options,
@@ -204,7 +209,10 @@ WallPlan plan_wall(const Apparatus& apparatus,
   if (plan.middle.status != PlanStatus::kRests) return wall;
   wall.shift_mm = shift_mm(apparatus, plan.middle.theta_rad);
   const double left = square(relative_u) - square(plan.apparatus_relative_u);
-  if (left > 0.0) wall.hours = square(options.noise_mm / wall.shift_mm) / left;
+  if (left > 0.0) {
+    wall.hours =
+        std::max(square(options.noise_mm / wall.shift_mm) / left, least_hours(plan, options));
+  }
   return wall;
 }
 

@@ -22,6 +22,7 @@ struct PlanOptions {
   /// u(shift) that an hour of watching leaves, falling with the root of time. 0.1 mm is what
   /// simulated nights gave with torque noise, slow noise and kicks (tests/bench/RESULTS.md).
   double noise_mm = 0.1;
+  double settle_s = 60.0;  ///< left out after each move, as in the analysis
   double temperature_k = 293.0;
 };
 
@@ -79,11 +80,15 @@ struct Plan {
                                 const PullCurve& pull,
                                 const PlanOptions& options = {});
 
+/// The shortest watch [h] that gives a shift: one whole period beside the sources and the settling
+/// time before it, on each side. 0 at pull-in.
+[[nodiscard]] double least_hours(const Plan& plan, const PlanOptions& options);
+
 /// What a distance to the wall makes of a plan.
 struct WallPlan {
   double shift_mm = 0.0;  ///< 0 at pull-in
-  /// Of watching, both sides together; nothing at pull-in, or if the apparatus alone is worse than
-  /// what is wanted.
+  /// Of watching, both sides together, least_hours or more; nothing at pull-in, or if the apparatus
+  /// alone is worse than what is wanted.
   std::optional<double> hours;
 };
 

@@ -1,6 +1,7 @@
 #include "tracker/plan_text.h"
 
 #include <algorithm>
+#include <cmath>
 #include <numbers>
 #include <vector>
 
@@ -12,6 +13,12 @@ namespace {
 using analysis::Plan;
 using analysis::PlanStatus;
 using analysis::WirePlan;
+
+/// "17 min" below two hours, "3.4 h" from there on.
+std::string watching_text(double hours) {
+  return hours < 2.0 ? fmt::format("{:.0f} min", std::ceil(60.0 * hours))
+                     : fmt::format("{:.2g} h", hours);
+}
 
 std::string balance_part(const analysis::Apparatus& apparatus,
                          const analysis::PlanOptions& options,
@@ -72,11 +79,18 @@ std::string hours_part(const analysis::Apparatus& apparatus,
       options.noise_mm);
   const auto hours = plan_wall(apparatus, plan, options, target_relative_u).hours;
   if (hours) {
-    text += fmt::format("hours for {:.2g} %       {:.2g}\n", 100.0 * target_relative_u, *hours);
+    text += fmt::format(
+        "watch for {:.2g} %       {}\n", 100.0 * target_relative_u, watching_text(*hours));
   } else {
-    text += fmt::format("hours for {:.2g} %       never: measure first what the list names\n",
+    text += fmt::format("watch for {:.2g} %       never: measure first what the list names\n",
                         100.0 * target_relative_u);
   }
+  text += fmt::format(
+      "shortest watch      {}: a whole period of {:.0f} s on each side, after {:.0f} s of "
+      "settling\n",
+      watching_text(least_hours(plan, options)),
+      plan.middle.near_period_s,
+      options.settle_s);
   std::vector<analysis::BudgetRow> rows = plan.budget->rows;
   std::ranges::stable_sort(rows, std::ranges::greater{}, &analysis::BudgetRow::gain);
   text += "what helps most, measured twice as well\n";
@@ -121,7 +135,7 @@ std::string wall_table(const analysis::Apparatus& apparatus,
                        const analysis::PlanOptions& options,
                        const Plan& plan,
                        double target_relative_u) {
-  std::string text = "\nother distances to the wall   shift      hours for the target\n";
+  std::string text = "\nother distances to the wall   shift      watch for the target\n";
   for (const double distance_m : {1.0, 2.0, 3.0, 5.0, 8.0, 12.0}) {
     analysis::Apparatus there = apparatus;
     there.mirror_to_wall_m.value = distance_m;
@@ -129,7 +143,7 @@ std::string wall_table(const analysis::Apparatus& apparatus,
     text += fmt::format("    {:4.0f} m              {:9.1f} mm   {}\n",
                         distance_m,
                         wall.shift_mm,
-                        wall.hours ? fmt::format("{:.2g}", *wall.hours) : "never");
+                        wall.hours ? watching_text(*wall.hours) : "never");
   }
   return text;
 }
