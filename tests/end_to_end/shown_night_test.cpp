@@ -9,6 +9,7 @@
 #include "tests/end_to_end/run_fixture.h"
 #include "tests/support/near.h"
 #include "tests/support/temporary_folder.h"
+#include "tracker/film/film_contents.h"
 #include "tracker/line_file.h"
 #include "tracker/track_file.h"
 
@@ -153,6 +154,29 @@ TEST_SUITE("what a night leaves") {
     REQUIRE(nightswing_command("analyse --quiet " + run + " --side plus@0s --side minus@2h --open")
                 .status == 0);
     CHECK(read_json(run + "/result.json")["G"] == open["G"]);
+  }
+
+  TEST_CASE("with --side, report and film show the sides of the analysis, not the marks") {
+    const TemporaryFolder folder;
+    const std::string run = make_analysed_run(folder.path());
+    REQUIRE(nightswing_command("mark " + run + " plus --at 0s").status == 0);
+    REQUIRE(nightswing_command("mark " + run + " minus --at 2h").status == 0);
+    REQUIRE(nightswing_command("analyse --quiet " + run).status == 0);
+    const auto before = nightswing::tracker::film_contents({run}).sides;
+    REQUIRE(before.size() == 2);
+    CHECK(before[0].side == "plus");
+    // The marks of the run are plus and minus; here they are turned round.
+    const auto turned =
+        nightswing_command("analyse --quiet " + run + " --side minus@0s --side plus@2h");
+    REQUIRE_MESSAGE(turned.status == 0, turned.errors);
+    const auto sides = nightswing::tracker::film_contents({run}).sides;
+    REQUIRE(sides.size() == 2);
+    CHECK(sides[0].side == "minus");
+    CHECK(sides[1].side == "plus");
+    const std::string report = nightswing::tracker::read_whole_file(run + "/report.html");
+    CHECK(report.find("\"mark, not used\"") != std::string::npos);
+    CHECK(report.find("{\"event\":\"sources at minus\",\"t_h\":0.0}") != std::string::npos);
+    CHECK(report.find("{\"event\":\"sources at plus\",\"t_h\":0.0}") == std::string::npos);
   }
 
   TEST_CASE("the film command leaves a film, drawn where there is no video") {

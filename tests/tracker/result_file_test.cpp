@@ -102,6 +102,13 @@ struct MadeUpNight {
 
   [[nodiscard]] tracker::ResultSource source() const { return {run, night, apparatus, result}; }
   [[nodiscard]] std::string text() const { return tracker::result_text(source()); }
+  /// With a map, which a night to be shown has.
+  [[nodiscard]] tracker::ShownNight shown() {
+    const std::vector<calibration::LineReference> ticks{{.pixel = {0.0, 360.0}, .x_mm = 0.0},
+                                                        {.pixel = {1250.0, 360.0}, .x_mm = 500.0}};
+    night.map = calibration::fit_line_map(ticks, {.width_px = 1280, .height_px = 720}).map;
+    return tracker::shown_night(source(), "nightswing analyse");
+  }
   [[nodiscard]] nlohmann::json json() const {
     return nlohmann::json::parse(tracker::result_json(source()));
   }
@@ -222,19 +229,26 @@ TEST_SUITE("result_text") {
   TEST_CASE("report and result.txt say the same of charge, and it is that of this balance") {
     MadeUpNight night;
     night.measured();
-    const std::vector<calibration::LineReference> ticks{{.pixel = {0.0, 360.0}, .x_mm = 0.0},
-                                                        {.pixel = {1250.0, 360.0}, .x_mm = 500.0}};
-    night.night.map = calibration::fit_line_map(ticks, {.width_px = 1280, .height_px = 720}).map;
     night.apparatus.source.mass_kg = {1.5, 0.0};
     night.apparatus.test.mass_kg = {0.02, 0.0};
     night.apparatus.separation_m = {0.09, 0.0};
     // sqrt(4 pi e0 G M m) with M = 1.5 kg, m = 20 g: 14.9 pC. 1.5 (h/b)^2 = 1 % with b = 90 mm:
     // h = 7.3 mm. Both by hand from Coulomb's and Newton's laws.
     CHECK(has(night.text(), "(15 pC on each would"));
-    const auto rows = tracker::shown_night(night.source(), "nightswing analyse").not_in_budget;
+    const auto rows = night.shown().not_in_budget;
     REQUIRE(rows.size() > 4);
     CHECK(rows[0].size == "15 pC on each would pull like gravity");
     CHECK(rows[4].size == "1 % for 7.3 mm at 90 mm");
+  }
+
+  TEST_CASE("the other ways say beside the full model that their u is of the night alone") {
+    MadeUpNight night;
+    night.measured();
+    night.result.consistency.opinions = {{"shift by least squares", {6.8e-11, 1e-13}}};
+    const auto opinions = night.shown().opinions;
+    REQUIRE(opinions.size() == 3);
+    CHECK(opinions[0].method == "full model");
+    CHECK(opinions[1].method == "shift by least squares (u of the night alone)");
   }
 
   TEST_CASE("disturbances, left out positions, assumptions and all warnings are told") {

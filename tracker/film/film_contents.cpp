@@ -88,6 +88,27 @@ void add_moments(const RunFolder& run, const NightOfRun& night, FilmContents& co
   }
 }
 
+/// The marks, which tell the moments of the moves, unless the analysis went by other sides.
+std::vector<FilmSide> sides_of(const std::vector<analysis::SideChange>& marks,
+                               const std::vector<FilmSegment>& segments) {
+  std::vector<FilmSide> marked;
+  for (const auto& change : marks) {
+    marked.push_back({change.t_s, std::string(name_of(change.side))});
+  }
+  std::vector<FilmSide> analysed;
+  bool agree = !marked.empty();
+  for (const FilmSegment& s : segments) {
+    analysed.push_back({s.from_s, s.side});
+    agree = agree && marked.front().t_s <= s.from_s;
+    for (std::size_t k = 0; k < marked.size(); ++k) {
+      const bool ends_before = k + 1 < marked.size() && marked[k + 1].t_s <= s.from_s;
+      const bool touches = marked[k].t_s < s.to_s && !ends_before;
+      agree = agree && (!touches || marked[k].side == s.side);
+    }
+  }
+  return agree ? marked : analysed;
+}
+
 }  // namespace
 
 calibration::PixelPoint FilmContents::in_frame(double t_s, calibration::PixelPoint p) const {
@@ -115,12 +136,7 @@ FilmContents film_contents(const RunFolder& run) {
                         .camera = {}};
   add_moments(run, night, contents);
   add_result(run, contents);
-  for (const auto& change : night.night.sides) {
-    contents.sides.push_back({change.t_s, std::string(name_of(change.side))});
-  }
-  if (contents.sides.empty()) {
-    for (const FilmSegment& s : contents.segments) contents.sides.push_back({s.from_s, s.side});
-  }
+  contents.sides = sides_of(night.night.sides, contents.segments);
   if (const auto record = read_camera(run.camera())) {
     contents.camera.emplace(record->rows,
                             calibration::FrameSize{.width_px = night.info.frame_width_px,

@@ -37,7 +37,8 @@ struct FilmCaption {
 };
 
 /// What the film shows, read from the run folder: the track through its map, the sides from
-/// events.csv, equilibria and G from result.json where it is there.
+/// events.csv (unless the analysis went by others), equilibria and G from result.json where it is
+/// there.
 struct FilmContents {
   RunInfo info;
   std::string title;

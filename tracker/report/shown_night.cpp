@@ -69,6 +69,27 @@ ShownSegment segment_of(const analysis::SegmentResult& segment,
           .residual_rms_mm = std::sqrt(squares / count)};
 }
 
+/// The sides that the analysis went by, which --side may have put in the place of the marks in the
+/// log: those marks are told as not used, the sides of the analysis stand beside them.
+void show_sides_used(const std::vector<analysis::SideChange>& used,
+                     std::vector<ShownEvent>& shown) {
+  std::vector<analysis::SideChange> unmarked = used;
+  for (ShownEvent& event : shown) {
+    if (event.event != "side") continue;
+    const auto is_this = [&](const analysis::SideChange& change) {
+      return event.t_s && change.t_s == *event.t_s && name_of(change.side) == event.detail;
+    };
+    std::erase_if(unmarked, is_this);
+    if (std::ranges::none_of(used, is_this)) event.event = "mark, not used";
+  }
+  for (const analysis::SideChange& change : unmarked) {
+    shown.push_back({change.t_s,
+                     duration_text(std::max(0.0, change.t_s)),
+                     "side",
+                     std::string(name_of(change.side))});
+  }
+}
+
 std::vector<ShownEvent> events_of(const ResultSource& source) {
   std::vector<ShownEvent> shown;
   EventLog log = read_events(source.run.events());
@@ -78,6 +99,7 @@ std::vector<ShownEvent> events_of(const ResultSource& source) {
     if (event.utc) when += fmt::format(" ({})", iso_text(*event.utc));
     shown.push_back({event.t_s, when, event.event, event.detail});
   }
+  show_sides_used(source.night.night.sides, shown);
   // By time; an event without one stays behind the one that it was written after.
   std::vector<std::pair<double, ShownEvent>> timed;
   double last_s = 0.0;
@@ -152,7 +174,8 @@ void add_gravity(const NightResult& result,
   shown.interval_text = interval_text(result);
   shown.opinions = {{"full model", g}};
   for (const analysis::Opinion& opinion : result.consistency.opinions) {
-    shown.opinions.push_back({opinion.method, opinion.g_m3_kg_s2});
+    // Beside the full model, whose u holds everything.
+    shown.opinions.push_back({opinion.method + " (u of the night alone)", opinion.g_m3_kg_s2});
   }
   shown.opinions.push_back({"textbook formula alone", {result.gravity->textbook_m3_kg_s2, 0.0}});
   shown.opinions_agree = result.consistency.statement;
