@@ -22,6 +22,25 @@ using namespace nightswing::test;
 using namespace nightswing::tracker;
 
 TEST_SUITE("axes") {
+  TEST_CASE("every colour that texts have can be read on every ground") {
+    // WCAG 2.2, relative luminance and contrast ratio; 4.5 for small text (criterion 1.4.3).
+    const auto luminance = [](const Colour& c) {
+      const auto linear = [](double v) {
+        return v <= 0.04045 ? v / 12.92 : std::pow((v + 0.055) / 1.055, 2.4);
+      };
+      return 0.2126 * linear(c.red) + 0.7152 * linear(c.green) + 0.0722 * linear(c.blue);
+    };
+    for (const Palette* palette : {&light_palette(), &dark_palette()}) {
+      for (const Colour& ground : {palette->paper, palette->plus_band, palette->minus_band}) {
+        for (const Colour& text : {palette->ink, palette->faint, palette->plus, palette->minus}) {
+          const double one = luminance(ground) + 0.05;
+          const double other = luminance(text) + 0.05;
+          CHECK(std::max(one, other) / std::min(one, other) >= 4.5);
+        }
+      }
+    }
+  }
+
   TEST_CASE("ticks are round numbers inside the range") {
     const auto ticks = round_ticks({-0.31, 1.02}, 5);
     REQUIRE(ticks.size() == 3);

@@ -50,7 +50,7 @@ const Palette& light_palette() {
                                .faint = rgb(0x595959),
                                .grid = rgb(0xdddddd),
                                .plus = rgb(0x0072b2),
-                               .minus = rgb(0xd55e00),
+                               .minus = rgb(0xb34f00),
                                .plus_band = rgb(0xeef4f9),
                                .minus_band = rgb(0xfdf0e4)};
   return palette;
