@@ -56,6 +56,19 @@ TEST_SUITE("several nights") {
     CHECK(no_run.errors.find("and no run; name the run folders") != std::string::npos);
   }
 
+  TEST_CASE("the same night is not counted twice, whatever its path is written like") {
+    const TemporaryFolder folder;
+    const std::string one = (folder / "one").string();
+    make_marked_run(one);
+    std::filesystem::create_directory_symlink(one, folder / "link");
+    for (const std::string& again : {one, one + "/", (folder / "link").string()}) {
+      const auto refused = nightswing_command("analyse " + one + " " + again);
+      CHECK(refused.status == 1);
+      CHECK(refused.errors.find("are the same run folder") != std::string::npos);
+    }
+    CHECK_FALSE(std::filesystem::exists(one + "/result.json"));
+  }
+
   TEST_CASE("a blind night is not combined with others, and sides are those of one night") {
     const TemporaryFolder folder;
     const std::string one = (folder / "one").string();

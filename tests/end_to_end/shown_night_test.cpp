@@ -156,6 +156,14 @@ TEST_SUITE("what a night leaves") {
     CHECK(read_json(run + "/result.json")["G"] == open["G"]);
   }
 
+  TEST_CASE("the report repeats with the apparatus file that was named, which a fresh run lacks") {
+    const TemporaryFolder folder;
+    const std::string run = make_analysed_run(folder.path());
+    const std::string report = nightswing::tracker::read_whole_file(run + "/report.html");
+    CHECK(report.find("nightswing analyse " + run + " --apparatus " +
+                      (folder / "apparatus.yaml").string() + " --side") != std::string::npos);
+  }
+
   TEST_CASE("with --side, report and film show the sides of the analysis, not the marks") {
     const TemporaryFolder folder;
     const std::string run = make_analysed_run(folder.path());

@@ -62,10 +62,13 @@ void keep_apparatus(const Arguments& arguments, const RunFolder& run) {
   write_whole_file(run.apparatus(), read_whole_file(arguments.apparatus));
 }
 
-/// The command that repeats this analysis from the run folder alone.
+/// The command that repeats this analysis. Without an apparatus file named it is the copy in the
+/// run folder, which a fresh run does not have.
 std::string command_line(const Arguments& arguments, const RunFolder& run) {
-  std::string text = fmt::format(
-      "nightswing analyse {} --apparatus {}", run.path.string(), run.apparatus().string());
+  std::string text =
+      fmt::format("nightswing analyse {} --apparatus {}",
+                  run.path.string(),
+                  arguments.apparatus.empty() ? run.apparatus().string() : arguments.apparatus);
   for (const std::string& side : arguments.sides) text += " --side " + side;
   return text + " --settle " + arguments.settle;
 }
@@ -150,6 +153,20 @@ NightBeside analysed_beside(const Arguments& arguments, const std::string& path)
   }
 }
 
+/// A night counted twice would seem to agree with itself and to halve its own uncertainty.
+void check_all_different(const std::vector<std::string>& runs) {
+  for (std::size_t k = 1; k < runs.size(); ++k) {
+    for (std::size_t i = 0; i < k; ++i) {
+      std::error_code not_there;
+      if (!std::filesystem::equivalent(runs[i], runs[k], not_there)) continue;
+      throw InputError(
+          fmt::format("{} and {} are the same run folder: a night counts once; name it once",
+                      runs[i],
+                      runs[k]));
+    }
+  }
+}
+
 void check_not_blind(const Arguments& arguments) {
   for (const std::string& path : arguments.runs) {
     if (!arguments.blind && (arguments.open || !read_blind_factor(RunFolder{path}))) continue;
@@ -189,6 +206,7 @@ void analyse_several(Arguments arguments) {
         "only comparisons of earlier analyses are named, and no run; name the run folders, such as "
         "runs/*");
   }
+  check_all_different(arguments.runs);
   check_not_blind(arguments);
   std::vector<NightBeside> nights;
   for (const std::string& path : arguments.runs) {
