@@ -32,6 +32,13 @@ bool is_of_a_new_disk(const std::string& name) {
   return name.starts_with('.') || name == "lost+found" || name == "System Volume Information";
 }
 
+/// What is left of a run that was killed before it had begun.
+bool is_of_a_begin(const RunFolder& run, const std::filesystem::path& entry) {
+  std::error_code none;
+  if (entry == run.frames()) return std::filesystem::is_empty(entry, none);
+  return entry == run.run_yaml().string() + ".new";  // write_whole_file
+}
+
 /// A run scattered over somebody's other files is hard to gather again.
 void check_is_no_other_folder(const RunFolder& run) {
   for (const auto& own : {run.run_yaml(),
@@ -46,8 +53,7 @@ void check_is_no_other_folder(const RunFolder& run) {
   std::string held;
   for (const auto& entry : std::filesystem::directory_iterator(run.path, none)) {
     const std::string name = entry.path().filename().string();
-    const bool just_made = entry.path() == run.frames() && std::filesystem::is_empty(entry, none);
-    if (!is_of_a_new_disk(name) && !just_made) held = name;
+    if (!is_of_a_new_disk(name) && !is_of_a_begin(run, entry.path())) held = name;
   }
   if (held.empty()) return;  // not there yet, or empty
   throw InputError(

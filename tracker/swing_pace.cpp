@@ -14,7 +14,7 @@ constexpr std::size_t kMostScanned = 1500;
 constexpr double kShortest_s = 20.0;  // real balances: minutes (common practice, no source)
 constexpr double kMostOfMotion = 0.5;
 constexpr double kSteady = 0.08;
-constexpr std::size_t kFewestPeriods = 3;
+constexpr std::size_t kFewestSteps = 3;
 constexpr std::size_t kFewest = 60;  // positions
 constexpr std::size_t kMostParts = 4;
 
@@ -53,10 +53,10 @@ bool is_the_motion(const Samples& samples, double period_s) {
     mean_before = spread.mean;
     begin = end;
   }
-  if (steps.size() < kFewestPeriods) return false;
+  if (within.empty()) return false;
   const double usual = analysis::median_of(within);
-  return usual > kMostOfMotion * spread_of(samples.begin(), samples.end()).deviation ||
-         analysis::median_of(steps) < kSteady * usual;
+  if (usual > kMostOfMotion * spread_of(samples.begin(), samples.end()).deviation) return true;
+  return steps.size() >= kFewestSteps && analysis::median_of(steps) < kSteady * usual;
 }
 
 }  // namespace

@@ -293,6 +293,7 @@ TEST_SUITE("run_folder") {
     CHECK_NOTHROW(static_cast<void>(create_run_folder(folder / "night")));
     CHECK_NOTHROW(static_cast<void>(create_run_folder(folder / "empty")));
     // What was made before a program was killed is no hindrance.
+    write_text(folder / "empty" / "run.yaml.new", "program: nights");
     CHECK_NOTHROW(static_cast<void>(create_run_folder(folder / "empty")));
   }
 
