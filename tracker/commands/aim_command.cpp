@@ -18,6 +18,7 @@
 #include "tracker/commands/commands.h"
 #include "tracker/commands/page_options.h"
 #include "tracker/page/aim_page.h"
+#include "tracker/say.h"
 #include "tracker/terminal_line.h"
 #include "tracker/watch/stop_signal.h"
 
@@ -79,17 +80,17 @@ std::unique_ptr<AimPage> open_page(const Arguments& arguments,
 void tell(const CameraNotice& notice, AimPage* page) {
   switch (notice.kind) {
     case CameraNotice::Kind::kLost:
-      fmt::print("camera lost: {}; it is tried again until it is back\n", notice.text);
+      say(stdout,
+          fmt::format("camera lost: {}; it is tried again until it is back\n", notice.text));
       if (page != nullptr) page->lose(notice.text);
       break;
     case CameraNotice::Kind::kBack:
-      fmt::print("camera back {}\n", notice.text);
+      say(stdout, fmt::format("camera back {}\n", notice.text));
       break;
     case CameraNotice::Kind::kChanged:
-      fmt::print("camera changed: {}\n", notice.text);
+      say(stdout, fmt::format("camera changed: {}\n", notice.text));
       break;
   }
-  std::fflush(stdout);
 }
 
 void aim(const Arguments& arguments) {

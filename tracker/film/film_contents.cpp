@@ -10,7 +10,6 @@
 #include "analysis/input_error.h"
 #include "analysis/quantity.h"
 #include "analysis/spot_path.h"
-#include "tracker/camera_file.h"
 #include "tracker/event_log.h"
 #include "tracker/line_file.h"
 #include "tracker/night_of_run.h"
@@ -133,15 +132,10 @@ FilmContents film_contents(const RunFolder& run) {
                         .captions = {},
                         .g_text = {},
                         .path = {},
-                        .camera = {}};
+                        .camera = read_camera_correction(run, night.info).correction};
   add_moments(run, night, contents);
   add_result(run, contents);
   contents.sides = sides_of(night.night.sides, contents.segments);
-  if (const auto record = read_camera(run.camera())) {
-    contents.camera.emplace(record->rows,
-                            calibration::FrameSize{.width_px = night.info.frame_width_px,
-                                                   .height_px = night.info.frame_height_px});
-  }
   return contents;
 }
 

@@ -14,6 +14,37 @@
 using namespace nightswing::tracker;
 using namespace nightswing::test;
 
+namespace {
+
+const cv::Size kScaleSize{1280, 720};
+
+CameraPose scale_pose() {
+  CameraPose pose;
+  pose.distance_mm = 400.0;
+  return pose;
+}
+
+/// The printed scale at the wall as a camera shows it.
+cv::Mat shown_scale(const CameraPose& from, double light) {
+  RenderOptions options{.size = kScaleSize};
+  options.paper_dn *= light;
+  options.ink_dn *= light;
+  options.wall_dn *= light;
+  cv::Mat colour;
+  const cv::Mat gray = render_scale(pixel_from_wall_matrix(from, kScaleSize), options);
+  cv::cvtColor(gray, colour, cv::COLOR_GRAY2BGR);
+  return colour;
+}
+
+/// Picture k of a night: the spot creeps along.
+cv::Mat with_spot(const cv::Mat& wall, long k) {
+  cv::Mat picture = wall.clone();
+  cv::circle(picture, {600 + static_cast<int>(k % 50), 330}, 4, cv::Scalar::all(255), -1);
+  return picture;
+}
+
+}  // namespace
+
 TEST_SUITE("earlier run") {
   TEST_CASE("an interrupted run is gone on with: one track, the gap in the log") {
     WatchedNight night;
@@ -159,19 +190,10 @@ TEST_SUITE("earlier run") {
   }
 
   TEST_CASE("the scale is told once, not again whenever the run is gone on with") {
-    const cv::Size size{1280, 720};
-    CameraPose pose;
-    pose.distance_mm = 400.0;
-    cv::Mat wall;
-    cv::cvtColor(
-        render_scale(pixel_from_wall_matrix(pose, size), {.size = size}), wall, cv::COLOR_GRAY2BGR);
+    const cv::Mat wall = shown_scale(scale_pose(), 1.0);
     WatchedNight night;
-    night.camera.plug_in(size);
-    night.picture = [&wall](long k) {
-      cv::Mat picture = wall.clone();
-      cv::circle(picture, {600 + static_cast<int>(k % 50), 330}, 4, cv::Scalar::all(255), -1);
-      return picture;
-    };
+    night.camera.plug_in(kScaleSize);
+    night.picture = [&wall](long k) { return with_spot(wall, k); };
     static_cast<void>(watched(night, 30));
     REQUIRE(night.details("calibrated").size() == 1);
     static_cast<void>(watched(night, 30));
@@ -180,19 +202,12 @@ TEST_SUITE("earlier run") {
   }
 
   TEST_CASE("a scale that is covered at the beginning is read when it comes into view") {
-    const cv::Size size{1280, 720};
-    CameraPose pose;
-    pose.distance_mm = 400.0;
-    cv::Mat wall;
-    cv::cvtColor(
-        render_scale(pixel_from_wall_matrix(pose, size), {.size = size}), wall, cv::COLOR_GRAY2BGR);
+    const cv::Mat wall = shown_scale(scale_pose(), 1.0);
     bool covered = true;
     WatchedNight night;
-    night.camera.plug_in(size);
+    night.camera.plug_in(kScaleSize);
     night.picture = [&](long k) {
-      cv::Mat picture = covered ? cv::Mat(size, CV_8UC3, cv::Scalar::all(60)) : wall.clone();
-      cv::circle(picture, {600 + static_cast<int>(k % 50), 330}, 4, cv::Scalar::all(255), -1);
-      return picture;
+      return with_spot(covered ? cv::Mat(kScaleSize, CV_8UC3, cv::Scalar::all(60)) : wall, k);
     };
     Watcher watcher(night);
     for (int k = 0; k < 20 && night.details("warning").empty(); ++k) watcher.watch(12);
@@ -211,35 +226,23 @@ TEST_SUITE("earlier run") {
   }
 
   TEST_CASE("another place at the wall is told by the scale in it, another light is not one") {
-    CameraPose pose;
-    pose.distance_mm = 400.0;
-    const cv::Size size{1280, 720};
-    const auto shown = [&](const CameraPose& from, double light) {
-      RenderOptions options{.size = size};
-      options.paper_dn *= light;
-      options.ink_dn *= light;
-      options.wall_dn *= light;
-      cv::Mat colour;
-      const cv::Mat gray = render_scale(pixel_from_wall_matrix(from, size), options);
-      cv::cvtColor(gray, colour, cv::COLOR_GRAY2BGR);
-      return colour;
-    };
-    const EarlierView first{.first = shown(pose, 1.0), .spots = {}};
-    CHECK(check_view(first, shown(pose, 1.0)).verdict == ViewVerdict::kSame);
-    CHECK(check_view(first, shown(pose, 0.3)).verdict == ViewVerdict::kSame);
+    const CameraPose pose = scale_pose();
+    const EarlierView first{.first = shown_scale(pose, 1.0), .spots = {}};
+    CHECK(check_view(first, shown_scale(pose, 1.0)).verdict == ViewVerdict::kSame);
+    CHECK(check_view(first, shown_scale(pose, 0.3)).verdict == ViewVerdict::kSame);
     CameraPose knocked = pose;
     knocked.aim.x_mm += 8.0;
-    CHECK(check_view(first, shown(knocked, 1.0)).verdict == ViewVerdict::kSame);
+    CHECK(check_view(first, shown_scale(knocked, 1.0)).verdict == ViewVerdict::kSame);
     CameraPose nearer = pose;
     nearer.distance_mm = 330.0;
-    CHECK(check_view(first, shown(nearer, 1.0)).verdict == ViewVerdict::kOther);
+    CHECK(check_view(first, shown_scale(nearer, 1.0)).verdict == ViewVerdict::kOther);
     CameraPose elsewhere = pose;
     elsewhere.roll_rad = 0.3;
-    CHECK(check_view(first, shown(elsewhere, 1.0)).verdict == ViewVerdict::kOther);
-    CHECK(check_view(first, shown(pose, 0.01)).verdict == ViewVerdict::kUnknown);
+    CHECK(check_view(first, shown_scale(elsewhere, 1.0)).verdict == ViewVerdict::kOther);
+    CHECK(check_view(first, shown_scale(pose, 0.01)).verdict == ViewVerdict::kUnknown);
     // begun in the dark, gone on with at dawn
-    const EarlierView dark{.first = shown(pose, 0.01), .spots = {}};
-    CHECK(check_view(dark, shown(pose, 1.0)).verdict == ViewVerdict::kUnknown);
+    const EarlierView dark{.first = shown_scale(pose, 0.01), .spots = {}};
+    CHECK(check_view(dark, shown_scale(pose, 1.0)).verdict == ViewVerdict::kUnknown);
     CHECK(check_view(first, cv::Mat(100, 100, CV_8UC3)).verdict == ViewVerdict::kOther);
   }
 
