@@ -2,7 +2,6 @@
 
 #include <algorithm>
 #include <cmath>
-#include <new>
 #include <thread>
 #include <utility>
 
@@ -24,17 +23,6 @@ constexpr std::size_t kHeld = 6;
 constexpr int kMostReadFaults = 50;
 constexpr double kUsualRate = 25.0;
 
-std::shared_ptr<AVFrame> new_frame() {
-  AVFrame* frame = av_frame_alloc();
-  if (frame == nullptr) throw std::bad_alloc();
-  return {frame, [](AVFrame* old) { av_frame_free(&old); }};
-}
-
-/// Whether the decoder says of a frame that it made up a part of it.
-bool is_marked(const AVFrame& frame) {
-  return frame.decode_error_flags != 0 || (frame.flags & AV_FRAME_FLAG_CORRUPT) != 0;
-}
-
 bool decodes_frames_at_once(const AVCodec& decoder) {
   return (decoder.capabilities & AV_CODEC_CAP_FRAME_THREADS) != 0;
 }
@@ -52,8 +40,7 @@ int FilmDecoder::usual_threads() {
 }
 
 FilmDecoder::FilmDecoder(std::filesystem::path path, int threads)
-    : path_(std::move(path)), packet_(av_packet_alloc()) {
-  if (!packet_) throw std::bad_alloc();
+    : path_(std::move(path)), packet_(new_packet()) {
   open(threads, How::kStrict);
   if (!codec_ || width_px() <= 0 || height_px() <= 0) {
     throw InputError(fmt::format(
@@ -74,18 +61,14 @@ void FilmDecoder::open(int threads, How how) {
     if (static_cast<int>(k) != film_.stream) film_.container->streams[k]->discard = AVDISCARD_ALL;
   }
   const AVStream& stream = *film_.container->streams[film_.stream];
-  const AVCodec* decoder = avcodec_find_decoder(stream.codecpar->codec_id);
-  if (decoder == nullptr) return;
-  is_strict_ = how == How::kStrict && tells_damage(*decoder);
-  std::unique_ptr<AVCodecContext, FreeCodec> codec(avcodec_alloc_context3(decoder));
-  if (!codec) throw std::bad_alloc();
-  if (avcodec_parameters_to_context(codec.get(), stream.codecpar) < 0) return;
-  codec->pkt_timebase = stream.time_base;
+  OwnedCodec codec = codec_for(stream);
+  if (!codec) return;
+  const AVCodec& decoder = *codec->codec;
+  is_strict_ = how == How::kStrict && tells_damage(decoder);
   codec->thread_type = FF_THREAD_FRAME;
-  codec->thread_count = is_strict_ || !decodes_frames_at_once(*decoder) ? threads : 1;
+  codec->thread_count = is_strict_ || !decodes_frames_at_once(decoder) ? threads : 1;
   if (is_strict_) codec->err_recognition |= AV_EF_EXPLODE;  // all damage is an error
-  codec->flags |= AV_CODEC_FLAG_UNALIGNED;                  // cut off exactly what the film says
-  if (avcodec_open2(codec.get(), decoder, nullptr) < 0) return;
+  if (avcodec_open2(codec.get(), &decoder, nullptr) < 0) return;
   codec_ = std::move(codec);
   read_faults_ = 0;
 }
@@ -190,14 +173,6 @@ std::optional<long> FilmDecoder::declared_frames() const {
   }
   if (!(frames >= 1.0 && frames < 1e9)) return std::nullopt;
   return std::lround(frames);
-}
-
-void FilmDecoder::FreeCodec::operator()(AVCodecContext* codec) const {
-  avcodec_free_context(&codec);
-}
-
-void FilmDecoder::FreePacket::operator()(AVPacket* packet) const {
-  av_packet_free(&packet);
 }
 
 }  // namespace nightswing::tracker

@@ -6,12 +6,9 @@
 #include <optional>
 
 #include "tracker/film_picture.h"
+#include "tracker/libav_owners.h"
 #include "tracker/opened_film.h"
 #include "tracker/picture.h"
-
-struct AVCodecContext;
-struct AVFrame;
-struct AVPacket;
 
 namespace nightswing::tracker {
 
@@ -59,13 +56,6 @@ class FilmDecoder {
   [[nodiscard]] std::optional<long> declared_frames() const;
 
  private:
-  struct FreeCodec {
-    void operator()(AVCodecContext* codec) const;
-  };
-  struct FreePacket {
-    void operator()(AVPacket* packet) const;
-  };
-
   /// Whether damage ends the decoding, or is mended as well as libav can.
   enum class How { kStrict, kMending };
 
@@ -78,8 +68,8 @@ class FilmDecoder {
 
   std::filesystem::path path_;
   OpenedFilm film_;
-  std::unique_ptr<AVCodecContext, FreeCodec> codec_;
-  std::unique_ptr<AVPacket, FreePacket> packet_;
+  OwnedCodec codec_;
+  OwnedPacket packet_;
   FilmPictures pictures_;
   bool is_strict_ = false;
   int read_faults_ = 0;  // in a row

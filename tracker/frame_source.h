@@ -5,8 +5,8 @@
 #include <string>
 #include <vector>
 
-#include "tracker/opened_stream.h"
 #include "tracker/picture.h"
+#include "tracker/stream_decoder.h"
 #include "tracker/time_text.h"
 
 namespace nightswing::tracker {

@@ -1,5 +1,4 @@
 #include <cstdio>
-#include <cstdlib>
 #include <exception>
 
 #include <fmt/format.h>
@@ -7,7 +6,6 @@
 
 #include "analysis/input_error.h"
 #include "tracker/commands/program.h"
-#include "tracker/opened_stream.h"
 #include "tracker/say.h"
 
 namespace {
@@ -44,10 +42,5 @@ int run(int argc, char** argv) {
 }  // namespace
 
 int main(int argc, char** argv) {
-  const int status = run(argc, argv);
-  if (nightswing::tracker::was_stream_given_up()) {
-    std::fflush(nullptr);
-    std::_Exit(status);
-  }
-  return status;
+  return run(argc, argv);
 }

@@ -1,10 +1,11 @@
 #pragma once
 
-#include <filesystem>
 #include <memory>
 #include <optional>
+#include <string>
 
 struct AVFormatContext;
+struct AVIOInterruptCB;
 
 namespace nightswing::tracker {
 
@@ -20,6 +21,9 @@ struct OpenedFilm {
 
 /// Nothing if it is no film, or one without a video. Silences libav for the whole program: its own
 /// complaints would stand between our sentences.
-[[nodiscard]] std::optional<OpenedFilm> open_film(const std::filesystem::path& path);
+///   location  a path, or the address of a stream
+///   waits     asked while a stream keeps us waiting, whether to give up; also later
+[[nodiscard]] std::optional<OpenedFilm> open_film(const std::string& location,
+                                                  const AVIOInterruptCB* waits = nullptr);
 
 }  // namespace nightswing::tracker

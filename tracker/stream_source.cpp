@@ -6,15 +6,13 @@
 #include <fmt/format.h>
 
 #include "analysis/input_error.h"
-#include "tracker/opened_stream.h"
 
 namespace nightswing::tracker {
 namespace {
 
-using Clock = std::chrono::steady_clock;
+using Step = StreamDecoder::Step;
 
 constexpr std::chrono::milliseconds kPatience{10'000};
-constexpr int kReadTries = 5;           // one picture may be damaged on its way
 constexpr double kLeastStep_s = 1e-6;   // the track keeps microseconds, and its times must grow
 constexpr double kLongSilence_s = 5.0;  // told in the log
 
@@ -26,51 +24,62 @@ StreamSource::StreamSource(const std::string& address, const SourceOptions& opti
         "the frames of {} have the time of their arrival; leave --frame-every and --end out",
         address));
   }
-  auto opened = open_stream(address, {.open = kPatience, .picture = kPatience}, options.gives_up);
-  if (!opened) {
+  decoder_ =
+      StreamDecoder::open(address, {.open = kPatience, .picture = kPatience}, options.gives_up);
+  if (!decoder_) {
     throw InputError(fmt::format("{} was not replayed: stopped before its video came", address));
   }
-  capture_ = std::move(*opened);
-  facts_.width_px = static_cast<int>(capture_.get(cv::CAP_PROP_FRAME_WIDTH));
-  facts_.height_px = static_cast<int>(capture_.get(cv::CAP_PROP_FRAME_HEIGHT));
+  facts_.width_px = decoder_->width_px();
+  facts_.height_px = decoder_->height_px();
   facts_.time_from = "arrival of the frames";
   facts_.start = std::chrono::floor<UtcTime::duration>(std::chrono::system_clock::now());
   facts_.start_from = "this computer's clock when the stream was opened";
 }
 
+StreamDecoder::Step StreamSource::next_picture(Picture& picture) {
+  const auto asked = StreamDecoder::Clock::now();
+  Step step = Step::kDamaged;
+  while (step == Step::kDamaged && StreamDecoder::Clock::now() - asked < kPatience) {
+    step = decoder_->next(picture);
+  }
+  return step;
+}
+
 bool StreamSource::next(Frame& frame) {
   if (ended_) return false;
   frame.gap.clear();
-  const Clock::time_point asked = Clock::now();
-  for (int tries = 0; tries < kReadTries; ++tries) {
-    bool read = false;
-    try {
-      cv::Mat pixels;
-      read = capture_.read(pixels) && pixels.cols == facts_.width_px &&
-             pixels.rows == facts_.height_px;
-      if (read) frame.picture = pixels;
-    } catch (const cv::Exception&) {
-      // a damaged picture
+  const Step step = next_picture(frame.picture);
+  const cv::Size size = frame.picture.size();
+  if (step != Step::kPicture) {
+    ended_ = true;
+    if (step != Step::kEnd) {
+      warnings_.push_back(
+          fmt::format("the stream sent {} for {} s and was given up",
+                      step == Step::kSilent ? "nothing" : "nothing that can be read as a picture",
+                      kPatience.count() / 1000));
     }
-    const Clock::time_point now = Clock::now();
-    if (read) {
-      if (!first_) first_ = now;
-      const double since_s = std::chrono::duration<double>(now - *first_).count();
-      frame.t_s = now == *first_ ? 0.0 : std::max(since_s, last_s_ + kLeastStep_s);
-      if (frame.t_s - last_s_ > kLongSilence_s) {
-        frame.gap = fmt::format("the stream was silent for {:.1f} s", frame.t_s - last_s_);
-      }
-      last_s_ = frame.t_s;
-      return true;
-    }
-    if (now - asked >= kPatience) break;
+    return false;
   }
-  ended_ = true;
-  if (Clock::now() - asked >= kPatience) {
+  if (size != cv::Size(facts_.width_px, facts_.height_px)) {
+    ended_ = true;
     warnings_.push_back(
-        fmt::format("the stream sent nothing for {} s and was given up", kPatience.count() / 1000));
+        fmt::format("the stream's pictures were {} x {} and became {} x {}, for which the map to "
+                    "the wall does not hold: it was given up there",
+                    facts_.width_px,
+                    facts_.height_px,
+                    size.width,
+                    size.height));
+    return false;
   }
-  return false;
+  const auto arrived = decoder_->arrived();
+  if (!first_) first_ = arrived;
+  const double since_s = std::chrono::duration<double>(arrived - *first_).count();
+  frame.t_s = arrived == *first_ ? 0.0 : std::max(since_s, last_s_ + kLeastStep_s);
+  if (frame.t_s - last_s_ > kLongSilence_s) {
+    frame.gap = fmt::format("the stream was silent for {:.1f} s", frame.t_s - last_s_);
+  }
+  last_s_ = frame.t_s;
+  return true;
 }
 
 }  // namespace nightswing::tracker

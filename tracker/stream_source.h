@@ -1,17 +1,20 @@
 #pragma once
 
 #include <chrono>
+#include <memory>
+#include <optional>
 #include <string>
-
-#include <opencv2/videoio.hpp>
+#include <vector>
 
 #include "tracker/frame_source.h"
+#include "tracker/stream_decoder.h"
 
 namespace nightswing::tracker {
 
 /// A stream by its address, such as the pictures that a phone serves over HTTP (motion JPEG). Each
 /// frame has the time of its arrival by this computer's clock: such streams carry no time of their
-/// own that could be trusted. It ends when the sender ends, or sends nothing for ten seconds.
+/// own that could be trusted. It ends when the sender ends, sends no picture for ten seconds, or
+/// pictures of another size.
 class StreamSource : public FrameSource {
  public:
   /// throws InputError if nothing answers within ten seconds, or no video does.
@@ -23,10 +26,13 @@ class StreamSource : public FrameSource {
   [[nodiscard]] const std::vector<std::string>& warnings() const override { return warnings_; }
 
  private:
-  cv::VideoCapture capture_;
+  /// Waits for the next picture, over what is damaged.
+  [[nodiscard]] StreamDecoder::Step next_picture(Picture& picture);
+
+  std::unique_ptr<StreamDecoder> decoder_;
   SourceFacts facts_;
   std::vector<std::string> warnings_;
-  std::optional<std::chrono::steady_clock::time_point> first_;
+  std::optional<StreamDecoder::Clock::time_point> first_;
   double last_s_ = 0.0;
   bool ended_ = false;
 };

@@ -38,7 +38,7 @@ class FakeCamera::Opened : public tracker::Camera {
   double grabbed_steady_s() const override { return taken_.steady_s; }
   bool retrieve(cv::Mat& picture) override {
     taken_.picture.copyTo(picture);
-    return true;
+    return !picture.empty();
   }
   const tracker::CameraFacts& facts() const override { return facts_; }
   std::vector<tracker::CameraSetting> settings() override {

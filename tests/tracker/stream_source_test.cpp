@@ -11,8 +11,10 @@
 #include <fmt/format.h>
 
 #include "analysis/input_error.h"
+#include "tests/support/ffmpeg_film.h"
 #include "tests/support/ffmpeg_server.h"
 #include "tests/support/near.h"
+#include "tests/support/temporary_folder.h"
 
 using namespace nightswing::tracker;
 using namespace nightswing::test;
@@ -60,6 +62,29 @@ TEST_SUITE("stream_source") {
     // 1.5 s of pictures; those that came while it was opened are there at once.
     CHECK(times_s.back() < 3.0);
     CHECK_FALSE(source->next(frame));
+  }
+
+  TEST_CASE("a stream that changes its size is replayed up to there, and that is told") {
+    const TemporaryFolder folder;
+    const auto film = [&](const std::string& name, const std::string& size) {
+      const std::string source = "testsrc=size=" + size + ":rate=20:duration=2";
+      return ffmpeg_film(folder, name, source, "-c:v libx264 -g 10 -f mpegts").string();
+    };
+    const FfmpegServer server(
+        {"-re", "-i", "concat:" + film("first.ts", "160x120") + "|" + film("then.ts", "320x240")},
+        {"-c", "copy", "-f", "mpegts"});
+    const auto source = opened(server.address());
+    REQUIRE(source);
+    Frame frame;
+    int frames = 0;
+    while (source->next(frame)) {
+      CHECK(frame.picture.size() == cv::Size(160, 120));
+      ++frames;
+    }
+    CHECK(frames > 30);
+    REQUIRE(source->warnings().size() == 1);
+    CHECK(source->warnings()[0].starts_with(
+        "the stream's pictures were 160 x 120 and became 320 x 240"));
   }
 
   TEST_CASE("an address that nobody answers at is refused with one sentence") {

@@ -8,7 +8,7 @@
 
 #include <opencv2/core.hpp>
 
-#include "tracker/opened_stream.h"
+#include "tracker/stream_decoder.h"
 
 namespace nightswing::tracker {
 
@@ -32,7 +32,8 @@ struct CameraSetting {
 /// What became of one attempt to get a picture.
 enum class Grab {
   kPicture,
-  kNothing,  ///< none came in time, or a damaged one
+  kNothing,  ///< none came in time
+  kDamaged,  ///< something came that is no picture
   kGone,     ///< the camera is gone and must be opened anew; `fault` says why
 };
 

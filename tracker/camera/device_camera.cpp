@@ -124,7 +124,7 @@ Grab DeviceCamera::take() {
   const bool usable =
       (buffer.flags & V4L2_BUF_FLAG_ERROR) == 0 && size > 0 && size <= memory_[buffer.index].length;
   if (!usable) {
-    return give_back(buffer.index) ? Grab::kNothing : gone(std::strerror(errno));
+    return give_back(buffer.index) ? Grab::kDamaged : gone(std::strerror(errno));
   }
   if (newest_ && !give_back(newest_->index)) return gone(std::strerror(errno));
   newest_ = Filled{buffer.index, size};
@@ -142,13 +142,16 @@ Grab DeviceCamera::grab(std::chrono::milliseconds patience) {
   const int ready = calls_.wait(device_, static_cast<int>(patience.count()));
   if (ready == 0) return Grab::kNothing;
   if (ready < 0) return gone(errno == ENODEV ? "it was unplugged" : std::strerror(errno));
-  // All that wait are taken; the last one is the newest.
+  // All that wait are taken; the last one that is whole is the newest.
+  bool some_damaged = false;
   for (std::size_t k = 0; k < memory_.size(); ++k) {
     const Grab taken = take();
     if (taken == Grab::kGone) return taken;
     if (taken == Grab::kNothing) break;
+    some_damaged = some_damaged || taken == Grab::kDamaged;
   }
-  return newest_ ? Grab::kPicture : Grab::kNothing;
+  if (newest_) return Grab::kPicture;
+  return some_damaged ? Grab::kDamaged : Grab::kNothing;
 }
 
 void DeviceCamera::note_time(double stamp_s, bool monotonic) {

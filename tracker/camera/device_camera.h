@@ -51,7 +51,7 @@ class DeviceCamera : public Camera {
   void end_streaming();
   [[nodiscard]] bool give_back(std::uint32_t index);
   [[nodiscard]] Grab gone(const std::string& what);
-  /// Takes one picture from the driver: kNothing if none waits.
+  /// Takes one picture from the driver: kNothing if none waits, kDamaged if the driver says so.
   [[nodiscard]] Grab take();
   void note_time(double stamp_s, bool monotonic);
 

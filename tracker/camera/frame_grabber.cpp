@@ -92,25 +92,28 @@ void FrameGrabber::grab_one() {
   const Grab grabbed = camera_->grab(kPatience);
   const double now_s = clock_.steady_s();
   if (grabbed == Grab::kGone) return lose(camera_->fault());
+  bool is_damaged = grabbed == Grab::kDamaged;
   if (grabbed == Grab::kPicture) {
-    last_sign_s_ = now_s;
     const double taken_s = camera_->grabbed_steady_s();
-    if (is_due(taken_s) && camera_->retrieve(picture_)) publish(picture_, taken_s);
+    const bool due = is_due(taken_s);
+    is_damaged = due && !camera_->retrieve(picture_);
+    if (!is_damaged) last_sign_s_ = now_s;
+    if (due && !is_damaged) publish(picture_, taken_s);
   }
   if (!camera_) return;  // lost meanwhile
-  if (now_s - last_sign_s_ > options_.silence_s) return lose("it gives no pictures any more");
+  if (last_sign_s_ == now_s || is_damaged) was_damaged_ = is_damaged;
+  if (now_s - last_sign_s_ > options_.silence_s) {
+    return lose(was_damaged_ ? "what it sends cannot be read as pictures"
+                             : "it gives no pictures any more");
+  }
   if (now_s - last_new_s_ > options_.repetition_s && last_sign_s_ > last_new_s_) {
     return lose("it gives the same picture again and again");
   }
   look_at_settings(now_s);
 }
 
-/// Keeps the mean rate, not each distance: pictures do not come evenly.
-bool FrameGrabber::is_due(double taken_s) {
-  const double step_s = options_.least_step_s;
-  if (taken_s < due_s_ - kEarly * step_s) return false;
-  due_s_ = std::max(due_s_, taken_s - 0.5 * step_s) + step_s;
-  return true;
+bool FrameGrabber::is_due(double taken_s) const {
+  return taken_s >= due_s_ - kEarly * options_.least_step_s;
 }
 
 bool FrameGrabber::is_repeated(const cv::Mat& picture) const {
@@ -127,6 +130,9 @@ void FrameGrabber::publish(cv::Mat& picture, double steady_s) {
                             facts_.width_px,
                             facts_.height_px));
   }
+  // Keeps the mean rate, not each distance: pictures do not come evenly.
+  const double step_s = options_.least_step_s;
+  due_s_ = std::max(due_s_, steady_s - 0.5 * step_s) + step_s;
   if (is_repeated(picture)) return;
   picture.copyTo(last_picture_);
   last_new_s_ = last_sign_s_;

@@ -44,8 +44,9 @@ struct CameraNotice {
 
 /// Takes pictures from a camera without pause in a thread of its own and keeps the newest, so that
 /// nothing waits in a buffer, and whoever measures them may take the time it needs. A camera that
-/// is lost, hangs, or sends one picture again and again is opened anew, with longer and longer
-/// waits between the attempts; pictures of another size than the first are not let through.
+/// is lost, hangs, sends no pictures but something else, or one picture again and again is opened
+/// anew, with longer and longer waits between the attempts; pictures of another size than the first
+/// are not let through.
 class FrameGrabber {
  public:
   ///   camera  the open one
@@ -80,7 +81,7 @@ class FrameGrabber {
   void note(CameraNotice::Kind kind, const std::string& text);
   void look_at_settings(double now_s);
   [[nodiscard]] bool is_stopped();
-  [[nodiscard]] bool is_due(double taken_s);
+  [[nodiscard]] bool is_due(double taken_s) const;
   [[nodiscard]] bool is_repeated(const cv::Mat& picture) const;
 
   // of the thread
@@ -95,6 +96,7 @@ class FrameGrabber {
   cv::Mat last_picture_;      // the last one let through
   double due_s_ = 0.0;        // when the next one may come
   double last_sign_s_ = 0.0;  // of life: a picture, or the opening
+  bool was_damaged_ = false;  // what came last
   double last_new_s_ = 0.0;   // a picture that differed
   double next_settings_s_ = 0.0;
   double lost_since_s_ = 0.0;

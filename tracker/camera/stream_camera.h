@@ -4,18 +4,17 @@
 #include <memory>
 #include <string>
 
-#include <opencv2/videoio.hpp>
-
 #include "tracker/camera/camera.h"
 #include "tracker/camera/clock.h"
 #include "tracker/camera/stream_pace.h"
-#include "tracker/opened_stream.h"
+#include "tracker/picture.h"
+#include "tracker/stream_decoder.h"
 
 namespace nightswing::tracker {
 
-/// A network camera by its address: whatever OpenCV's FFmpeg opens (motion JPEG or H.264 over HTTP,
-/// RTSP). Pictures have the moment of their arrival; what such streams say of time themselves is of
-/// no use (OpenCV 4.6 gives -3.7e20 ms for motion JPEG).
+/// A network camera by its address: whatever libav opens (motion JPEG or H.264 over HTTP, RTSP).
+/// Pictures have the moment of their arrival; what such streams say of time themselves is of no use
+/// (libav counts the pictures of motion JPEG as 25 a second).
 class StreamCamera : public Camera {
  public:
   /// Nothing if it was given up before it was open. `clock` must outlive the camera.
@@ -26,8 +25,7 @@ class StreamCamera : public Camera {
                                                           const GiveUp& gives_up = {});
 
   StreamCamera(const std::string& address,
-               cv::VideoCapture opened,
-               const StreamPatience& patience,
+               std::unique_ptr<StreamDecoder> decoder,
                const Clock& clock);
 
   /// Waits as long as the patience for a picture says, whatever is given here. kNothing for a
@@ -41,8 +39,8 @@ class StreamCamera : public Camera {
 
  private:
   const Clock& clock_;
-  std::chrono::milliseconds patience_;  // for a picture
-  cv::VideoCapture capture_;
+  std::unique_ptr<StreamDecoder> decoder_;
+  Picture picture_;
   StreamPace pace_;
   CameraFacts facts_;
   double grabbed_steady_s_ = 0.0;

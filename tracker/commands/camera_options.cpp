@@ -9,8 +9,8 @@
 
 #include "tracker/commands/argument_checks.h"
 #include "tracker/frame_source.h"
-#include "tracker/opened_stream.h"
 #include "tracker/say.h"
+#include "tracker/stream_decoder.h"
 #include "tracker/time_text.h"
 
 namespace nightswing::tracker {

@@ -120,6 +120,27 @@ TEST_SUITE("frame_grabber") {
     set.take(51);
   }
 
+  TEST_CASE("a camera that sends what is no picture is opened anew, and that is told") {
+    Set set;
+    set.show(50);
+    set.take(50);
+    const cv::Mat damaged;
+    for (int k = 0; k < 5; ++k) {
+      set.clock.now_s = set.clock.now_s + 1.0;
+      set.camera.show(damaged);
+    }
+    set.camera.await_grabs(2);
+    CHECK(set.grabber.take_notices().empty());
+    set.clock.now_s = set.clock.now_s + 1.0;
+    set.camera.show(damaged);
+    const auto notices = set.await_notices(1);
+    CHECK(notices[0].kind == Kind::kLost);
+    CHECK(notices[0].text == "what it sends cannot be read as pictures");
+    set.camera.await_openings(2);
+    set.show(51);
+    set.take(51);
+  }
+
   TEST_CASE("one picture again and again is not taken for new ones") {
     Set set;
     set.show(50);
