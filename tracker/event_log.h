@@ -39,7 +39,7 @@ class EventWriter {
   /// Waits until the events are on the disk. throws InputError if it refuses.
   void sync() { file_.sync(); }
   /// Sets room on the disk aside. throws InputError if there is not so much.
-  void reserve(std::int64_t bytes) { file_.reserve(bytes); }
+  [[nodiscard]] bool reserve(std::int64_t bytes) { return file_.reserve(bytes); }
 
  private:
   LineFile file_;

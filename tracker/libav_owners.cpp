@@ -29,16 +29,21 @@ std::shared_ptr<AVFrame> new_frame() {
   return {frame, [](AVFrame* old) { av_frame_free(&old); }};
 }
 
+OwnedCodec new_codec(const AVCodec& decoder) {
+  OwnedCodec codec(avcodec_alloc_context3(&decoder));
+  if (!codec) throw std::bad_alloc();
+  codec->flags |= AV_CODEC_FLAG_UNALIGNED;  // cut off exactly what the film says
+  // Else of a photograph that is cut off the rest is made up.
+  if (decoder.id == AV_CODEC_ID_MJPEG) codec->err_recognition |= AV_EF_EXPLODE;
+  return codec;
+}
+
 OwnedCodec codec_for(const AVStream& stream) {
   const AVCodec* decoder = avcodec_find_decoder(stream.codecpar->codec_id);
   if (decoder == nullptr) return nullptr;
-  OwnedCodec codec(avcodec_alloc_context3(decoder));
-  if (!codec) throw std::bad_alloc();
+  OwnedCodec codec = new_codec(*decoder);
   if (avcodec_parameters_to_context(codec.get(), stream.codecpar) < 0) return nullptr;
   codec->pkt_timebase = stream.time_base;
-  codec->flags |= AV_CODEC_FLAG_UNALIGNED;  // cut off exactly what the film says
-  // Else of a photograph that is cut off the rest is made up.
-  if (decoder->id == AV_CODEC_ID_MJPEG) codec->err_recognition |= AV_EF_EXPLODE;
   return codec;
 }
 

@@ -2,6 +2,7 @@
 
 #include <memory>
 
+struct AVCodec;
 struct AVCodecContext;
 struct AVFrame;
 struct AVPacket;
@@ -23,6 +24,8 @@ using OwnedPacket = std::unique_ptr<AVPacket, FreePacket>;
 [[nodiscard]] OwnedPacket new_packet();
 [[nodiscard]] std::shared_ptr<AVFrame> new_frame();
 
+/// What decodes so, not opened yet. throws std::bad_alloc
+[[nodiscard]] OwnedCodec new_codec(const AVCodec& decoder);
 /// What decodes that stream, not opened yet; nothing if libav cannot.
 [[nodiscard]] OwnedCodec codec_for(const AVStream& stream);
 

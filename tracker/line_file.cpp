@@ -106,13 +106,14 @@ void LineFile::append(std::string_view line) {
   }
 }
 
-void LineFile::reserve(std::int64_t bytes) {
+bool LineFile::reserve(std::int64_t bytes) {
   const off_t end = ::lseek(descriptor_, 0, SEEK_END);
   if (::fallocate(descriptor_, FALLOC_FL_KEEP_SIZE, end, std::min(bytes, kMostReserve)) == 0) {
     has_reserve_ = true;
   } else if (errno == ENOSPC || errno == EDQUOT || errno == EFBIG) {
     throw cannot("set room aside for", path_);
   }
+  return has_reserve_;
 }
 
 void LineFile::sync() {

@@ -40,9 +40,9 @@ class LineFile {
   [[nodiscard]] bool is_repeating() const { return repeated_end_ < standing_end_; }
 
   /// Sets room on the disk aside for so many bytes more, so that other files cannot take it; it is
-  /// given back when this ends. Does nothing where the file system knows no such thing.
+  /// given back when this ends. False where the file system knows no such thing.
   /// throws InputError if there is not so much room.
-  void reserve(std::int64_t bytes);
+  [[nodiscard]] bool reserve(std::int64_t bytes);
 
   /// Waits until what was appended is on the disk, so that a power cut cannot take it.
   /// throws InputError if the disk refuses; then nothing is known of the last lines, and trying

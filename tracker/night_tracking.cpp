@@ -240,10 +240,11 @@ void NightTracking::finish() {
   camera_.finish();
 }
 
-void NightTracking::reserve(long lines) {
+bool NightTracking::reserve(long lines) {
   constexpr std::int64_t kBytesOfLine = 120;  // of either file
-  track_.reserve(kBytesOfLine * lines);
-  camera_.reserve(kBytesOfLine * lines / 4);  // there are fewer looks than lines
+  const bool of_track = track_.reserve(kBytesOfLine * lines);
+  const bool of_camera = camera_.reserve(kBytesOfLine * lines / 4);  // fewer looks than lines
+  return of_track && of_camera;
 }
 
 void NightTracking::sync() {

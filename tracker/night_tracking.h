@@ -98,7 +98,7 @@ class CameraLog {
   /// Whether it was knocked since the first picture, as far as could be seen.
   [[nodiscard]] bool was_knocked() const { return was_knocked_; }
   void sync() { file_.sync(); }
-  void reserve(std::int64_t bytes) { file_.reserve(bytes); }
+  [[nodiscard]] bool reserve(std::int64_t bytes) { return file_.reserve(bytes); }
 
  private:
   void report(const CameraWatch::Event& moved);
@@ -124,7 +124,7 @@ class TrackLog {
   /// throws InputError if the file holds more than these frames give.
   void finish();
   void sync() { file_.sync(); }
-  void reserve(std::int64_t bytes) { file_.reserve(bytes); }
+  [[nodiscard]] bool reserve(std::int64_t bytes) { return file_.reserve(bytes); }
   [[nodiscard]] const std::string& torn_line() const { return file_.torn_line(); }
 
  private:
@@ -182,7 +182,7 @@ class NightTracking {
   /// throws InputError if the disk refuses.
   void sync();
   /// Sets room on the disk aside for so many lines more. throws InputError if there is not so much.
-  void reserve(long lines);
+  [[nodiscard]] bool reserve(long lines);
 
  private:
   void keep_evidence(const Frame& frame);

@@ -162,7 +162,7 @@ void DeviceCamera::note_time(double stamp_s, bool monotonic) {
 }
 
 bool DeviceCamera::retrieve(cv::Mat& picture) {
-  return newest_ && decode(format_, memory_[newest_->index].bytes, newest_->size, picture);
+  return newest_ && decode(format_, memory_[newest_->index].bytes, newest_->size, jpeg_, picture);
 }
 
 std::vector<CameraSetting> DeviceCamera::settings() {

@@ -11,6 +11,7 @@
 #include "tracker/camera/clock.h"
 #include "tracker/camera/device_calls.h"
 #include "tracker/camera/device_format.h"
+#include "tracker/camera/jpeg_decoder.h"
 
 namespace nightswing::tracker {
 
@@ -59,6 +60,7 @@ class DeviceCamera : public Camera {
   DeviceCalls calls_;
   int device_ = -1;
   DeviceFormat format_;
+  JpegDecoder jpeg_;
   std::vector<Memory> memory_;
   std::optional<Filled> newest_;
   double grabbed_steady_s_ = 0.0;

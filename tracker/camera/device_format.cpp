@@ -6,13 +6,11 @@
 #include <array>
 #include <cmath>
 #include <cstring>
-#include <limits>
 #include <string_view>
 #include <tuple>
 #include <vector>
 
 #include <fmt/format.h>
-#include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
 
 #include "analysis/input_error.h"
@@ -198,16 +196,18 @@ std::string text_of(const DeviceFormat& format) {
                                           : std::string("rate not told"));
 }
 
-bool decode(const DeviceFormat& format, const void* bytes, std::size_t size, cv::Mat& picture) {
+bool decode(const DeviceFormat& format,
+            const void* bytes,
+            std::size_t size,
+            JpegDecoder& jpeg,
+            cv::Mat& picture) {
   const Readable* about = readable(format.pixel_format);
   if (about == nullptr) return false;
-  // OpenCV's matrices do not take memory that is only to be read; nothing writes to it here.
-  void* const data = const_cast<void*>(bytes);
   if (about->compressed) {
-    if (size > static_cast<std::size_t>(std::numeric_limits<int>::max())) return false;
-    const cv::Mat packed(1, static_cast<int>(size), CV_8UC1, data);
-    picture = cv::imdecode(packed, cv::IMREAD_COLOR | cv::IMREAD_IGNORE_ORIENTATION);
-    return picture.cols == format.width_px && picture.rows == format.height_px;
+    const Picture decoded = jpeg.decode(bytes, size);
+    if (decoded.size() != cv::Size(format.width_px, format.height_px)) return false;
+    picture = decoded.bgr();
+    return true;
   }
   const bool planar = format.pixel_format == V4L2_PIX_FMT_NV12;
   const int channels = about->bits == 16 ? 2 : 1;
@@ -217,7 +217,8 @@ bool decode(const DeviceFormat& format, const void* bytes, std::size_t size, cv:
   const cv::Mat raw(rows,
                     format.width_px,
                     channels == 2 ? CV_8UC2 : CV_8UC1,
-                    data,
+                    // OpenCV's matrices do not take memory that is only to be read.
+                    const_cast<void*>(bytes),
                     static_cast<std::size_t>(line));
   switch (format.pixel_format) {
     case V4L2_PIX_FMT_YUYV:

@@ -7,6 +7,7 @@
 
 #include "tracker/camera/camera_settings.h"
 #include "tracker/camera/device_calls.h"
+#include "tracker/camera/jpeg_decoder.h"
 
 namespace nightswing::tracker {
 
@@ -33,9 +34,11 @@ struct DeviceFormat {
 [[nodiscard]] std::string text_of(const DeviceFormat& format);
 
 /// The picture in the bytes that the device gave, 8-bit BGR; false if they are damaged.
+///   jpeg  for devices that send such; the same one for each picture
 [[nodiscard]] bool decode(const DeviceFormat& format,
                           const void* bytes,
                           std::size_t size,
+                          JpegDecoder& jpeg,
                           cv::Mat& picture);
 
 }  // namespace nightswing::tracker

@@ -97,8 +97,7 @@ void aim(const Arguments& arguments) {
   const SystemClock clock;
   const StopSignal stop_signal;
   const PageAddress address = page_address(arguments.page);
-  const OpenCamera open = camera_opener(camera_request(arguments.camera), clock);
-  print_opening(arguments.camera);
+  const OpenCamera open = announced_opener(arguments.camera, clock);
   auto camera = open(&StopSignal::came);
   if (!camera) return;
   FrameGrabberOptions patience;

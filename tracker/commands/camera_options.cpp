@@ -81,12 +81,17 @@ CameraRequest camera_request(const CameraArguments& arguments) {
   return request;
 }
 
-void print_opening(const CameraArguments& arguments) {
-  if (!is_stream(arguments.camera)) return;
-  say(stderr,
-      fmt::format("opening {} (it is given up after {} s) ...\n",
-                  arguments.camera,
-                  std::chrono::duration_cast<std::chrono::seconds>(StreamPatience{}.open).count()));
+OpenCamera announced_opener(const CameraArguments& arguments, const Clock& clock, bool quiet) {
+  return [open = camera_opener(camera_request(arguments), clock),
+          address = arguments.camera,
+          is_said = quiet || !is_stream(arguments.camera)](const GiveUp& gives_up) mutable {
+    if (!std::exchange(is_said, true)) {
+      const auto patience = std::chrono::duration_cast<std::chrono::seconds>(StreamPatience{}.open);
+      say(stderr,
+          fmt::format("opening {} (it is given up after {} s) ...\n", address, patience.count()));
+    }
+    return open(gives_up);
+  };
 }
 
 std::string settings_text(const CameraArguments& arguments) {

@@ -27,8 +27,12 @@ CLI::Option* add_camera_options(CLI::App& command, CameraArguments& arguments);
 /// What they ask for.
 [[nodiscard]] CameraRequest camera_request(const CameraArguments& arguments);
 
-/// Says that a network camera is being opened, which may take its time.
-void print_opening(const CameraArguments& arguments);
+/// What opens that camera; the first time it says, unless `quiet`, that a network camera is being
+/// opened, which may take its time. `clock` must outlive what is opened. throws InputError like
+/// camera_opener.
+[[nodiscard]] OpenCamera announced_opener(const CameraArguments& arguments,
+                                          const Clock& clock,
+                                          bool quiet = false);
 
 /// The same as words of a command line, without --camera; begins with a blank if not empty.
 [[nodiscard]] std::string settings_text(const CameraArguments& arguments);

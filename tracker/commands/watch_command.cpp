@@ -110,8 +110,7 @@ void watch_with(const Arguments& arguments) {
                              },
                          .tell = [&](const std::string& event,
                                      const std::string& detail) { terminal.tell(event, detail); }};
-  const OpenCamera open = camera_opener(camera_request(arguments.camera), clock);
-  if (!arguments.quiet) print_opening(arguments.camera);
+  const OpenCamera open = announced_opener(arguments.camera, clock, arguments.quiet);
   const WatchSummary summary = watch(request_from(arguments, clock), open, clock, hooks);
   terminal.finish();
   print(summary);

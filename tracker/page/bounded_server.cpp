@@ -67,11 +67,14 @@ Descriptor listening_socket(const PageAddress& address) {
   ::setsockopt(socket.get(), SOL_SOCKET, SO_REUSEADDR, &yes, sizeof(yes));
   if (::bind(socket.get(), reinterpret_cast<const sockaddr*>(&place), size) != 0 ||
       ::listen(socket.get(), kWaiting) != 0) {
+    const int fault = errno;
+    const bool is_foreign = fault == EADDRNOTAVAIL;
     throw InputError(
-        fmt::format("no page can be served at {} port {} ({}); give --page another port",
+        fmt::format("no page can be served at {} port {} ({}); give --page {}",
                     address.host,
                     address.port,
-                    std::strerror(errno)));
+                    is_foreign ? "this computer has no such address" : std::strerror(fault),
+                    is_foreign ? "one that it has, or 0.0.0.0 for all of them" : "another port"));
   }
   return socket;
 }

@@ -27,10 +27,13 @@ PageResponse json(std::string text) {
 
 }  // namespace
 
-LivePage::LivePage(const PageAddress& address, PageParts parts, const ServerLimits& limits)
+LivePage::LivePage(const PageAddress& address,
+                   PageParts parts,
+                   std::string token,
+                   const ServerLimits& limits)
     : address_(address),
       parts_(std::move(parts)),
-      token_(random_token()),
+      token_(std::move(token)),
       server_(address, limits) {
   server_.serve([this](const PageRequest& request) { return answer(request); });
 }
@@ -81,7 +84,11 @@ PageResponse LivePage::answer(const PageRequest& request) {
   if (path == "/chart.js") {
     return {.type = "text/javascript; charset=utf-8", .body = std::string(chart_library())};
   }
-  if (path == "/state.json") return json(json_text(parts_.state()));
+  if (path == "/state.json") {
+    PageState state = parts_.state();
+    state.may_mark = parts_.mark && is_same_secret(request.parameter("token"), token_);
+    return json(json_text(state));
+  }
   if (path == "/track.json" && parts_.track) {
     return json(parts_.track(request.parameter("edition"),
                              analysis::parse_number(request.parameter("since"))));

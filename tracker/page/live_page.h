@@ -7,6 +7,7 @@
 
 #include "analysis/swing_series.h"
 #include "tracker/page/bounded_server.h"
+#include "tracker/page/page_address.h"
 #include "tracker/page/page_state.h"
 
 namespace nightswing::tracker {
@@ -38,8 +39,11 @@ struct PageParts {
 /// refused, but for opening the page itself, and so is every request under a foreign name (`Host`).
 class LivePage {
  public:
-  /// Served from now on, with a new token. throws InputError if nothing can be served there.
-  LivePage(const PageAddress& address, PageParts parts, const ServerLimits& limits = {});
+  /// Served from now on. throws InputError if nothing can be served there.
+  LivePage(const PageAddress& address,
+           PageParts parts,
+           std::string token = random_token(),
+           const ServerLimits& limits = {});
 
   /// As people type it, the token in it; more than one if it is served at all addresses.
   [[nodiscard]] std::vector<std::string> urls() const;

@@ -92,6 +92,10 @@
     }).map(function (event) {
       return { t_s: event.t_s, event: "sources at " + event.detail };
     });
+    if (element("mark")) {
+      element("mark").hidden = !state.may_mark;
+      element("no-mark").hidden = state.may_mark;
+    }
     showPicture(state.picture);
   }
 
@@ -219,8 +223,6 @@
   });
   document.addEventListener("visibilitychange", look);
   if (element("mark")) {
-    element("mark").hidden = !token;
-    element("no-mark").hidden = Boolean(token);
     document.querySelectorAll("#mark button").forEach(function (button) {
       button.addEventListener("click", function () { mark(button); });
     });

@@ -118,6 +118,11 @@ std::string random_token() {
   return token;
 }
 
+bool is_token(std::string_view text) {
+  return text.size() == 2 * kTokenBytes &&
+         text.find_first_not_of("0123456789abcdef") == std::string_view::npos;
+}
+
 bool is_same_secret(std::string_view a, std::string_view b) {
   if (a.size() != b.size()) return false;
   unsigned difference = 0;

@@ -22,6 +22,9 @@ struct PageAddress {
 /// 128 random bits from the kernel, as 32 hexadecimal digits. throws InputError if it gives none.
 [[nodiscard]] std::string random_token();
 
+/// Whether this is of the form of such a token.
+[[nodiscard]] bool is_token(std::string_view text);
+
 /// Whether both are the same, in a time that does not tell where they differ.
 [[nodiscard]] bool is_same_secret(std::string_view a, std::string_view b);
 

@@ -18,7 +18,7 @@ std::string section(std::string_view id, std::string_view title, std::string_vie
 }
 
 std::string mark_html() {
-  return "<details id=\"mark\">\n<summary>The sources were moved</summary>\n"
+  return "<details id=\"mark\" hidden>\n<summary>The sources were moved</summary>\n"
          "<p>Note it at the moment when they have arrived. The line in events.csv gets the present "
          "time.</p>\n"
          "<p class=\"sides\">\n"
@@ -26,8 +26,8 @@ std::string mark_html() {
          "<button type=\"button\" data-side=\"minus\">at minus now</button>\n"
          "<button type=\"button\" data-side=\"away\">away now</button>\n</p>\n"
          "<p id=\"mark-outcome\" role=\"status\"></p>\n</details>\n"
-         "<p id=\"no-mark\" class=\"faint\">To note from here that the sources were moved, open "
-         "the "
+         "<p id=\"no-mark\" class=\"faint\" hidden>To note from here that the sources were moved, "
+         "open the "
          "address that the program printed, with the token in it.</p>\n";
 }
 

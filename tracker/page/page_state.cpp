@@ -35,7 +35,8 @@ std::string json_text(const PageState& state) {
                       {"estimate", json_of(state.estimate)},
                       {"warnings", state.warnings},
                       {"events", nlohmann::json::array()},
-                      {"picture", state.picture}};
+                      {"picture", state.picture},
+                      {"may_mark", state.may_mark}};
   for (const Event& event : state.events) json["events"].push_back(json_of(event));
   return dump(json);
 }

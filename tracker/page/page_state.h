@@ -26,11 +26,12 @@ struct PageState {
   std::vector<std::string> warnings{};  ///< what to mend or to know, newest first
   std::vector<Event> events{};          ///< newest first
   long picture = 0;                     ///< another number for each picture
+  bool may_mark = false;                ///< whoever asks may note where the sources are
 };
 
 /// `{"headline": "...", "well": true, "values": [["name", "text"]], "estimate_text": "...",
 /// "estimate": [...], "warnings": ["..."], "events": [{"utc": "..."|null, "t_s": 1.0|null, "event":
-/// "...", "detail": "..."}], "picture": 1}`
+/// "...", "detail": "..."}], "picture": 1, "may_mark": false}`
 [[nodiscard]] std::string json_text(const PageState& state);
 
 /// One point of the chart.

@@ -11,6 +11,7 @@
 
 #include "analysis/input_error.h"
 #include "analysis/quantity.h"
+#include "tracker/line_file.h"
 #include "tracker/night_of_run.h"
 #include "tracker/side_mark.h"
 #include "tracker/track_file.h"
@@ -33,6 +34,18 @@ bool is_warning(const Event& event) {
   constexpr std::array<std::string_view, 6> kWords{
       "warning", "camera lost", "camera moved", "camera changed", "clock step", "video ended"};
   return std::ranges::find(kWords, event.event) != kWords.end();
+}
+
+/// That of the run's page before it was interrupted, or a new one.
+std::string token_of(const RunFolder& run) {
+  try {
+    std::string text = read_whole_file(run.page_token());
+    while (text.ends_with('\n')) text.pop_back();
+    if (is_token(text)) return text;
+  } catch (const InputError&) {
+    // there was none
+  }
+  return random_token();
 }
 
 /// The last part of its path.
@@ -87,7 +100,8 @@ WatchPage::WatchPage(const PageAddress& address,
                  [this] { return newest_.jpeg(seen().picture, std::chrono::steady_clock::now()); },
              .track = [this](const std::string& edition,
                              std::optional<double> since_s) { return track(edition, since_s); },
-             .mark = [this](analysis::Side side) { return mark(side); }}) {
+             .mark = [this](analysis::Side side) { return mark(side); }},
+            token_of(run_)) {
   try {
     const Track earlier = read_track(run_.track());
     const std::lock_guard lock(mutex_);
@@ -128,7 +142,21 @@ WatchPage::Seen WatchPage::seen() {
   return shared_;
 }
 
+void WatchPage::keep_token() {
+  std::error_code none;
+  if (is_token_kept_ || !std::filesystem::exists(run_.watch(), none)) return;
+  is_token_kept_ = true;
+  try {
+    using std::filesystem::perms;
+    write_whole_file(run_.page_token(), page_.token() + "\n");
+    std::filesystem::permissions(run_.page_token(), perms::owner_read | perms::owner_write, none);
+  } catch (const InputError&) {
+    // The watch itself tells what is wrong with the disk; the next page has another token then.
+  }
+}
+
 void WatchPage::read_run() {
+  keep_token();
   try {
     std::error_code none;
     // What cannot be read is tried again at the next look.
@@ -206,7 +234,13 @@ std::vector<PageValue> WatchPage::values_of(const Seen& seen) const {
     }
     values.push_back(
         {"spot",
-         fmt::format("peak {:.0f} counts above the wall, width {:.1f} px", p->peak, p->width_px)});
+         fmt::format("peak {:.0f} counts above the wall, width {:.1f} px{}",
+                     p->peak,
+                     p->width_px,
+                     status.spot.state == SpotState::kClipped
+                         ? ", its core clipped: measured by its flanks, a little less well; less "
+                           "exposure would mend it"
+                         : "")});
   }
   values.push_back({"sources at", side_text(log_)});
   values.push_back({"scale", map_ ? "read" : "not read yet: positions in pixels"});

@@ -9,6 +9,7 @@
 #include "analysis/input_error.h"
 #include "calibration/frame_registration.h"
 #include "tracker/picture_file.h"
+#include "tracker/time_text.h"
 #include "tracker/track_file.h"
 #include "tracker/wall_calibration.h"
 
@@ -77,7 +78,10 @@ void check_same_request(const RunFolder& run,
                         const EarlierRun& begun,
                         const std::string& every,
                         const std::string& scale) {
-  check_same(run, "--every", begun.watch.every, every);
+  // 1s and 1000ms are the same.
+  if (parse_duration_s(begun.watch.every) != parse_duration_s(every)) {
+    check_same(run, "--every", begun.watch.every, every);
+  }
   const auto bar = [](const std::string& text) {
     return text.empty() ? std::string("none") : text;
   };

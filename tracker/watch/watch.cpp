@@ -224,9 +224,10 @@ class Watching {
   void set_room_aside() {
     double left_s = request_.for_s ? *request_.for_s - t_s(clock_.steady_s()) : kUsualNight_s;
     if (request_.end_utc) left_s = seconds_between(clock_.utc(), *request_.end_utc);
-    night_->reserve(static_cast<long>(std::clamp(left_s, 600.0, 30.0 * kUsualNight_s) /
-                                      std::max(request_.every_s, 0.1)));
-    events_->reserve(kReservedForEvents);
+    const double lines =
+        std::clamp(left_s, 600.0, 30.0 * kUsualNight_s) / std::max(request_.every_s, 0.1);
+    const bool has_room = night_->reserve(static_cast<long>(lines));
+    is_room_aside_ = events_->reserve(kReservedForEvents) && has_room;
   }
 
   void log_beginning() {
@@ -245,6 +246,12 @@ class Watching {
                         camera.time_from));
     for (const std::string& refused : camera.refused) log_now("warning", refused);
     if (!doubt_.empty()) log_now("warning", doubt_);
+    if (!is_room_aside_) {
+      log_now("warning",
+              fmt::format("the file system of {} sets no room aside for a file: if the disk runs "
+                          "full the track ends, so leave room for the night",
+                          run_.path.string()));
+    }
     if (request_.video_bytes) {
       video_.emplace(
           run_.video(),
@@ -336,8 +343,9 @@ class Watching {
       night_->evidence().stop();
       log_now("warning",
               fmt::format("the disk is nearly full ({} left): no more pictures are kept, the track "
-                          "goes on in the room set aside for it",
-                          size_text(disk->free_bytes)));
+                          "goes on{}",
+                          size_text(disk->free_bytes),
+                          is_room_aside_ ? " in the room set aside for it" : " while it can"));
     }
   }
 
@@ -409,6 +417,7 @@ class Watching {
   double last_t_s_ = -1.0;
   double last_shown_s_ = 0.0;
   double next_house_s_ = 0.0;
+  bool is_room_aside_ = false;
   bool told_full_ = false;
   bool told_no_scale_ = false;
   bool told_pace_ = false;

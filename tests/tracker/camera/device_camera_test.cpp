@@ -246,6 +246,28 @@ TEST_SUITE("device_camera") {
     CHECK(cv::norm(gray, gray_ramp(), cv::NORM_INF) <= 4.0);  // JPEG of quality 95
   }
 
+  TEST_CASE("a JPEG with bytes too many is decoded, one that is cut off is damaged") {
+    Set set;
+    set.device.modes = {{V4L2_PIX_FMT_MJPEG, 64, 48, {15}}};
+    const auto camera = set.open();
+    std::vector<std::uint8_t> whole;
+    REQUIRE(cv::imencode(".jpg", gray_ramp(), whole));
+    std::vector<std::uint8_t> longer = whole;
+    longer.insert(longer.end() - 2, {0, 0});  // before the end marker, as cheap cameras send it
+    const std::vector<std::uint8_t> half(whole.begin(),
+                                         whole.begin() + static_cast<long>(whole.size() * 3 / 4));
+    for (const auto& [bytes, is_sound] : {std::pair{longer, true}, {half, false}, {whole, true}}) {
+      set.device.take_picture(bytes, 1000.0);
+      REQUIRE(camera->grab(kPatience) == Grab::kPicture);
+      cv::Mat picture;
+      REQUIRE(camera->retrieve(picture) == is_sound);
+      if (!is_sound) continue;
+      cv::Mat gray;
+      cv::extractChannel(picture, gray, 1);
+      CHECK(cv::norm(gray, gray_ramp(), cv::NORM_INF) <= 4.0);  // JPEG of quality 95
+    }
+  }
+
   TEST_CASE("an unplugged camera is gone, and everything is given back") {
     Set set;
     {

@@ -180,6 +180,17 @@ TEST_SUITE("live page") {
     CHECK(served.status("GET /page.js") == 200);
   }
 
+  TEST_CASE("whoever asks learns whether a side may be noted: with the right token only") {
+    Served served;
+    const auto may_mark = [&](const std::string& query) {
+      return nlohmann::json::parse(body_of(served.ask("GET /state.json" + query)))["may_mark"]
+          .get<bool>();
+    };
+    CHECK(may_mark("?token=" + served.page.token()));
+    CHECK_FALSE(may_mark("?token=" + served.page.token().substr(1)));
+    CHECK_FALSE(may_mark(""));
+  }
+
   TEST_CASE("each page has a token of its own") {
     CHECK(Served().page.token() != Served().page.token());
   }

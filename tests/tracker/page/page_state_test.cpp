@@ -16,7 +16,7 @@ TEST_SUITE("page state") {
       CAPTURE(name);
       CHECK(page_js().find("state." + name) != std::string::npos);
     }
-    CHECK(json.size() == 8);
+    CHECK(json.size() == 9);
     CHECK(json["events"][0]["utc"].is_null());
     CHECK(json["events"][0]["t_s"].is_null());
     const auto track = nlohmann::json::parse(json_text({}, "1", "mm", "", {}));

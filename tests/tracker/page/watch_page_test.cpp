@@ -1,5 +1,7 @@
 #include "tracker/page/watch_page.h"
 
+#include <filesystem>
+
 #include <doctest/doctest.h>
 #include <nlohmann/json.hpp>
 
@@ -9,6 +11,7 @@
 #include "tests/support/raw_connection.h"
 #include "tests/support/temporary_folder.h"
 #include "tracker/camera_file.h"
+#include "tracker/line_file.h"
 #include "tracker/track_file.h"
 #include "tracker/wall_calibration.h"
 #include "tracker/wall_file.h"
@@ -95,6 +98,36 @@ TEST_SUITE("watch page") {
     night.watched.see({.t_s = 62.0, .camera_fault = "it is unplugged"}, {});
     CHECK(night.state()["headline"].get<std::string>().find("it is unplugged") !=
           std::string::npos);
+  }
+
+  TEST_CASE("a clipped spot is told with what would mend it") {
+    Night night;
+    WatchStatus status{.t_s = 1.0, .pictures = 1};
+    status.spot = {SpotState::kClipped, SpotPosition{100.0, 120.0, 0.1, 0.1, 200.0, 4.0}};
+    night.watched.see(status, cv::Mat(240, 320, CV_8UC3, cv::Scalar::all(40)));
+    CHECK(night.value("spot").ends_with("less exposure would mend it"));
+    night.see(2.0, 100.0);
+    CHECK(night.value("spot").ends_with("width 4.0 px"));
+  }
+
+  TEST_CASE("the page of a run that is gone on with has its old address, if somebody knows it") {
+    Night night;
+    const std::string token = night.watched.page().token();
+    const auto again = [&] {
+      const WatchPage page({.port = 0}, night.run.path, night.clock, "");
+      return page.page().token();
+    };
+    static_cast<void>(night.state());
+    CHECK_FALSE(std::filesystem::exists(night.run.page_token()));  // the run has not begun
+    write_whole_file(night.run.watch(), "camera: a test\n");
+    CHECK(again() != token);
+    static_cast<void>(night.state());
+    CHECK(again() == token);
+    using std::filesystem::perms;
+    CHECK(std::filesystem::status(night.run.page_token()).permissions() ==
+          (perms::owner_read | perms::owner_write));
+    write_whole_file(night.run.page_token(), "not a token\n");
+    CHECK(is_token(again()));
   }
 
   TEST_CASE("that the camera was lost is among the warnings, also when it is back") {

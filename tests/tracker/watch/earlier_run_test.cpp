@@ -184,6 +184,8 @@ TEST_SUITE("earlier run") {
     }
     night.camera.unplug();
     CHECK(Watcher(night).result().was_over);
+    night.request.every = "1000ms";  // the same in other words
+    CHECK(Watcher(night).result().was_over);
     night.request.every = "2s";
     CHECK(Watcher(night).fault().find("was begun with --every '1s', not '2s'") !=
           std::string::npos);
