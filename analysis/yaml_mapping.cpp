@@ -134,10 +134,17 @@ YamlMapping YamlMapping::from_file(const std::filesystem::path& path) {
   std::ifstream file(path, std::ios::binary);
   std::ostringstream content;
   if (file) content << file.rdbuf();
-  // A folder opens as a file but cannot be read; an empty file leaves only failbit in `content`.
-  if (!file || std::filesystem::is_directory(path)) {
-    throw InputError(fmt::format("cannot read the file {}", path.string()));
+  std::error_code none;
+  if (!std::filesystem::exists(path, none)) {
+    throw InputError(fmt::format("there is no file {}; look where it lies and how it is written",
+                                 path.string()));
   }
+  if (std::filesystem::is_directory(path, none)) {
+    throw InputError(fmt::format("{} is a folder; name the file in it", path.string()));
+  }
+  // An empty file leaves only failbit in `content`.
+  if (!file)
+    throw InputError(fmt::format("{} may not be read; look at its permissions", path.string()));
   return from_text(content.str(), path.string());
 }
 

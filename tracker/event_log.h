@@ -22,7 +22,8 @@ namespace nightswing::tracker {
 /// side withdrawn  the same words: the mark of this side at this moment was wrong
 /// camera moved    by how much, in words; positions are taken back from then on
 /// resumed     after how many frames an interrupted tracking was gone on with
-/// spot lost, spot found, gap, warning, ended, calibrated    a sentence
+/// spot lost, spot found, gap, warning, ended    a sentence
+/// calibrated  a sentence, and by which command (tracker/repeat_commands.h)
 struct Event {
   std::optional<UtcTime> utc;
   std::optional<double> t_s;

@@ -7,6 +7,7 @@
 #include "analysis/input_error.h"
 #include "tracker/commands/program.h"
 #include "tracker/say.h"
+#include "tracker/usage_error.h"
 
 namespace {
 
@@ -31,6 +32,9 @@ int run(int argc, char** argv) {
       return program->exit(error) == 0 ? 0 : kWrongUsage;
     }
     return 0;
+  } catch (const nightswing::tracker::UsageError& error) {
+    say(stderr, fmt::format("nightswing: {}\n", error.what()));
+    return kWrongUsage;
   } catch (const nightswing::InputError& error) {
     say(stderr, fmt::format("nightswing: {}\n", error.what()));
   } catch (const std::exception& error) {

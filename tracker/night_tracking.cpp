@@ -9,6 +9,7 @@
 #include "analysis/input_error.h"
 #include "tracker/calibration_picture.h"
 #include "tracker/picture_file.h"
+#include "tracker/repeat_commands.h"
 #include "tracker/wall_file.h"
 
 namespace nightswing::tracker {
@@ -19,23 +20,28 @@ namespace {
 constexpr int kFramesToEvent = 3;
 constexpr double kLongestWait_s = 1800.0;  // between two attempts to read the wall
 
-WallReading read_wall(const cv::Mat& picture, const RunFolder& run, const ScaleInView& scale) {
+WallReading read_wall(const cv::Mat& picture,
+                      double t_s,
+                      const RunFolder& run,
+                      const ScaleInView& scale) {
   try {
     WallReading reading{.map = map_from_picture(picture, run.first_frame().string(), scale),
-                        .text = {}};
+                        .text = {},
+                        .command = scale.command,
+                        .t_s = t_s};
     write_picture(run.calibration_picture(), calibration_picture(picture, *reading.map));
     reading.text = describe(*reading.map);
     return reading;
   } catch (const InputError& error) {
     // No scale in view is no fault of the track: it can be calibrated later.
-    return {.map = {}, .text = error.what()};
+    return {.map = {}, .text = error.what(), .command = scale.command, .t_s = t_s};
   }
 }
 
 }  // namespace
 
 void WallReader::see(const EvidenceFrames& evidence) {
-  if (!started_ && evidence.has_first_mean()) start(evidence.first_mean());
+  if (!started_ && evidence.has_first_mean()) start(evidence.first_mean(), 0.0);
 }
 
 void WallReader::look_again(const Frame& frame) {
@@ -44,7 +50,7 @@ void WallReader::look_again(const Frame& frame) {
   if (frame.t_s < *again_s_) return;
   again_.add(frame.picture.bgr());
   if (!again_.is_whole()) return;
-  start(again_.mean());
+  start(again_.mean(), *again_s_);
   again_ = {};
   again_s_.reset();
   wait_s_ = std::min(2.0 * wait_s_, kLongestWait_s);
@@ -64,7 +70,7 @@ std::optional<WallReading> WallReader::take() {
 }
 
 WallReading WallReader::finish(const EvidenceFrames& evidence) {
-  if (!reading_.valid()) start(evidence.first_mean());
+  if (!reading_.valid()) start(evidence.first_mean(), 0.0);
   return taken();
 }
 
@@ -74,16 +80,22 @@ WallReading WallReader::taken() {
   return reading;
 }
 
-void WallReader::start(const cv::Mat& mean) {
+void WallReader::start(const cv::Mat& mean, double t_s) {
   started_ = true;
   failed_ = false;
-  reading_ = std::async(std::launch::async, read_wall, mean, run_, scale_);
+  reading_ = std::async(std::launch::async, read_wall, mean, t_s, run_, scale_);
 }
 
-bool note_wall(const WallReading& reading, const RunFolder& run, EventWriter& events) {
+bool note_wall(const WallReading& reading,
+               const RunFolder& run,
+               const UtcOf& utc_of,
+               EventWriter& events) {
   const bool stands = std::filesystem::exists(run.wall());
   if (reading.map && !stands) write_wall_map(run.wall(), *reading.map);
-  events.append({{}, {}, reading.map ? "calibrated" : "warning", reading.text});
+  events.append({utc_of(reading.t_s),
+                 reading.t_s,
+                 reading.map ? "calibrated" : "warning",
+                 reading.map ? calibrated_text(reading.text, reading.command) : reading.text});
   return reading.map || stands;
 }
 

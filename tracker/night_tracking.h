@@ -30,6 +30,8 @@ using UtcOf = std::function<std::optional<UtcTime>(double t_s)>;
 struct WallReading {
   std::optional<calibration::WallMap> map;
   std::string text;
+  std::string command{};  ///< that said something of the scale
+  double t_s = 0.0;       ///< of the first frame of the picture
 };
 
 /// Reads the wall on a thread of its own, beginning as soon as the picture for it is there; and
@@ -51,7 +53,7 @@ class WallReader {
   [[nodiscard]] WallReading finish(const EvidenceFrames& evidence);
 
  private:
-  void start(const cv::Mat& mean);
+  void start(const cv::Mat& mean, double t_s);
   [[nodiscard]] WallReading taken();
 
   RunFolder run_;
@@ -66,7 +68,10 @@ class WallReader {
 
 /// Puts the reading into the run: wall.yaml, unless one stands there (an earlier one, or calibrated
 /// by hand since), and a line of the log. Returns whether the run has a map.
-bool note_wall(const WallReading& reading, const RunFolder& run, EventWriter& events);
+bool note_wall(const WallReading& reading,
+               const RunFolder& run,
+               const UtcOf& utc_of,
+               EventWriter& events);
 
 /// What a run that is gone on with has seen: the picture that its camera.csv refers to, and the
 /// spot in it.

@@ -11,14 +11,32 @@
 #include "tracker/night_tracking.h"
 #include "tracker/progress.h"
 #include "tracker/swing_pace.h"
+#include "tracker/usage_error.h"
 #include "tracker/version.h"
 
 namespace nightswing::tracker {
 namespace {
 
+/// The pace is told by --start and --end, or by --frame-every.
+void check_end(const ReplayRequest& request) {
+  if (!request.start) {
+    throw UsageError("--end tells the pace only with --start: give both, or --frame-every");
+  }
+  if (request.frame_every_s) {
+    throw UsageError(
+        "--frame-every tells the pace, and so does --end with --start: leave one of them out");
+  }
+  if (*request.end > *request.start) return;
+  throw UsageError(
+      fmt::format("--end {} is not later than --start {}: a night that goes past midnight ends on "
+                  "the next day",
+                  iso_text(*request.end),
+                  iso_text(*request.start)));
+}
+
 std::unique_ptr<FrameSource> open(const ReplayRequest& request) {
   if (request.average_s && (*request.average_s <= 0.0 || *request.average_s > kMostAverage_s)) {
-    throw InputError(
+    throw UsageError(
         fmt::format("--average {} s: give more than 0 and at most {} s, or the swing "
                     "itself is averaged out",
                     *request.average_s,
@@ -26,9 +44,7 @@ std::unique_ptr<FrameSource> open(const ReplayRequest& request) {
   }
   SourceOptions options{.frame_every_s = request.frame_every_s, .whole_s = {}};
   if (request.end) {
-    if (!request.start || request.frame_every_s || *request.end <= *request.start) {
-      throw InputError("--end belongs to an earlier --start and replaces --frame-every");
-    }
+    check_end(request);
     options.whole_s = seconds_between(*request.start, *request.end);
   }
   if (request.resume && is_stream(request.source)) {
@@ -42,8 +58,7 @@ std::unique_ptr<FrameSource> open(const ReplayRequest& request) {
 }
 
 RunInfo info_of(const ReplayRequest& request, const SourceFacts& source) {
-  const std::string averages =
-      request.average_s ? fmt::format(", averages over {} s", *request.average_s) : "";
+  const std::string averages = request.average_s ? averages_text(*request.average_s) : "";
   return {.program = program_and_version(),
           .source = request.source,
           .frame_width_px = source.width_px,
@@ -51,7 +66,7 @@ RunInfo info_of(const ReplayRequest& request, const SourceFacts& source) {
           .rotation_deg = source.rotation_deg,
           .time_from = source.time_from + averages,
           .start = request.start ? request.start : source.start,
-          .start_from = request.start ? "option --start" : source.start_from};
+          .start_from = request.start ? kStartFromOption : source.start_from};
 }
 
 /// throws InputError if the run was begun with something else than what is asked for now.
@@ -165,7 +180,8 @@ ReplaySummary replay(const ReplayRequest& request) {
     throw InputError(fmt::format("{} holds no frame that can be read", request.source));
   }
   const WallReading wall = night.finish_wall();
-  summary.calibrated = note_wall(wall, summary.run, events);
+  summary.calibrated = note_wall(
+      wall, summary.run, [&](double t_s) { return utc_at(summary.info, t_s); }, events);
   summary.wall = wall.text;
   summary.warnings = source->warnings();
   for (const std::string& warning : summary.warnings) events.append({{}, {}, "warning", warning});

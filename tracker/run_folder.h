@@ -89,6 +89,21 @@ void write_run_info(const RunFolder& run, const RunInfo& info);
 /// The step that time_from_steps wrote; nothing if the times are from elsewhere.
 [[nodiscard]] std::optional<double> frame_every_s(const RunInfo& info);
 
+/// `time_from` of a time-lapse whose frames were spread evenly over so much time.
+[[nodiscard]] std::string time_from_whole(long pictures, double whole_s);
+
+/// The time that time_from_whole wrote; nothing if the times are from elsewhere.
+[[nodiscard]] std::optional<double> whole_s(const RunInfo& info);
+
+/// What stands behind `time_from` if each line of the track is the mean over such a window.
+[[nodiscard]] std::string averages_text(double window_s);
+
+/// The window that averages_text wrote; nothing if each frame has its line.
+[[nodiscard]] std::optional<double> average_s(const RunInfo& info);
+
+/// `start_from` of a start that the user gave.
+inline constexpr const char* kStartFromOption = "option --start";
+
 /// throws InputError for a key that is unknown, missing or of the wrong kind.
 [[nodiscard]] RunInfo read_run_info(const RunFolder& run);
 

@@ -59,7 +59,7 @@ void VideoSource::set_pace(const std::filesystem::path& path, const SourceOption
     const long pictures = count_pictures(path);
     if (pictures < 2) throw InputError(fmt::format("{} holds less than two frames", name_));
     frame_every_s_ = *options.whole_s / static_cast<double>(pictures - 1);
-    facts_.time_from = fmt::format("{} frames evenly over {:.3f} s", pictures, *options.whole_s);
+    facts_.time_from = time_from_whole(pictures, *options.whole_s);
   }
 }
 

@@ -9,6 +9,7 @@
 #include "analysis/quantity.h"
 #include "calibration/printed_scale.h"
 #include "calibration/scale_reader.h"
+#include "tracker/usage_error.h"
 
 namespace nightswing::tracker {
 namespace {
@@ -30,8 +31,8 @@ struct HandPoint {
   std::optional<double> y_mm;
 };
 
-InputError bad_point(const std::string& text, std::string_view why) {
-  return InputError(fmt::format(
+UsageError bad_point(const std::string& text, std::string_view why) {
+  return UsageError(fmt::format(
       "--point {}: {}; write x_px,y_px=reading such as 412.5,388.0=120mm, or x_px,y_px=x,y for a "
       "place on the wall",
       text,
@@ -63,10 +64,10 @@ HandPoint parse_point(const std::string& text, FrameSize frame) {
   const auto y_px = analysis::parse_number(pixel.substr(comma + 1));
   if (!x_px || !y_px) throw bad_point(text, "the pixel is not two numbers");
   if (!is_inside({*x_px, *y_px}, frame)) {
-    throw bad_point(text,
-                    fmt::format("the pixel lies outside the picture of {} x {} pixels",
-                                frame.width_px,
-                                frame.height_px));
+    throw InputError(bad_point(text,
+                               fmt::format("the pixel lies outside the picture of {} x {} pixels",
+                                           frame.width_px,
+                                           frame.height_px)));
   }
   HandPoint point{.pixel = {*x_px, *y_px}, .x_mm = 0.0, .y_mm = {}};
   const std::size_t wall_comma = wall.find(',');
@@ -167,25 +168,31 @@ WallMap map_of(const calibration::RulerReading& reading) {
 
 analysis::Measured parse_bar_mm(const std::string& text) {
   const auto fail = [&text](std::string_view why) {
-    return InputError(fmt::format(
-        "--bar {}: {}; write what the bar measures and how well, such as 199.4(2) mm", text, why));
+    return UsageError(fmt::format(
+        "--bar '{}' {}, such as --bar '199.4(2) mm'; 200 mm, on a portrait sheet 160 mm, if the "
+        "printer kept the size",
+        text,
+        why));
   };
+  analysis::Measured bar_mm{0.0, 0.0};
   try {
     const auto bar_m = analysis::parse_quantity(text, analysis::Dimension::kLength);
-    if (!(bar_m.u > 0.0)) throw fail("the uncertainty is missing");
-    const analysis::Measured bar_mm{bar_m.value / kMillimetre_m, bar_m.u / kMillimetre_m};
-    if (std::abs(bar_mm.value / printed_bar_mm(bar_mm) - 1.0) <= kMostOff) return bar_mm;
-    throw fail(
-        "the bar should be 200 mm, or 160 mm on a portrait sheet, and no printer is more than 5 % "
-        "off; print again at 100 %");
-  } catch (const analysis::QuantityError& error) {
-    throw fail(error.what());
+    bar_mm = {bar_m.value / kMillimetre_m, bar_m.u / kMillimetre_m};
+  } catch (const analysis::QuantityError&) {
+    throw fail("is no length with its unit: write what the bar measures and how well");
   }
+  if (!(bar_mm.u > 0.0)) throw fail("lacks the uncertainty: write how well the bar was measured");
+  if (!(std::abs(bar_mm.value / printed_bar_mm(bar_mm) - 1.0) <= kMostOff)) {
+    throw fail(
+        "is more than the 5 % off that a printer can be: measure again from stroke to stroke, or "
+        "print again at 100 %");
+  }
+  return bar_mm;
 }
 
 std::optional<calibration::RulerHint> parse_ruler_hint(const std::string& text) {
   if (text == "find") return std::nullopt;
-  const InputError fault(fmt::format(
+  const UsageError fault(fmt::format(
       "--ruler {}: write two pixels along the ruler's edge such as 120,600:1180,640, or 'find'",
       text));
   const std::size_t colon = text.find(':');

@@ -21,6 +21,8 @@ struct ScaleInView {
   bool ruler = false;
   std::optional<calibration::RulerHint> ruler_hint{};
   std::vector<calibration::RulerLabel> ruler_labels{};
+  /// The command that said so, as the log keeps it (calibrated_text); empty if nothing was said.
+  std::string command{};
 };
 
 /// `199.4(2) mm`, or of a portrait sheet `159.5(2) mm`.

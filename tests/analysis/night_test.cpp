@@ -166,6 +166,14 @@ TEST_SUITE("night") {
     night.sides = {{Side::kAway, 0.0}};
     CHECK(
         error_text(analyse).starts_with("the night has no segment with the sources near the boom"));
+    night.sides = {{Side::kPlus, 0.0}, {Side::kMinus, 7000.0}};
+    const auto settled = [&] {
+      static_cast<void>(analyse_night(night, reference_balance(), {.settle_s = 10800.0}));
+    };
+    CHECK(error_text(settled).find(
+              "side plus from 0 s to 7000 s lasted no longer than the settling time of 10800 s "
+              "that is left out after each move (--settle), and was left out") !=
+          std::string::npos);
     night.sides.clear();
     night.samples.resize(29);
     CHECK(error_text(analyse).starts_with("the track holds 29 measured positions; at least 30"));

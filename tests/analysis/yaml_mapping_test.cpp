@@ -149,8 +149,8 @@ TEST_SUITE("yaml_mapping") {
 
   TEST_CASE("a file that cannot be read is named") {
     CHECK(error_of([] { static_cast<void>(YamlMapping::from_file("/nonexistent/b.yaml")); }) ==
-          "cannot read the file /nonexistent/b.yaml");
+          "there is no file /nonexistent/b.yaml; look where it lies and how it is written");
     CHECK(error_of([] { static_cast<void>(YamlMapping::from_file("/tmp")); }) ==
-          "cannot read the file /tmp");
+          "/tmp is a folder; name the file in it");
   }
 }

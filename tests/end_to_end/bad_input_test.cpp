@@ -7,14 +7,15 @@
 
 #include "tests/end_to_end/run_fixture.h"
 #include "tests/support/temporary_folder.h"
+#include "tracker/event_log.h"
 
 using namespace nightswing::test;
 
 namespace {
 
 /// One line, with our name before it, and no other output.
-void check_refused(const CommandResult& result, const std::string& expected) {
-  CHECK(result.status == 1);
+void check_refused(const CommandResult& result, const std::string& expected, int status = 1) {
+  CHECK(result.status == status);
   CHECK(result.errors == "nightswing: " + expected + "\n");
   CHECK(std::ranges::count(result.errors, '\n') == 1);
 }
@@ -244,6 +245,70 @@ TEST_SUITE("bad input") {
           run + "/events.csv: withdrawn: source masses at minus from 7200.0 s on\n");
     check_refused(nightswing_command("mark " + run + " minus --at 2h --withdraw"),
                   run + "/events.csv holds no mark minus at 7200.000 s to withdraw; it holds none");
+  }
+
+  TEST_CASE("words that are wrong whatever the files say are wrong usage too, in one sentence") {
+    const std::string basement = std::string(NIGHTSWING_SOURCE_DIR) + "/configs/basement.yaml";
+    const auto refused = [](const std::string& command, const std::string& text) {
+      check_refused(nightswing_command(command), text, 2);
+    };
+    const std::string target = "--target must be above 0 and at most 30 %, as in 1%, but is '1.5'";
+    refused("plan " + basement + " --target 1.5", target);
+    refused("watch --camera 0 --run r --target 1.5", target);
+    refused("plan " + basement + " --noise 3kg", "--noise is a length, but '3kg' is a mass");
+    refused("watch --camera 0 --run r --every 20s",
+            "--every 20s: at most 10 s, or the swing itself is averaged out");
+    refused("watch --camera 0 --run r --page x",
+            "--page x: the address is a port such as 8080, or with an IP address before it, such "
+            "as 127.0.0.1:8080 or [::1]:8080");
+    refused("scale -o a.doc",
+            "'a.doc' ends neither in .pdf nor in .svg, so its format is not known; write for "
+            "example -o scale.pdf");
+    refused("replay a.mp4 --run r --average 20s",
+            "--average 20 s: give more than 0 and at most 10 s, or the swing itself is averaged "
+            "out");
+    const std::string ends = "replay a.mp4 --run r --end 2026-03-14T20:30:00Z";
+    refused(ends + " --start 2026-03-14T21:30:00Z",
+            "--end 2026-03-14T20:30:00.000Z is not later than --start 2026-03-14T21:30:00.000Z: a "
+            "night that goes past midnight ends on the next day");
+    refused(ends + " --start 2026-03-14T19:30:00Z --frame-every 5s",
+            "--frame-every tells the pace, and so does --end with --start: leave one of them out");
+  }
+
+  TEST_CASE("a file that is not there is said to be none") {
+    check_refused(nightswing_command("plan none.yaml"),
+                  "there is no file none.yaml; look where it lies and how it is written");
+  }
+
+  TEST_CASE("a mark after the end of the night is refused, one within it is not") {
+    const TemporaryFolder folder;
+    const std::string run = (folder / "run").string();
+    make_synthetic_run(run);
+    nightswing::tracker::EventWriter(run + "/events.csv").append({{}, 14395.0, "ended", "all"});
+    check_refused(nightswing_command("mark " + run + " minus --at 99h"),
+                  "--at 99h is after the end of " + run +
+                      ", which was watched for 4 h 00 min: a mark there would tell nothing; give "
+                      "the moment since its first frame");
+    CHECK(nightswing_command("mark " + run + " minus --at 2h").status == 0);
+  }
+
+  TEST_CASE("a film that nobody could find, open or see through is refused before it is made") {
+    const TemporaryFolder folder;
+    const std::string film = "film " + make_analysed_run(folder.path()) + " --quiet --seconds 2 ";
+    check_refused(nightswing_command(film + "-o film.txt"),
+                  "-o film.txt: a film is written as MP4 (H.264); give it a name that ends in .mp4",
+                  2);
+    const std::string nowhere = (folder / "nowhere").string();
+    check_refused(nightswing_command(film + "-o " + nowhere + "/film.mp4"),
+                  "-o " + nowhere + "/film.mp4: there is no folder " + nowhere +
+                      "; make it, or name another");
+    check_refused(nightswing_command(film + "--caption 99h=late"),
+                  "the caption 'late' at 356400 s lies outside the night, which goes from 0 s to "
+                  "14395 s (4 h 00 min); give it a moment within");
+    const auto short_film = nightswing_command(film + "--seconds 1");
+    CHECK(short_film.status == 2);
+    CHECK(short_film.errors.find("a film lasts from 2 to 3600 seconds, not '1'") !=
+          std::string::npos);
   }
 
   TEST_CASE("a word that is not understood is wrong usage, exit status 2") {

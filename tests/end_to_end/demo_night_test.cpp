@@ -2,6 +2,7 @@
 #include <cmath>
 #include <filesystem>
 #include <fstream>
+#include <regex>
 #include <sstream>
 #include <string>
 #include <vector>
@@ -57,6 +58,16 @@ std::vector<Truth> true_track() {
     truth.push_back({fields.at(1), fields.at(5), fields.at(6)});
   }
   return truth;
+}
+
+/// The commands that the report gives to repeat the run, for the shell.
+std::string repeating_script(const std::string& run) {
+  const std::string report = nightswing::tracker::read_whole_file(run + "/report.html");
+  const std::size_t from = report.find("<pre>", report.find("How to repeat this")) + 5;
+  std::string text = "set -e\nnightswing() { ";
+  text += std::string(NIGHTSWING_BINARY_DIR) + "/tracker/nightswing \"$@\"; }\n";
+  text += report.substr(from, report.find("</pre>", from) - from);
+  return std::regex_replace(text, std::regex("&#39;"), "'");
 }
 
 }  // namespace
@@ -131,7 +142,7 @@ TEST_SUITE("demo night") {
     }
     const std::string report = nightswing::tracker::read_whole_file(run + "/report.html");
     CHECK(report.find("<i>G</i> = 6.") != std::string::npos);
-    CHECK(report.find("nightswing mark " + run + " minus --at 7500s") != std::string::npos);
+    CHECK(report.find("nightswing mark " + run + "-again minus --at 7500s") != std::string::npos);
 
     // The same track by hand: ticks of the ruler, five to see the perspective, two blind to it.
     for (const auto& [readings_mm, tolerance] :
@@ -147,6 +158,14 @@ TEST_SUITE("demo night") {
             within_rel(true_shift, tolerance));
       CHECK(by_hand["shift_mm"]["u"].get<double>() > result["shift_mm"]["u"].get<double>());
     }
+
+    // What the report says under "How to repeat this" gives this last result again.
+    write_text(folder / "again.sh", repeating_script(run));
+    const auto repeated = run_command("bash " + (folder / "again.sh").string());
+    REQUIRE_MESSAGE(repeated.status == 0, repeated.errors);
+    const auto again = read_json(run + "-again/result.json");
+    const auto before = read_json(run + "/result.json");
+    CHECK(again == before);
 
     // The spot itself: r.m.s. below 0.05 px over all frames, none lost, uncertainties that are
     // true.

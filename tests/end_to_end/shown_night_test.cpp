@@ -9,6 +9,7 @@
 #include "tests/end_to_end/run_fixture.h"
 #include "tests/support/near.h"
 #include "tests/support/temporary_folder.h"
+#include "tracker/event_log.h"
 #include "tracker/film/film_contents.h"
 #include "tracker/line_file.h"
 #include "tracker/track_file.h"
@@ -154,14 +155,45 @@ TEST_SUITE("what a night leaves") {
     REQUIRE(nightswing_command("analyse --quiet " + run + " --side plus@0s --side minus@2h --open")
                 .status == 0);
     CHECK(read_json(run + "/result.json")["G"] == open["G"]);
+    CHECK(nightswing::tracker::read_whole_file(run + "/result.txt")
+              .find("film.mp4 is from before and may show G with the hidden factor") !=
+          std::string::npos);
+    const auto film = nightswing::tracker::film_contents({run});
+    CHECK_FALSE(film.blinded);
+    CHECK(film.g_text.find(fmt::format("{:.2f}", 1e11 * open["G"]["value"].get<double>())) == 0);
+    const auto not_blind = nightswing_command("analyse " + run + " --open");
+    CHECK(not_blind.status == 1);
+    CHECK(not_blind.errors ==
+          "nightswing: " + run +
+              " is not blind, so there is no hidden factor to take off; leave --open out\n");
   }
 
-  TEST_CASE("the report repeats with the apparatus file that was named, which a fresh run lacks") {
+  TEST_CASE("the report repeats with the calibration by hand and the apparatus that counted") {
     const TemporaryFolder folder;
     const std::string run = make_analysed_run(folder.path());
+    REQUIRE(nightswing_command("calibrate " + run +
+                               " --point '100,360=40 mm' --point 900,360=360mm --point-u 0.25")
+                .status == 0);
+    REQUIRE(nightswing_command("mark " + run + " plus --at 0s").status == 0);
+    REQUIRE(nightswing_command("mark " + run + " minus --at 2h").status == 0);
+    REQUIRE(nightswing_command("analyse --quiet " + run).status == 0);
     const std::string report = nightswing::tracker::read_whole_file(run + "/report.html");
-    CHECK(report.find("nightswing analyse " + run + " --apparatus " +
-                      (folder / "apparatus.yaml").string() + " --side") != std::string::npos);
+    const std::string commands =
+        "nightswing replay synthetic --frame-every 5s --run " + run +
+        "-again\nnightswing calibrate " + run +
+        "-again --point &#39;100,360=40 mm&#39; --point 900,360=360mm --point-u 0.25\n"
+        "nightswing mark " +
+        run + "-again plus --at 0s\nnightswing mark " + run +
+        "-again minus --at 7200s\nnightswing analyse " + run + "-again --apparatus " + run +
+        "/apparatus.yaml --settle 60s\n</pre>";
+    CHECK_MESSAGE(report.find(commands) != std::string::npos,
+                  report.substr(report.find("How to repeat")));
+    // Its line in the log has the time at which it was made.
+    const auto log = nightswing::tracker::read_events(run + "/events.csv");
+    const auto calibrated =
+        std::ranges::find(log.events, "calibrated", &nightswing::tracker::Event::event);
+    REQUIRE(calibrated != log.events.end());
+    CHECK(calibrated->utc.has_value());
   }
 
   TEST_CASE("with --side, report and film show the sides of the analysis, not the marks") {

@@ -92,8 +92,7 @@ TEST_SUITE("sources") {
     CHECK(nightswing_command("replay " + film() + " --end 2026-03-14T21:54:55Z --run " +
                              (folder / "none").string())
               .errors ==
-          "nightswing: --end belongs to an earlier --start and replaces "
-          "--frame-every\n");
+          "nightswing: --end tells the pace only with --start: give both, or --frame-every\n");
   }
 
   TEST_CASE("averages of a fast film are one line a window, and resumed the same") {

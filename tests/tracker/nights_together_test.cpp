@@ -20,6 +20,7 @@ NightBeside night(const std::string& run, double g = 6.7e-11) {
   return {.run = run,
           .balance = "Shelf <balance>",
           .start = tracker::parse_iso_time("2026-03-14T21:30:00Z"),
+          .end = {},
           .status = "measured",
           .g = analysis::NightValue{.name = run,
                                     .g = {g, 0.05 * g},
@@ -52,6 +53,29 @@ TEST_SUITE("nights_together") {
     CHECK(text.find("2.7e-12 m3 kg-1 s-2 of u(G), from\n    separation.") != std::string::npos);
     CHECK(text.find("The accepted value, 6.67430(15)e-11") != std::string::npos);
     CHECK(text.find("They agree.") != std::string::npos);
+  }
+
+  TEST_CASE("nights at the same time are told of in every form, nights one after the other not") {
+    const auto at = [](const std::string& run, const char* start, const char* end) {
+      NightBeside one = night(run);
+      one.start = tracker::parse_iso_time(start);
+      one.end = tracker::parse_iso_time(end);
+      return one;
+    };
+    const NightBeside first = at("a", "2026-03-14T21:30:00Z", "2026-03-15T05:30:00Z");
+    // a clock that is half a minute off makes no overlap of what followed at once
+    const NightBeside next = at("bb", "2026-03-15T05:29:30Z", "2026-03-15T07:00:00Z");
+    CHECK(tracker::nights_together({first, next, night("ccc")}).warnings.empty());
+    const NightsTogether together =
+        tracker::nights_together({next, at("d", "2026-03-15T06:30:00Z", "2026-03-15T09:00:00Z")});
+    REQUIRE(together.warnings.size() == 1);
+    const std::string told =
+        "bb and d were watched at the same time, for 30 min 00 s from 2026-03-15T06:30:00.000Z on";
+    CHECK(together.warnings[0].starts_with(told));
+    CHECK(tracker::nights_text(together).find("warning: bb and d were watched") !=
+          std::string::npos);
+    CHECK(nlohmann::json::parse(tracker::nights_json(together))["warnings"].size() == 1);
+    CHECK(tracker::nights_page(together, {}).find(told) != std::string::npos);
   }
 
   TEST_CASE("nights that do not agree are said not to") {

@@ -107,7 +107,7 @@ struct MadeUpNight {
     const std::vector<calibration::LineReference> ticks{{.pixel = {0.0, 360.0}, .x_mm = 0.0},
                                                         {.pixel = {1250.0, 360.0}, .x_mm = 500.0}};
     night.map = calibration::fit_line_map(ticks, {.width_px = 1280, .height_px = 720}).map;
-    return tracker::shown_night(source(), "nightswing analyse");
+    return tracker::shown_night(source(), {"nightswing analyse"});
   }
   [[nodiscard]] nlohmann::json json() const {
     return nlohmann::json::parse(tracker::result_json(source()));

@@ -141,9 +141,18 @@ TEST_SUITE("wall_calibration") {
     };
     CHECK(text_of("199.4(2) mm") == "no error");
     CHECK(text_of("0.1994(2) m") == "no error");
-    CHECK(text_of("199.4 mm").find("the uncertainty is missing; write") != std::string::npos);
-    CHECK(text_of("180(1) mm").find("or 160 mm on a portrait sheet") != std::string::npos);
-    CHECK(text_of("200(1) kg").starts_with("--bar 200(1) kg: "));
+    const std::string end =
+        ", such as --bar '199.4(2) mm'; 200 mm, on a portrait sheet 160 mm, if the printer kept "
+        "the size";
+    CHECK(text_of("199.4 mm") ==
+          "--bar '199.4 mm' lacks the uncertainty: write how well the bar was measured" + end);
+    CHECK(text_of("180(1) mm").starts_with("--bar '180(1) mm' is more than the 5 % off"));
+    for (const std::string bar : {"200(1) kg", "soon", "199.4"}) {
+      CHECK(text_of(bar) == "--bar '" + bar +
+                                "' is no length with its unit: write what the bar measures and how "
+                                "well" +
+                                end);
+    }
   }
 
   TEST_CASE("without a printed scale an ordinary ruler is read, and what it took a division for") {

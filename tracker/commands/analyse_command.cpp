@@ -17,6 +17,7 @@
 #include "tracker/commands/commands.h"
 #include "tracker/line_file.h"
 #include "tracker/night_of_run.h"
+#include "tracker/repeat_commands.h"
 #include "tracker/report/figures.h"
 #include "tracker/report/nights_together.h"
 #include "tracker/report/plot_files.h"
@@ -62,19 +63,17 @@ void keep_apparatus(const Arguments& arguments, const RunFolder& run) {
   write_whole_file(run.apparatus(), read_whole_file(arguments.apparatus));
 }
 
-/// The command that repeats this analysis. Without an apparatus file named it is the copy in the
-/// run folder, which a fresh run does not have.
-std::string command_line(const Arguments& arguments, const RunFolder& run) {
-  std::string text =
-      fmt::format("nightswing analyse {} --apparatus {}",
-                  run.path.string(),
-                  arguments.apparatus.empty() ? run.apparatus().string() : arguments.apparatus);
-  for (const std::string& side : arguments.sides) text += " --side " + side;
-  return text + " --settle " + arguments.settle;
+/// The options that repeat this analysis, but for the apparatus.
+std::string options_of(const Arguments& arguments, const analysis::NightResult& result) {
+  std::string text;
+  for (const std::string& side : arguments.sides) text += " --side " + shell_word(side);
+  text += " --settle " + shell_word(arguments.settle);
+  return result.blinded ? text + " --blind" : text;
 }
 
 void write_show(const Arguments& arguments, const ResultSource& source) {
-  const ShownNight shown = shown_night(source, command_line(arguments, source.run));
+  const ShownNight shown =
+      shown_night(source, repeat_commands(source, options_of(arguments, source.result)));
   const cv::Mat wall = cv::imread(source.run.first_frame().string(),
                                   cv::IMREAD_COLOR | cv::IMREAD_IGNORE_ORIENTATION);
   const auto figures = all_figures(shown, wall);
@@ -93,25 +92,39 @@ NightOfRun night_of(const Arguments& arguments, const RunFolder& run) {
   return night;
 }
 
+/// Applies the hidden factor of a blind run, or with --open takes it off for good.
+void hide_or_open(const Arguments& arguments, const RunFolder& run, analysis::NightResult& result) {
+  const auto factor = read_blind_factor(run);
+  if (!factor) return;
+  if (std::filesystem::exists(run.film())) {
+    result.warnings.push_back(
+        run.film().string() +
+        (arguments.open ? " is from before and may show G with the hidden factor: make it again"
+                        : " is from before and may show G without the hidden factor: delete it or "
+                          "make it again"));
+  }
+  if (arguments.open) {
+    open_blind(run);
+  } else {
+    analysis::blind(result, *factor);
+  }
+}
+
 /// Analyses one night, leaves everything in its folder and hands result and text to `use`.
 void analyse_run(const Arguments& arguments,
                  const RunFolder& run,
                  const std::function<void(const ResultSource&, const std::string& text)>& use) {
   const analysis::Apparatus apparatus = apparatus_for(arguments, run);
   const NightOfRun night = night_of(arguments, run);
-  if (arguments.open) open_blind(run);
+  if (arguments.open && !read_blind_factor(run)) {
+    throw InputError(
+        fmt::format("{} is not blind, so there is no hidden factor to take off; leave --open out",
+                    run.path.string()));
+  }
   if (arguments.blind) make_blind(run);
   analysis::NightResult result = analysis::analyse_night(
       night.night, apparatus, {.settle_s = *parse_duration_s(arguments.settle)});
-  if (const auto factor = read_blind_factor(run)) {
-    analysis::blind(result, *factor);
-    if (std::filesystem::exists(run.film())) {
-      result.warnings.push_back(
-          fmt::format("{} is from before and may show G without the hidden factor: delete it or "
-                      "make it again",
-                      run.film().string()));
-    }
-  }
+  hide_or_open(arguments, run, result);
   keep_apparatus(arguments, run);
   const ResultSource source{run, night, apparatus, result};
   write_whole_file(run.result_json(), result_json(source));
@@ -146,6 +159,7 @@ NightBeside analysed_beside(const Arguments& arguments, const std::string& path)
     return {.run = path,
             .balance = {},
             .start = {},
+            .end = {},
             .status = error.what(),
             .g = {},
             .period_s = {},

@@ -10,6 +10,7 @@
 #include "analysis/input_error.h"
 #include "analysis/quantity.h"
 #include "tracker/event_log.h"
+#include "tracker/usage_error.h"
 #include "tracker/wall_calibration.h"
 
 namespace nightswing::tracker {
@@ -92,7 +93,7 @@ double target_share(const std::string& text) {
   const double share = number.value_or(0.0) * (percent ? 0.01 : 1.0);
   constexpr double kMost = 0.3;  // more is hardly wanted: 0.5 most likely means 0.5 %
   if (!number || !(share > 0.0 && share <= kMost)) {
-    throw InputError(
+    throw UsageError(
         fmt::format("--target must be above 0 and at most 30 %, as in 1%, but is '{}'", text));
   }
   return share;
@@ -102,7 +103,7 @@ double moment_s(const std::string& text, const std::optional<UtcTime>& start) {
   if (const auto seconds = parse_duration_s(text)) return *seconds;
   const auto time = parse_iso_time(text);
   if (!time) {
-    throw InputError(fmt::format(
+    throw UsageError(fmt::format(
         "'{}' is no moment of the night; write 2h5m after the first frame, or 2026-03-14T23:35:00Z",
         text));
   }

@@ -6,10 +6,13 @@
 #include "analysis/input_error.h"
 #include "analysis/quantity.h"
 #include "tracker/calibration_picture.h"
+#include "tracker/camera/clock.h"
 #include "tracker/commands/argument_checks.h"
 #include "tracker/commands/commands.h"
+#include "tracker/csv_text.h"
 #include "tracker/event_log.h"
 #include "tracker/picture_file.h"
+#include "tracker/repeat_commands.h"
 #include "tracker/run_folder.h"
 #include "tracker/wall_calibration.h"
 #include "tracker/wall_file.h"
@@ -58,6 +61,22 @@ ScaleInView in_view(const Arguments& arguments, calibration::FrameSize frame) {
   return in_view;
 }
 
+/// The command that makes the same map of a run, but for its folder.
+std::string command_of(const Arguments& arguments) {
+  std::string text = "calibrate";
+  const auto add = [&](std::string_view option, const std::string& value) {
+    if (!value.empty()) text += fmt::format(" {} {}", option, shell_word(value));
+  };
+  add("--picture", arguments.picture);
+  for (const std::string& point : arguments.points) add("--point", point);
+  add("--bar", arguments.bar);
+  add("--ruler", arguments.ruler);
+  if (arguments.point_u_px != calibration::kHandSet_px) {
+    add("--point-u", number_text(arguments.point_u_px));
+  }
+  return text;
+}
+
 void calibrate(const Arguments& arguments) {
   const RunFolder run = open_run_folder(arguments.run);
   const RunInfo info = read_run_info(run);
@@ -76,7 +95,11 @@ void calibrate(const Arguments& arguments) {
       by_hand ? map_from_points(arguments.points, arguments.point_u_px, frame)
               : map_from_picture(picture, name, in_view(arguments, frame));
   write_wall_map(run.wall(), map);
-  EventWriter(run.events()).append({{}, {}, "calibrated", describe(map)});
+  EventWriter(run.events())
+      .append({SystemClock().utc(),
+               {},
+               "calibrated",
+               calibrated_text(describe(map), command_of(arguments))});
   fmt::print("wall: {}\nwritten to {}\n", describe(map), run.wall().string());
   if (picture.empty()) return;
   write_picture(run.calibration_picture(), calibration_picture(picture, map));

@@ -1,12 +1,16 @@
+#include <filesystem>
 #include <memory>
 #include <optional>
 #include <vector>
 
 #include <fmt/format.h>
 
+#include "analysis/input_error.h"
+#include "analysis/quantity.h"
 #include "tracker/commands/argument_checks.h"
 #include "tracker/commands/commands.h"
 #include "tracker/film/film.h"
+#include "tracker/usage_error.h"
 
 namespace nightswing::tracker {
 namespace {
@@ -45,6 +49,31 @@ FilmCaption caption_from(const std::string& text, const std::optional<UtcTime>& 
   return {.t_s = moment_s(text.substr(0, length), start), .text = text.substr(length + 1)};
 }
 
+CLI::Validator seconds_check() {
+  return CLI::Validator(
+      [](std::string& text) {
+        const auto seconds = analysis::parse_number(text);
+        if (seconds && *seconds >= 2.0 && *seconds <= 3600.0) return std::string();
+        return fmt::format("a film lasts from 2 to 3600 seconds, not '{}'", text);
+      },
+      "SECONDS");
+}
+
+/// throws UsageError for a name that is no film's, InputError if its folder is not there.
+std::filesystem::path output_of(const Arguments& arguments, const RunFolder& run) {
+  if (arguments.output.empty()) return run.film();
+  std::filesystem::path output = arguments.output;
+  if (output.extension() != ".mp4") {
+    throw UsageError(
+        fmt::format("-o {}: a film is written as MP4 (H.264); give it a name that ends in .mp4",
+                    arguments.output));
+  }
+  const std::filesystem::path folder = output.parent_path();
+  if (folder.empty() || std::filesystem::is_directory(folder)) return output;
+  throw InputError(fmt::format(
+      "-o {}: there is no folder {}; make it, or name another", arguments.output, folder.string()));
+}
+
 void film(const Arguments& arguments) {
   const RunFolder run = open_run_folder(arguments.run);
   const std::optional<UtcTime> start = read_run_info(run).start;
@@ -57,7 +86,7 @@ void film(const Arguments& arguments) {
       .seconds = arguments.seconds,
       .title = arguments.title,
       .captions = captions,
-      .output = arguments.output.empty() ? run.film() : std::filesystem::path(arguments.output),
+      .output = output_of(arguments, run),
       .video = arguments.video,
       .drawn = arguments.drawn,
       .size = arguments.size == "source" ? FilmSize::kSource : FilmSize::k1080p,
@@ -79,7 +108,7 @@ void add_film_command(CLI::App& app) {
       "film", "the night as a short film: spot, trail, scale, equilibria, clock and plot");
   command->add_option("run", arguments->run, "the run folder")->required();
   command->add_option("--seconds", arguments->seconds, "length of the film (default 60)")
-      ->check(CLI::Range(2.0, 3600.0));
+      ->check(seconds_check());
   command->add_option("--title", arguments->title, "what the title card says");
   command
       ->add_option("--caption",

@@ -1,12 +1,18 @@
+#include <algorithm>
+#include <filesystem>
 #include <memory>
+#include <optional>
 
 #include <fmt/format.h>
 
+#include "analysis/input_error.h"
+#include "tracker/camera/clock.h"
 #include "tracker/commands/argument_checks.h"
 #include "tracker/commands/commands.h"
 #include "tracker/event_log.h"
 #include "tracker/run_folder.h"
 #include "tracker/side_mark.h"
+#include "tracker/track_file.h"
 
 namespace nightswing::tracker {
 namespace {
@@ -18,6 +24,33 @@ struct Arguments {
   bool withdraw = false;
 };
 
+/// The last moment at which the sources can have been moved in this run; none where it may still
+/// grow, as a film that was interrupted.
+std::optional<double> last_moment_s(const RunFolder& run, const RunInfo& info) {
+  const EventLog log = read_events(run.events());
+  const bool has_ended = std::ranges::find(log.events, "ended", &Event::event) != log.events.end();
+  const Track track = read_track(run.track());
+  if (!has_ended || track.rows.empty()) return std::nullopt;
+  const double last_s = track.rows.back().t_s;
+  // A watch may be gone on with, and is then marked before its next picture.
+  const bool goes_on = std::filesystem::exists(run.watch()) && info.start;
+  return goes_on ? std::max(last_s, seconds_between(*info.start, SystemClock().utc())) : last_s;
+}
+
+void check_moment(const Arguments& arguments,
+                  const RunFolder& run,
+                  const RunInfo& info,
+                  double t_s) {
+  const auto last_s = last_moment_s(run, info);
+  if (!last_s || t_s <= *last_s) return;
+  throw InputError(fmt::format(
+      "--at {} is after the end of {}, which was watched for {}: a mark there would tell nothing; "
+      "give the moment since its first frame",
+      arguments.at,
+      run.path.string(),
+      duration_text(*last_s)));
+}
+
 void mark(const Arguments& arguments) {
   const RunFolder run = open_run_folder(arguments.run);
   const RunInfo info = read_run_info(run);
@@ -26,6 +59,7 @@ void mark(const Arguments& arguments) {
   if (arguments.withdraw) {
     withdraw_side(run, side, t_s);
   } else {
+    check_moment(arguments, run, info, t_s);
     note_side(run, side, t_s);
   }
   fmt::print("{}: {} {} from {:.1f} s on\n",

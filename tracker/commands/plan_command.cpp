@@ -4,11 +4,11 @@
 #include <fmt/format.h>
 
 #include "analysis/apparatus_file.h"
-#include "analysis/input_error.h"
 #include "analysis/quantity.h"
 #include "tracker/commands/argument_checks.h"
 #include "tracker/commands/commands.h"
 #include "tracker/plan_text.h"
+#include "tracker/usage_error.h"
 
 namespace nightswing::tracker {
 namespace {
@@ -27,20 +27,21 @@ double positive_mm(const std::string& option, const std::string& text) {
         1e3 * analysis::parse_quantity(text, analysis::Dimension::kLength).value;
     if (value_mm > 0.0) return value_mm;
   } catch (const analysis::QuantityError& error) {
-    throw InputError(fmt::format("{} {}", option, error.what()));
+    throw UsageError(fmt::format("{} {}", option, error.what()));
   }
-  throw InputError(fmt::format("{} must be above zero, but is '{}'", option, text));
+  throw UsageError(fmt::format("{} must be above zero, but is '{}'", option, text));
 }
 
 void plan(const Arguments& arguments) {
-  const analysis::Apparatus apparatus = analysis::read_apparatus_file(arguments.apparatus);
   if (!(arguments.quality > 0.5)) {
-    throw InputError("--quality must be above 0.5: a balance with less does not swing at all");
+    throw UsageError("--quality must be above 0.5: a balance with less does not swing at all");
   }
   const analysis::PlanOptions options{.quality = arguments.quality,
                                       .mm_per_px = positive_mm("--mm-per-px", arguments.scale),
                                       .noise_mm = positive_mm("--noise", arguments.noise)};
-  fmt::print("{}", plan_text(apparatus, options, target_share(arguments.target)));
+  const double target = target_share(arguments.target);
+  const analysis::Apparatus apparatus = analysis::read_apparatus_file(arguments.apparatus);
+  fmt::print("{}", plan_text(apparatus, options, target));
 }
 
 }  // namespace

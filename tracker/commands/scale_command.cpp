@@ -6,11 +6,11 @@
 #include <fmt/format.h>
 #include <CLI/CLI.hpp>
 
-#include "analysis/input_error.h"
 #include "analysis/quantity.h"
 #include "calibration/scale_drawing.h"
 #include "tracker/commands/commands.h"
 #include "tracker/line_file.h"
+#include "tracker/usage_error.h"
 
 namespace nightswing::tracker {
 namespace {
@@ -27,10 +27,10 @@ double length_mm_from(const std::string& text) {
   try {
     length_mm = 1000.0 * analysis::parse_quantity(text, analysis::Dimension::kLength).value;
   } catch (const analysis::QuantityError& error) {
-    throw InputError(fmt::format("--length {}; write for example --length 480mm", error.what()));
+    throw UsageError(fmt::format("--length {}; write for example --length 480mm", error.what()));
   }
   if (length_mm > 0.0 && length_mm <= calibration::kLongestScale_mm) return length_mm;
-  throw InputError(
+  throw UsageError(
       fmt::format("--length '{}' is not above zero and at most {} mm, for which the "
                   "scale has markers; write for example --length 480mm",
                   text,
@@ -67,7 +67,7 @@ void draw(const Arguments& arguments) {
   const std::filesystem::path out = arguments.out;
   const std::string ending = out.extension().string();
   if (ending != ".pdf" && ending != ".svg") {
-    throw InputError(fmt::format(
+    throw UsageError(fmt::format(
         "'{}' ends neither in .pdf nor in .svg, so its format is not known; write for example "
         "-o scale.pdf",
         arguments.out));

@@ -11,6 +11,7 @@
 #include "tracker/night_tracking.h"
 #include "tracker/page/watch_page.h"
 #include "tracker/say.h"
+#include "tracker/usage_error.h"
 #include "tracker/watch/disk_space.h"
 #include "tracker/watch/stop_signal.h"
 #include "tracker/watch/watch.h"
@@ -39,7 +40,7 @@ WatchRequest request_from(const Arguments& arguments, const Clock& clock) {
                        .scale_text = arguments.bar,
                        .target_relative = target_share(arguments.target)};
   if (request.every_s > kMostAverage_s) {
-    throw InputError(fmt::format("--every {}: at most {} s, or the swing itself is averaged out",
+    throw UsageError(fmt::format("--every {}: at most {} s, or the swing itself is averaged out",
                                  arguments.every,
                                  kMostAverage_s));
   }

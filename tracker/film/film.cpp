@@ -31,7 +31,8 @@ using WallPictures = std::function<cv::Mat(const FilmMoment&)>;
 class FilmedWall {
  public:
   FilmedWall(const std::filesystem::path& video, const RunInfo& info)
-      : source_(open_source(video.string(), {.frame_every_s = frame_every_s(info), .whole_s = {}})),
+      : source_(open_source(video.string(),
+                            {.frame_every_s = frame_every_s(info), .whole_s = whole_s(info)})),
         pump_(*source_) {
     const SourceFacts& facts = source_->facts();
     if (facts.width_px != info.frame_width_px || facts.height_px != info.frame_height_px) {
@@ -194,11 +195,29 @@ void paint_night(const FilmContents& contents,
   }
 }
 
+/// throws InputError for a caption that would never be seen.
+void check_captions(const FilmContents& contents) {
+  const double from_s = contents.moments.front().t_s;
+  const double to_s = contents.moments.back().t_s;
+  for (const FilmCaption& caption : contents.captions) {
+    if (caption.t_s >= from_s && caption.t_s <= to_s) continue;
+    throw InputError(fmt::format(
+        "the caption '{}' at {:.0f} s lies outside the night, which goes from {:.0f} s to {:.0f} s "
+        "({}); give it a moment within",
+        caption.text,
+        caption.t_s,
+        from_s,
+        to_s,
+        duration_text(to_s - from_s)));
+  }
+}
+
 }  // namespace
 
 FilmSummary make_film(const FilmRequest& request) {
   FilmContents contents = film_contents(request.run);
   contents.captions = request.captions;
+  check_captions(contents);
   std::ranges::stable_sort(contents.captions, {}, &FilmCaption::t_s);
   if (!request.title.empty()) contents.title = request.title;
   const Wall wall = wall_for(request, contents.info);

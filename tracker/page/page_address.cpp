@@ -15,6 +15,7 @@
 #include <fmt/format.h>
 
 #include "analysis/input_error.h"
+#include "tracker/usage_error.h"
 
 namespace nightswing::tracker {
 namespace {
@@ -92,7 +93,7 @@ PageAddress parse_page_address(std::string_view text, bool open) {
   }
   const auto number = text.empty() ? address.port : parse_port(port);
   if (!number || (!is_version_4(address.host) && !is_version_6(address.host))) {
-    throw InputError(
+    throw UsageError(
         fmt::format("--page {}: the address is a port such as 8080, or with an IP address before "
                     "it, such as 127.0.0.1:8080 or [::1]:8080",
                     text));
@@ -100,7 +101,7 @@ PageAddress parse_page_address(std::string_view text, bool open) {
   address.port = *number;
   address.is_open = !is_loopback(address.host);
   if (address.is_open && !open) {
-    throw InputError(fmt::format(
+    throw UsageError(fmt::format(
         "--page {}: others could open the page at this address; add --page-open if they shall "
         "(the page then asks for the token in the address that is printed)",
         text));

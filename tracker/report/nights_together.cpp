@@ -1,5 +1,6 @@
 #include "tracker/report/nights_together.h"
 
+#include <algorithm>
 #include <utility>
 
 #include <fmt/format.h>
@@ -85,6 +86,30 @@ std::string agreement(const CombinedNights& combined) {
                     kUnitOfG);
 }
 
+/// Two nights of one balance cannot be at the same time; clocks may be off by a minute.
+std::vector<std::string> overlaps(const std::vector<NightBeside>& nights) {
+  constexpr double kClocks_s = 60.0;
+  std::vector<std::string> warnings;
+  for (std::size_t k = 1; k < nights.size(); ++k) {
+    for (std::size_t i = 0; i < k; ++i) {
+      const NightBeside& a = nights[i];
+      const NightBeside& b = nights[k];
+      if (!a.start || !a.end || !b.start || !b.end) continue;
+      const UtcTime from = std::max(*a.start, *b.start);
+      const double both_s = seconds_between(from, std::min(*a.end, *b.end));
+      if (both_s <= kClocks_s) continue;
+      warnings.push_back(fmt::format(
+          "{} and {} were watched at the same time, for {} from {} on, so they are no two nights "
+          "of one balance: leave one out, or if a clock was wrong, replay that film with --start",
+          a.run,
+          b.run,
+          duration_text(both_s),
+          iso_text(from)));
+    }
+  }
+  return warnings;
+}
+
 std::string shared_doubts(const CombinedNights& combined) {
   if (combined.shared.empty()) {
     return "The nights share no input: each balance was measured for itself.";
@@ -105,10 +130,14 @@ NightBeside night_beside(const ResultSource& source) {
   NightBeside night{.run = source.run.path.string(),
                     .balance = source.apparatus.title,
                     .start = source.night.info.start,
+                    .end = {},
                     .status = std::string(name_of(result.status)),
                     .g = {},
                     .period_s = {},
                     .shift_mm = {}};
+  if (!source.night.night.samples.empty()) {
+    night.end = utc_at(source.night.info, source.night.night.samples.back().t_s);
+  }
   if (result.fit.status != analysis::FitStatus::kNotConverged) {
     night.period_s = result.fit.period_s;
     night.shift_mm = result.shift_mm;
@@ -122,7 +151,8 @@ NightBeside night_beside(const ResultSource& source) {
 }
 
 NightsTogether nights_together(std::vector<NightBeside> nights) {
-  NightsTogether together{.nights = std::move(nights), .combined = {}};
+  NightsTogether together{.nights = std::move(nights), .combined = {}, .warnings = {}};
+  together.warnings = overlaps(together.nights);
   std::vector<analysis::NightValue> values;
   for (const NightBeside& night : together.nights) {
     if (night.g) values.push_back(*night.g);
@@ -137,6 +167,9 @@ std::string nights_text(const NightsTogether& together) {
     text += night_lines(night, beside);
   });
   text += '\n';
+  for (const std::string& warning : together.warnings) {
+    text += in_lines("warning: " + warning, "") + '\n';
+  }
   if (!together.combined) {
     return text + "no G of several nights: fewer than two of them give one\n";
   }
@@ -156,6 +189,7 @@ std::string nights_json(const NightsTogether& together) {
   for_each_night(together, [&](const NightBeside& night, const auto* beside) {
     json["nights"].push_back(json_of(night, beside));
   });
+  json["warnings"] = together.warnings;
   json["G"] = nullptr;
   if (together.combined) {
     const CombinedNights& combined = *together.combined;
@@ -199,6 +233,7 @@ std::string nights_page(const NightsTogether& together, std::span<const Figure> 
     html += "<p class=\"value\">no G of several nights: fewer than two of them give one</p>\n";
   }
   html += "</section>\n" + figures_html(figures, {"comparison"});
+  if (!together.warnings.empty()) html += heading("Warnings") + list_html(together.warnings);
   std::vector<std::vector<std::string>> rows;
   for_each_night(together, [&](const NightBeside& night, const auto* beside) {
     const auto text = [](const std::optional<Measured>& quantity, const char* unit) {

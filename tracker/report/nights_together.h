@@ -17,8 +17,9 @@ namespace nightswing::tracker {
 /// What the comparison shows of one night.
 struct NightBeside {
   std::string run;
-  std::string balance;  ///< title of its apparatus file
-  std::optional<UtcTime> start;
+  std::string balance;           ///< title of its apparatus file
+  std::optional<UtcTime> start;  ///< of its first frame
+  std::optional<UtcTime> end{};  ///< of its last position
   std::string status;
   std::optional<analysis::NightValue> g;  ///< nothing where the night gives none
   std::optional<analysis::Measured> period_s;
@@ -30,7 +31,8 @@ struct NightBeside {
 struct NightsTogether {
   std::vector<NightBeside> nights;  ///< in the order given
   std::optional<analysis::CombinedNights>
-      combined;  ///< of those with G; nothing for fewer than two
+      combined;                       ///< of those with G; nothing for fewer than two
+  std::vector<std::string> warnings;  ///< of nights at the same time, a sentence for each two
 };
 
 [[nodiscard]] NightsTogether nights_together(std::vector<NightBeside> nights);

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <filesystem>
+#include <utility>
 
 #include <fmt/format.h>
 
@@ -96,7 +97,10 @@ std::vector<ShownEvent> events_of(const ResultSource& source) {
   for (const Event& event : log.events) {
     std::string when;
     if (event.t_s) when = duration_text(std::max(0.0, *event.t_s));
-    if (event.utc) when += fmt::format(" ({})", iso_text(*event.utc));
+    if (event.utc) {
+      const std::string utc = iso_text(*event.utc);
+      when = event.t_s ? fmt::format("{} ({})", when, utc) : utc;
+    }
     shown.push_back({event.t_s, when, event.event, event.detail});
   }
   show_sides_used(source.night.night.sides, shown);
@@ -194,25 +198,9 @@ void add_gravity(const NightResult& result,
   std::ranges::stable_sort(shown.budget, std::ranges::greater{}, &ShownInput::share);
 }
 
-std::vector<std::string> commands_of(const ResultSource& source,
-                                     const std::string& analyse_command) {
-  const std::string run = source.run.path.string();
-  std::string replay = fmt::format("nightswing replay {}", source.night.info.source);
-  if (const auto every_s = frame_every_s(source.night.info)) {
-    replay += fmt::format(" --frame-every {}s", *every_s);
-  }
-  std::vector<std::string> commands{replay + " --run " + run};
-  for (const analysis::SideChange& change : source.night.night.sides) {
-    commands.push_back(
-        fmt::format("nightswing mark {} {} --at {}s", run, name_of(change.side), change.t_s));
-  }
-  commands.push_back(analyse_command);
-  return commands;
-}
-
 }  // namespace
 
-ShownNight shown_night(const ResultSource& source, const std::string& analyse_command) {
+ShownNight shown_night(const ResultSource& source, std::vector<std::string> commands) {
   const NightResult& result = source.result;
   ShownNight shown;
   shown.title = source.apparatus.title;
@@ -229,7 +217,7 @@ ShownNight shown_night(const ResultSource& source, const std::string& analyse_co
   shown.map = source.night.map;
   shown.assumptions = source.apparatus.assumptions;
   shown.warnings = warnings_of(source);
-  shown.commands = commands_of(source, analyse_command);
+  shown.commands = std::move(commands);
   for (const analysis::SegmentResult& segment : result.segments) {
     shown.segments.push_back(segment_of(segment, shown.samples));
   }

@@ -118,9 +118,8 @@ struct ShownNight {
   std::vector<ShownQuantity> frames;  ///< how many came to which state
 };
 
-/// analyse_command  the command line that led from the run folder to the result.
-[[nodiscard]] ShownNight shown_night(const ResultSource& source,
-                                     const std::string& analyse_command);
+/// commands  that give the result again (repeat_commands).
+[[nodiscard]] ShownNight shown_night(const ResultSource& source, std::vector<std::string> commands);
 
 /// The segment that covers the moment; nothing if none does.
 [[nodiscard]] const ShownSegment* segment_at(const ShownNight& night, double t_s);

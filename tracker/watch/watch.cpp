@@ -370,7 +370,8 @@ class Watching {
     if (!wall.map && (earlier_ || std::exchange(told_no_scale_, true))) return;
     if (!wall.map) wall.text += "; the wall is looked at again while the camera stands still";
     try {
-      note_wall(wall, run_, *events_);
+      note_wall(
+          wall, run_, [this](double t_s) { return utc_at(t_s); }, *events_);
     } catch (const InputError& error) {
       log_now("warning", error.what());
     }
