@@ -1,6 +1,7 @@
 // The pages and the film as a browser shows them: headless Chromium, driven by the scripts of
 // tests/browser.
 #include <filesystem>
+#include <regex>
 #include <string>
 
 #include <doctest/doctest.h>
@@ -29,6 +30,23 @@ TEST_SUITE("in a browser") {
     CHECK_MESSAGE(checked.status == 0, (checked.output + checked.errors));
     const auto printed = run_command("pdftotext " + (folder / "shown/printed.pdf").string() + " -");
     CHECK(printed.output.find("draws of all inputs") != std::string::npos);
+  }
+
+  TEST_CASE(
+      "the chart says what it shows in hours and millimetres; without scripts the figure does") {
+    const TemporaryFolder folder;
+    const std::string run = make_analysed_run(folder.path());
+    const auto read = browser_script("read_report.py file://" + run + "/report.html");
+    REQUIRE_MESSAGE(read.status == 0, (read.output + read.errors));
+    const auto shown = nlohmann::json::parse(read.output);
+    // The pointer is in the middle of the page's part, so between 1 h and 3 h of the night.
+    const std::regex legend(
+        "[12] h \\d\\d min \\d\\d s: measured \\(mm\\): \\d{3}\\.\\d{2}( fit.*)?");
+    CHECK_MESSAGE(std::regex_match(shown["legend"].get<std::string>(), legend), shown["legend"]);
+    CHECK(shown["static"] == false);
+    CHECK(shown["chart"] == true);
+    CHECK(shown["static_without"] == true);
+    CHECK(shown["chart_without"] == false);
   }
 
   TEST_CASE("so does the page of several nights") {

@@ -50,6 +50,20 @@ TEST_SUITE("axes") {
     CHECK(round_ticks({0.0, 4.2}, 10).size() == 9);  // 0, 0.5, ... 4
   }
 
+  TEST_CASE("there are always two ticks, so that each has the decimals of its step") {
+    // In steps of 0.5 only 6.5 would lie inside, and be written as 6.
+    const auto ticks = round_ticks({6.02, 6.87}, 3);
+    REQUIRE(ticks.size() >= 2);
+    CHECK(tick_text(ticks[1], ticks[1] - ticks[0]) == "6.4");
+  }
+
+  TEST_CASE("what the decimals cannot show is said to be less, but nothing is 0") {
+    CHECK(small_text(94.12, 1) == "94.1");
+    CHECK(small_text(0.05, 1) == "0.1");
+    CHECK(small_text(0.0004, 1) == "<0.1");
+    CHECK(small_text(0.0, 1) == "0");
+  }
+
   TEST_CASE("numbers have the decimals of their step and a true minus sign") {
     CHECK(tick_text(-0.25, 0.05) == "\u22120.25");
     CHECK(tick_text(150.0, 50.0) == "150");
@@ -98,6 +112,23 @@ TEST_SUITE("residual statistics") {
     CHECK(normal == within_rel(1440.0, 1e-9));
     // 38.29 % of a normal distribution lie within half a standard deviation: tables of erf
     CHECK(bins[8].normal_count + bins[9].normal_count == within_rel(0.3829249225 * 1440.0, 1e-8));
+  }
+
+  TEST_CASE("the normal curve is smooth and goes through the middle of every inner bar") {
+    const auto bins = residual_distribution(shown_example());
+    const auto curve = normal_curve(bins);
+    REQUIRE(curve.size() == 20 * bins.size() + 1);
+    for (std::size_t k = 1; k + 1 < bins.size(); ++k) {
+      CHECK(curve[20 * k + 10].residual_mm ==
+            within_abs(0.5 * (bins[k].from_mm + bins[k].to_mm), 1e-12));
+      CHECK(curve[20 * k + 10].readings == within_rel(bins[k].normal_count, 1e-9));
+    }
+    double most = 0.0;  // of a corner: the density turns by at most its second derivative
+    for (std::size_t k = 1; k + 1 < curve.size(); ++k) {
+      most = std::max(
+          most, std::abs(curve[k - 1].readings - 2.0 * curve[k].readings + curve[k + 1].readings));
+    }
+    CHECK(most < 1e-3 * curve[curve.size() / 2].readings);  // (1/40 sigma)^2 = 6e-4 at the top
   }
 
   TEST_CASE("the folded swing of a damped cosine is one cosine, for both sides") {
@@ -266,6 +297,27 @@ TEST_SUITE("figures") {
     CHECK(pixels_like(bytes, light_palette().faint) > 100);
     CHECK(pixels_like(bytes, light_palette().minus) == 0);
     CHECK(folded_swing(night).size() == both.size() / 2);  // both segments have 720 readings
+  }
+
+  TEST_CASE("the rings around readings that were left out are explained, where there are any") {
+    ShownNight night = shown_example();
+    CHECK(swing_figures(night).front().title.find("rings") == std::string::npos);
+    night.samples[100].left_out = night.samples[200].left_out = true;
+    CHECK(swing_figures(night).front().title.ends_with(
+        "; black rings: 2 readings left out as false"));
+  }
+
+  TEST_CASE("the folded swing shows both sides, neither hidden by the other") {
+    const auto figures = swing_figures(shown_example());
+    const auto folded = std::ranges::find(figures, "folded_swing", &Figure::name);
+    REQUIRE(folded != figures.end());
+    const std::string bytes = png_bytes(*folded, light_palette());
+    const int plus = pixels_like(bytes, light_palette().plus);
+    const int minus = pixels_like(bytes, light_palette().minus);
+    CHECK(plus > 500);  // a curve some 200 pt long and 1.8 pt wide at 150 dots per inch
+    CHECK(minus > 500);
+    CHECK(plus < 2 * minus);
+    CHECK(minus < 2 * plus);
   }
 
   TEST_CASE("both sides are drawn in both palettes") {

@@ -248,6 +248,8 @@ TEST_SUITE("result_text") {
     const auto opinions = night.shown().opinions;
     REQUIRE(opinions.size() == 3);
     CHECK(opinions[0].method == "full model");
+    CHECK_FALSE(opinions[0].of_night_alone);
+    CHECK(opinions[1].of_night_alone);
     CHECK(opinions[1].method == "shift by least squares (u of the night alone)");
   }
 

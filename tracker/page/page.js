@@ -116,6 +116,7 @@
 
   function chartOptions() {
     return Object.assign(nightChart.options(), {
+      axes: nightChart.legendAxes(unit.s, 2),
       labels: ["time (" + unit.name + ")", label],
       xlabel: "time since the first picture (" + unit.name + ")",
       ylabel: label,

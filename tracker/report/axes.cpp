@@ -9,11 +9,11 @@ namespace nightswing::tracker {
 namespace {
 
 constexpr double kTick_pt = 3.0;
-constexpr double kNumber_pt = 7.5;
-constexpr double kLabel_pt = 8.5;
+constexpr double kNumber_pt = 8.5;
+constexpr double kLabel_pt = 9.5;
 
 double step_of(const std::vector<double>& ticks) {
-  return ticks.size() > 1 ? ticks[1] - ticks[0] : 1.0;
+  return ticks[1] - ticks[0];
 }
 
 }  // namespace
@@ -25,8 +25,10 @@ Range range_of(std::span<const double> values, double margin) {
   return {.from = *low - margin * length, .to = *high + margin * length};
 }
 
-std::vector<double> round_ticks(Range range, int wanted) {
-  const double raw = range.length() / std::max(1, wanted);
+namespace {
+
+/// Steps of 1, 2 or 5 times a power of ten, at least `raw` apart.
+std::vector<double> ticks_apart(Range range, double raw) {
   const double power = std::pow(10.0, std::floor(std::log10(raw)));
   double step = 10.0 * power;
   for (const double factor : {1.0, 2.0, 5.0}) {
@@ -43,11 +45,26 @@ std::vector<double> round_ticks(Range range, int wanted) {
   return ticks;
 }
 
+}  // namespace
+
+std::vector<double> round_ticks(Range range, int wanted) {
+  double raw = range.length() / std::max(1, wanted);
+  std::vector<double> ticks = ticks_apart(range, raw);
+  for (; ticks.size() < 2; raw /= 2.0) ticks = ticks_apart(range, raw);
+  return ticks;
+}
+
 std::string tick_text(double value, double step) {
   const int decimals = std::max(0, static_cast<int>(std::ceil(-std::log10(std::abs(step)) - 1e-9)));
   std::string text = fmt::format("{:.{}f}", std::abs(value), decimals);
   const bool zero = text.find_first_not_of("0.") == std::string::npos;
   return value < 0.0 && !zero ? "\u2212" + text : text;
+}
+
+std::string small_text(double value, int decimals) {
+  const double last = std::pow(10.0, -decimals);
+  if (std::abs(value) >= 0.5 * last) return fmt::format("{:.{}f}", value, decimals);
+  return value == 0.0 ? "0" : fmt::format("<{:.{}f}", last, decimals);
 }
 
 double Axes::x_pt(double x) const {
@@ -92,6 +109,14 @@ void Axes::draw(Canvas& canvas, const AxesLabels& labels, bool y_numbers) const 
   canvas.text({area_.left_pt - kTick_pt - 9.0 - widest_pt, area_.top_pt + 0.5 * area_.height_pt},
               labels.y,
               beside);
+}
+
+PaperBox figure_area(double width_pt, double height_pt) {
+  constexpr double kLeft_pt = 52.0;
+  return {.left_pt = kLeft_pt,
+          .top_pt = 20.0,
+          .width_pt = width_pt - kLeft_pt - 12.0,
+          .height_pt = height_pt - 52.0};
 }
 
 std::vector<PaperPoint> thinned_for_paper(std::vector<PaperPoint> points, double column_pt) {

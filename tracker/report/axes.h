@@ -18,11 +18,14 @@ struct Range {
 [[nodiscard]] Range range_of(std::span<const double> values, double margin);
 
 /// Round numbers (steps of 1, 2 or 5 times a power of ten) inside the range, about `wanted` of
-/// them.
+/// them, and at least two: a single one would not say how far it is to the next.
 [[nodiscard]] std::vector<double> round_ticks(Range range, int wanted);
 
 /// `-0.25` with as many decimals as the step of the ticks needs, and a true minus sign.
 [[nodiscard]] std::string tick_text(double value, double step);
+
+/// `0.2` with so many decimals, and `<0.1` for what they cannot show but is there.
+[[nodiscard]] std::string small_text(double value, int decimals);
 
 struct AxesLabels {
   std::string x;  ///< quantity and unit
@@ -49,6 +52,9 @@ class Axes {
   Range x_;
   Range y_;
 };
+
+/// Where the axes of a figure stand, with room for numbers and labels around them.
+[[nodiscard]] PaperBox figure_area(double width_pt, double height_pt);
 
 /// For a curve of many points: the lowest and the highest point of each column of the paper, in
 /// order, so that nothing visible is lost. Points are those of `axes`, x not falling.

@@ -17,6 +17,9 @@ namespace nightswing::tracker {
 /// Position against time, residuals, their distribution and autocorrelation, folded swing, drift.
 [[nodiscard]] std::vector<Figure> swing_figures(const ShownNight& night);
 
+/// Of these, the distribution and the autocorrelation of the residuals.
+[[nodiscard]] std::vector<Figure> residual_figures(const ShownNight& night);
+
 /// G beside other values of it, the budget, the corrections.
 [[nodiscard]] std::vector<Figure> gravity_figures(const ShownNight& night);
 

@@ -12,7 +12,8 @@ namespace nightswing::tracker {
 namespace {
 
 constexpr double kRow_pt = 15.0;
-constexpr double kAside_pt = 130.0;
+constexpr double kText_pt = 8.5;
+constexpr double kAside_pt = 132.0;
 constexpr double kEleven = 1e11;  // G is shown in units of 1e-11
 
 /// One bar a row: its name left, the bar, a text right of the area.
@@ -26,7 +27,7 @@ struct BarRow {
 double room_for_names_pt(Canvas& canvas, const std::vector<std::string>& names) {
   double widest_pt = 80.0;
   for (const std::string& name : names) {
-    widest_pt = std::max(widest_pt, canvas.width_pt(name, {.size_pt = 7.5, .colour = {}}));
+    widest_pt = std::max(widest_pt, canvas.width_pt(name, {.size_pt = kText_pt, .colour = {}}));
   }
   return std::min(240.0, widest_pt + 8.0);
 }
@@ -61,9 +62,10 @@ void draw_bars(Canvas& canvas, const std::vector<BarRow>& rows, const std::strin
     const double base_pt = top_pt + 0.5 * kRow_pt + 2.8;
     canvas.text({names_pt - 5.0, base_pt},
                 rows[k].name,
-                {.size_pt = 7.5, .colour = colours.ink, .align = Align::kEnd});
-    canvas.text(
-        {area.right_pt() + 5.0, base_pt}, rows[k].aside, {.size_pt = 7.5, .colour = colours.ink});
+                {.size_pt = kText_pt, .colour = colours.ink, .align = Align::kEnd});
+    canvas.text({area.right_pt() + 5.0, base_pt},
+                rows[k].aside,
+                {.size_pt = kText_pt, .colour = colours.ink});
   }
   canvas.line({axes.x_pt(0.0), area.top_pt},
               {axes.x_pt(0.0), area.bottom_pt()},
@@ -78,9 +80,9 @@ Figure budget_figure(const ShownNight& night) {
     if (rows.size() < kMostRows) {
       rows.push_back({input.name,
                       input.percent_of_g,
-                      fmt::format("{:.3f} %  ({:.1f} % of u\u00b2)",
-                                  input.percent_of_g,
-                                  100.0 * std::max(0.0, input.share))});
+                      fmt::format("{} %  ({} % of u\u00b2)",
+                                  small_text(input.percent_of_g, 3),
+                                  small_text(100.0 * input.share, 1))});
     }
     csv += fmt::format("{},{},{},{}\n",
                        csv_field(input.name),
@@ -105,6 +107,7 @@ Figure budget_figure(const ShownNight& night) {
 }
 
 std::string signed_percent(double percent) {
+  if (std::abs(percent) < 0.0005) return "less than 0.001 %";
   return fmt::format("{}{:.3f} %", percent < 0.0 ? "\u2212" : "+", std::abs(percent));
 }
 
@@ -133,7 +136,7 @@ void draw_accepted(Canvas& canvas, const Axes& axes, const Comparison& compariso
               {.colour = ink, .width_pt = 1.3, .dashes_pt = {4.0, 2.0}});
   canvas.text({x_pt, axes.area().top_pt - 4.0},
               "accepted value, " + comparison.accepted_source,
-              {.size_pt = 7.5, .colour = ink, .align = Align::kMiddle});
+              {.size_pt = kText_pt, .colour = ink, .align = Align::kMiddle});
 }
 
 void draw_comparison(Canvas& canvas,
@@ -156,7 +159,8 @@ void draw_comparison(Canvas& canvas,
   draw_accepted(canvas, axes, comparison);
   const Palette& colours = canvas.palette();
   for (std::size_t k = 0; k < opinions.size(); ++k) {
-    const auto& [method, g] = opinions[k];
+    const ShownOpinion& opinion = opinions[k];
+    const analysis::Measured& g = opinion.g_m3_kg_s2;
     const double y_pt = axes.area().top_pt + 20.0 * (static_cast<double>(k) + 0.5);
     const auto x_pt = [&](double sigmas) { return axes.x_pt(kEleven * (g.value + sigmas * g.u)); };
     canvas.line({x_pt(-2.0), y_pt}, {x_pt(2.0), y_pt}, {.colour = colours.plus, .width_pt = 1.0});
@@ -164,12 +168,12 @@ void draw_comparison(Canvas& canvas,
     canvas.marker({x_pt(0.0), y_pt},
                   {g.u > 0.0 ? MarkerShape::kDisc : MarkerShape::kRing, 7.0, colours.ink});
     canvas.text({names_pt - 5.0, y_pt + 2.8},
-                method,
-                {.size_pt = 7.5, .colour = colours.ink, .align = Align::kEnd});
+                opinion.method,
+                {.size_pt = kText_pt, .colour = colours.ink, .align = Align::kEnd});
     canvas.text({axes.area().right_pt() + 5.0, y_pt + 2.8},
                 g.u > 0.0 ? analysis::format_quantity(g, "")
                           : fmt::format("{:.3e} (no uncertainty)", g.value),
-                {.size_pt = 7.5, .colour = colours.ink});
+                {.size_pt = kText_pt, .colour = colours.ink});
   }
 }
 
@@ -190,8 +194,10 @@ Figure comparison_figure(const std::vector<ShownOpinion>& opinions,
                      csv_field("accepted value, " + comparison.accepted_source),
                      number_text(accepted.value),
                      number_text(accepted.u));
+  const bool any_alone = std::ranges::any_of(opinions, &ShownOpinion::of_night_alone);
   return {.name = "comparison",
-          .title = "G: thick bar one, thin bar two standard uncertainties",
+          .title = std::string("G: thick bar one, thin bar two standard uncertainties") +
+                   (any_alone ? ", below the full model those of the night alone" : ""),
           .alt = fmt::format("G = {}. {}", g_text, comparison.sentence),
           .width_pt = kPageWidth_pt,
           .height_pt = 18.0 + 20.0 * static_cast<double>(opinions.size()) + 34.0,

@@ -6,12 +6,34 @@ var nightChart = (function () {
     return getComputedStyle(document.documentElement).getPropertyValue("--" + name).trim();
   }
 
-  // A dotted line with a word at each event: {t, event}, t as the chart counts it.
+  // Seconds as people say them: "2 h 03 min", "12 min 30 s".
+  function duration(s) {
+    var minus = s < 0 ? "\u2212" : "";
+    s = Math.abs(s);
+    if (s < 60) { return minus + s.toFixed(1) + " s"; }
+    s = Math.round(s);
+    var two = function (n) { return (n < 10 ? "0" : "") + n; };
+    if (s < 3600) { return minus + Math.floor(s / 60) + " min " + two(s % 60) + " s"; }
+    return minus + Math.floor(s / 3600) + " h " + two(Math.floor(s / 60) % 60) + " min " +
+      two(s % 60) + " s";
+  }
+
+  // What the legend says of the point under the pointer: `unit_s` is the unit of time of the chart.
+  function legendAxes(unit_s, decimals) {
+    return {
+      x: { valueFormatter: function (t) { return duration(t * unit_s); } },
+      y: { valueFormatter: function (y) { return y.toFixed(decimals); } }
+    };
+  }
+
+  // A dotted line with a word at each event: {t, event}, t as the chart counts it. Words that
+  // would stand on each other go into lines above each other.
   function drawEvents(events, context, area, chart) {
     context.strokeStyle = colour("faint");
     context.fillStyle = colour("faint");
-    context.font = "11px sans-serif";
-    events.forEach(function (event) {
+    context.font = "13px sans-serif";
+    var lineEnds = [];
+    events.slice().sort(function (a, b) { return a.t - b.t; }).forEach(function (event) {
       var x = chart.toDomXCoord(event.t);
       if (x < area.x || x > area.x + area.w) { return; }
       context.setLineDash([2, 3]);
@@ -20,13 +42,16 @@ var nightChart = (function () {
       context.lineTo(x, area.y + area.h);
       context.stroke();
       context.setLineDash([]);
-      context.fillText(event.event, x + 3, area.y + area.h - 5);
+      var line = 0;
+      while (line < lineEnds.length && lineEnds[line] > x) { ++line; }
+      if (15 * (line + 1) > area.h) { return; }
+      lineEnds[line] = x + 6 + context.measureText(event.event).width;
+      context.fillText(event.event, x + 3, area.y + area.h - 5 - 15 * line);
     });
   }
 
   function options() {
     return {
-      digitsAfterDecimal: 3,
       labelsUTC: true,
       legend: "follow",
       // With a range selector a drag would else move what is shown.
@@ -36,7 +61,8 @@ var nightChart = (function () {
       rangeSelectorPlotStrokeColor: colour("faint"),
       rangeSelectorPlotFillColor: colour("line"),
       showRangeSelector: true,
-      rangeSelectorHeight: 36
+      rangeSelectorHeight: 36,
+      axisLabelFontSize: 14
     };
   }
 
@@ -52,6 +78,8 @@ var nightChart = (function () {
 
   return {
     colour: colour,
+    duration: duration,
+    legendAxes: legendAxes,
     drawEvents: drawEvents,
     options: options,
     describeHandles: describeHandles,

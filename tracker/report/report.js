@@ -21,6 +21,7 @@
     var fits = night.sides.map(function (side) { return "fit, " + side + " (mm)"; });
     var colours = { plus: "plus", minus: "minus", away: "ink" };
     return Object.assign(nightChart.options(), {
+      axes: nightChart.legendAxes(3600, 2),
       labels: ["time (h)", "measured (mm)"].concat(fits),
       xlabel: "time since the first frame (h)",
       ylabel: "position on the scale (mm)",

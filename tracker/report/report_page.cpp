@@ -8,6 +8,7 @@
 
 #include "analysis/quantity.h"
 #include "tracker/csv_text.h"
+#include "tracker/report/axes.h"
 #include "tracker/report/embedded_text.h"
 #include "tracker/report/figures.h"
 #include "tracker/report/html_text.h"
@@ -68,7 +69,7 @@ std::string night_json(const ShownNight& night) {
   json["sides"] = sides;
   json["events"] = nlohmann::json::array();
   for (const ShownEvent& e : night.events) {
-    if (!e.t_s || e.event == "started" || e.event == "ended") continue;
+    if (!e.t_s || e.event == "started" || e.event == "ended" || e.event == "calibrated") continue;
     const std::string words = e.event == "side" ? "sources at " + e.detail : e.event;
     json["events"].push_back({{"t_h", *e.t_s / kHour_s}, {"event", words}});
   }
@@ -115,8 +116,8 @@ std::string segments_html(const ShownNight& night) {
                     analysis::format_quantity(s.equilibrium_mm, ""),
                     fmt::format("{:.1f}", s.periods),
                     fmt::format("{:.1f} to {:.1f}", s.amplitude_from_mm, s.amplitude_to_mm),
-                    fmt::format("{:.4f}", s.residual_mean_mm),
-                    fmt::format("{:.4f}", s.residual_rms_mm),
+                    tick_text(s.residual_mean_mm, 1e-4),
+                    tick_text(s.residual_rms_mm, 1e-4),
                     fmt::format("{}", s.used)});
   }
   return table_html({"side",
@@ -124,7 +125,7 @@ std::string segments_html(const ShownNight& night) {
                      "equilibrium (mm)#",
                      "periods#",
                      "swing (mm)#",
-                     "residuals: mean#",
+                     "residuals: mean (mm)#",
                      "r.m.s. (mm)#",
                      "readings#"},
                     rows);
@@ -135,7 +136,8 @@ std::string swing_html(const ShownNight& night, std::span<const Figure> figures)
   std::vector<std::vector<std::string>> rows;
   for (const ShownQuantity& q : night.quantities) rows.push_back({q.name, q.text});
   return heading("Swing and equilibria") + table_html({"quantity", "value"}, rows) +
-         fmt::format("<p>{}.</p>\n", html_escaped(night.sides_from)) + segments_html(night) +
+         fmt::format("<p>Segments: {}.</p>\n", html_escaped(night.sides_from)) +
+         segments_html(night) +
          fmt::format(
              "<p>One position scatters by {:.4f} mm about what the fit, knowing rest positions and "
              "period, foretells from the positions before it. Random torque, readings that are "
@@ -167,21 +169,22 @@ std::string gravity_html(const ShownNight& night, std::span<const Figure> figure
   for (const ShownInput& input : night.budget) {
     rows.push_back({input.name,
                     input.text,
-                    fmt::format("{:.4f}", input.percent_of_g),
-                    number_text(100.0 * input.share, 1)});
+                    small_text(input.percent_of_g, 4),
+                    small_text(100.0 * input.share, 1)});
   }
-  html += table_html({"input", "value", "of G (%)#", "of u\u00b2 (%)#"}, rows);
+  html += table_html({"input", "value", "u of G by it (%)#", "share of u\u00b2 (%)#"}, rows);
   html += heading("Corrections to the textbook formula") + figures_html(figures, {"corrections"});
   rows.clear();
   for (const ShownOpinion& o : night.opinions) {
-    rows.push_back({o.method,
+    rows.push_back({o.method + (o.of_night_alone ? " (u of the night alone)" : ""),
                     fmt::format("{:.4f}", 1e11 * o.g_m3_kg_s2.value),
-                    o.g_m3_kg_s2.u > 0.0 ? fmt::format("{:.4f}", 1e11 * o.g_m3_kg_s2.u) : ""});
+                    o.g_m3_kg_s2.u > 0.0 ? fmt::format("{:.4f}", 1e11 * o.g_m3_kg_s2.u) : "none"});
   }
-  html +=
-      heading("Methods side by side") +
-      table_html({"method", "G (10\u207b\u00b9\u00b9 m\u00b3 kg\u207b\u00b9 s\u207b\u00b2)#", "u#"},
-                 rows);
+  html += heading("Methods side by side") +
+          table_html({"method",
+                      "G (10\u207b\u00b9\u00b9 m\u00b3 kg\u207b\u00b9 s\u207b\u00b2)#",
+                      "u (10\u207b\u00b9\u00b9 m\u00b3 kg\u207b\u00b9 s\u207b\u00b2)#"},
+                     rows);
   if (!night.opinions_agree.empty()) {
     html += fmt::format(
         "<p>The u of the full model holds everything, those of the other ways what the night alone "
@@ -209,9 +212,10 @@ std::string grounds_html(const ShownNight& night,
   for (const ShownEvent& e : night.events) rows.push_back({e.when, e.event, e.detail});
   html += heading("Log") + table_html({"time", "event", "detail"}, rows);
   html += heading("Cautions") + fmt::format("<p>{}</p>\n", html_escaped(cautions));
-  html += heading("How to repeat this") + fmt::format("<p>Made by {} from {}.</p>\n<pre>",
-                                                      html_escaped(night.program),
-                                                      html_escaped(night.source));
+  html += heading("How to repeat this") +
+          fmt::format("<p>Made by {} from {}. These commands make it again.</p>\n<pre>",
+                      html_escaped(night.program),
+                      html_escaped(night.source));
   for (const std::string& command : night.commands) html += html_escaped(command) + '\n';
   return html + "</pre>\n";
 }

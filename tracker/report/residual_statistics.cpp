@@ -10,6 +10,8 @@
 namespace nightswing::tracker {
 namespace {
 
+constexpr double kBin_sigma = 0.5;  // width of a bar, in standard deviations
+
 struct Residual {
   double t_s;
   double r_mm;
@@ -55,7 +57,6 @@ double amplitude_mm(const ShownNight& night, const ShownSegment& segment, double
 
 std::vector<ResidualBin> residual_distribution(const ShownNight& night) {
   constexpr int kBins = 18;
-  constexpr double kBin_sigma = 0.5;
   constexpr double kFirst_sigma = -0.5 * kBins * kBin_sigma;
   const auto list = residuals_of(night);
   if (list.size() < 2) return {};
@@ -77,6 +78,25 @@ std::vector<ResidualBin> residual_distribution(const ShownNight& night) {
     ++bins[static_cast<std::size_t>(std::clamp(place, 0.0, kBins - 1.0))].count;
   }
   return bins;
+}
+
+std::vector<NormalPoint> normal_curve(const std::vector<ResidualBin>& bins) {
+  constexpr int kPointsPerBin = 20;
+  std::vector<NormalPoint> curve;
+  if (bins.empty()) return curve;
+  double readings = 0.0;
+  for (const ResidualBin& bin : bins) readings += static_cast<double>(bin.count);
+  const double width_mm = bins.front().to_mm - bins.front().from_mm;
+  const double sigma_mm = width_mm / kBin_sigma;
+  const double mean_mm = 0.5 * (bins.front().from_mm + bins.back().to_mm);
+  const int points = kPointsPerBin * static_cast<int>(bins.size());
+  for (int k = 0; k <= points; ++k) {
+    const double at_mm = bins.front().from_mm + width_mm * k / kPointsPerBin;
+    const double z = (at_mm - mean_mm) / sigma_mm;
+    const double share = normal_below(z + 0.5 * kBin_sigma) - normal_below(z - 0.5 * kBin_sigma);
+    curve.push_back({at_mm, readings * share});
+  }
+  return curve;
 }
 
 std::vector<ResidualCorrelation> residual_autocorrelation(const ShownNight& night) {

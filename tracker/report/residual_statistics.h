@@ -19,6 +19,13 @@ struct ResidualBin {
 /// Empty without residuals.
 [[nodiscard]] std::vector<ResidualBin> residual_distribution(const ShownNight& night);
 
+/// The same normal distribution as a curve, in readings per bar; a point every twentieth of a bar.
+struct NormalPoint {
+  double residual_mm;
+  double readings;
+};
+[[nodiscard]] std::vector<NormalPoint> normal_curve(const std::vector<ResidualBin>& bins);
+
 struct ResidualCorrelation {
   double lag_s;
   double correlation;  ///< -1 to 1

@@ -146,7 +146,7 @@ void add_swing(const NightResult& result, ShownNight& shown) {
   shown.quantities.push_back(
       {"rotation from midway to one side", format_quantity(result.deflection_rad, "rad")});
   shown.quantities.push_back(
-      {"moment of inertia", fmt::format("{:.4g} kg m2", result.gravity->inertia_kg_m2)});
+      {"moment of inertia", fmt::format("{:.4g} kg m\u00b2", result.gravity->inertia_kg_m2)});
   shown.quantities.push_back(
       {"torsion constant", fmt::format("{:.4g} N m", result.gravity->kappa_n_m)});
 }
@@ -176,12 +176,13 @@ void add_gravity(const NightResult& result,
   shown.blinded = result.blinded;
   if (!result.blinded) shown.comparison = compare_with_accepted(g);
   shown.interval_text = interval_text(result);
-  shown.opinions = {{"full model", g}};
+  shown.opinions = {{"full model", g, false}};
   for (const analysis::Opinion& opinion : result.consistency.opinions) {
     // Beside the full model, whose u holds everything.
-    shown.opinions.push_back({opinion.method + " (u of the night alone)", opinion.g_m3_kg_s2});
+    shown.opinions.push_back({opinion.method, opinion.g_m3_kg_s2, true});
   }
-  shown.opinions.push_back({"textbook formula alone", {result.gravity->textbook_m3_kg_s2, 0.0}});
+  shown.opinions.push_back(
+      {"textbook formula alone", {result.gravity->textbook_m3_kg_s2, 0.0}, false});
   shown.opinions_agree = result.consistency.statement;
   for (const analysis::UnmodelledEffect& e : analysis::unmodelled_effects(apparatus)) {
     shown.not_in_budget.push_back({e.effect, e.size, e.remedy});

@@ -73,6 +73,7 @@ struct ShownCorrection {
 struct ShownOpinion {
   std::string method;
   analysis::Measured g_m3_kg_s2;
+  bool of_night_alone = false;  ///< u holds only what the night leaves in doubt
 };
 
 /// What may be wrong beyond the budget.
