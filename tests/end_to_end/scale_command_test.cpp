@@ -60,10 +60,10 @@ void check_true_size(const cv::Mat& picture, int first_column, int columns) {
   CHECK(to.y_mm - from.y_mm == within_abs(0.0, 0.02));  // not turned
 }
 
-/// Exit status 1, one line.
-void check_refused(const std::string& arguments, const std::string& expected) {
+/// One line; exit status 2 where the words themselves are wrong.
+void check_refused(const std::string& arguments, const std::string& expected, int status = 2) {
   const auto result = nightswing_command("scale " + arguments);
-  CHECK(result.status == 1);
+  CHECK(result.status == status);
   CHECK(result.errors == "nightswing: " + expected + "\n");
   CHECK(std::ranges::count(result.errors, '\n') == 1);
 }
@@ -164,7 +164,8 @@ TEST_SUITE("scale command") {
                   "'scale.png' ends neither in .pdf nor in .svg, so its format is not known; write "
                   "for example -o scale.pdf");
     check_refused("-o /nonexistent/scale.pdf",
-                  "cannot write /nonexistent/scale.pdf: No such file or directory");
+                  "cannot write /nonexistent/scale.pdf: No such file or directory",
+                  1);
     for (const char* length : {"0mm", "-240mm", "2000.1mm"}) {
       check_refused(fmt::format("-o scale.pdf --length {}", length),
                     fmt::format("--length '{}' is not above zero and at most 2000 mm, for which "

@@ -250,7 +250,7 @@ TEST_SUITE("result_text") {
     CHECK(opinions[0].method == "full model");
     CHECK_FALSE(opinions[0].of_night_alone);
     CHECK(opinions[1].of_night_alone);
-    CHECK(opinions[1].method == "shift by least squares (u of the night alone)");
+    CHECK(opinions[1].method == "shift by least squares");
   }
 
   TEST_CASE("disturbances, left out positions, assumptions and all warnings are told") {
