@@ -75,6 +75,67 @@ TEST_SUITE("shell texts") {
     CHECK(offered(folder, "film run -o as") == "ask\n");
   }
 
+  TEST_CASE("the manual page says what stands for a value, also one that may be left out") {
+    const TemporaryFolder folder;
+    write_text(folder / "page.1", manual_page(*make_program()));
+    const auto page = run_command("groff -man -Tascii -P-cbou " + (folder / "page.1").string());
+    REQUIRE(page.status == 0);
+    for (const char* option : {"\n       --page [[ADDRESS:]PORT]\n",
+                               "\n       --side SIDE@MOMENT\n",
+                               "\n       --size 1080p|source\n",
+                               "\n       --quiet\n"}) {
+      CHECK_MESSAGE(page.output.find(option) != std::string::npos, option);
+    }
+  }
+
+  TEST_CASE("fish completes commands, options, their words, and shows texts with apostrophes") {
+    const TemporaryFolder folder;
+    write_text(folder / "nightswing.fish", fish_completion(*make_program()));
+    const auto completed = [&](const std::string& words) {
+      write_text(folder / "ask.fish",
+                 "cd '" + folder.path().string() + "'\nsource nightswing.fish\ncomplete -C '" +
+                     words + "'\n");
+      const auto answer = run_command("HOME=" + folder.path().string() + " fish --no-config " +
+                                      (folder / "ask.fish").string());
+      CHECK_MESSAGE(answer.errors.empty(), answer.errors);
+      return answer.output;
+    };
+    CHECK(completed("nightswing ana").starts_with("analyse\tequilibria, period, G"));
+    CHECK(completed("nightswing film run --siz").starts_with("--size\t"));
+    CHECK(completed("nightswing film run --size sou") ==
+          "source\t1080p (1920 x 1080, the default) or source (the picture pixel for pixel)\n");
+    CHECK(completed("nightswing mark run pl") == "plus\n");
+    CHECK(completed("nightswing film run --capt").find("2h5m='The sources move'") !=
+          std::string::npos);
+  }
+
+  TEST_CASE("zsh completes commands, options and their words") {
+    const TemporaryFolder folder;
+    write_text(folder / "_nightswing", zsh_completion(*make_program()));
+    // Types into a shell at a terminal of its own; ^X shows the line as it stands then.
+    write_text(
+        folder / "ask.zsh",
+        "zmodload zsh/zpty\n"
+        "zpty shell \"FOLDER=$1 TERM=dumb PS1= zsh -f -i\"\n"
+        "zpty -w shell 'show() { print \"\\n<$BUFFER>\" }; zle -N show; bindkey \"^X\" show; "
+        "fpath=($FOLDER $fpath); autoload -U compinit; compinit -u -D; print REA''DY'\n"
+        "zpty -r shell said '*READY*'\n"
+        "zpty -w -n shell \"$2\"$'\\t\\x18'\n"
+        "zpty -r shell said '*<*>*'\n"
+        "print -r -- ${${said##*<}%%>*}\n");
+    const auto completed = [&](const std::string& words) {
+      const auto answer = run_command("timeout 20 zsh -f " + (folder / "ask.zsh").string() + " " +
+                                      folder.path().string() + " '" + words + "'");
+      CHECK_MESSAGE(answer.errors.empty(), answer.errors);
+      return answer.output;
+    };
+    CHECK(completed("nightswing ana") == "nightswing analyse \n");
+    CHECK(completed("nightswing mark run pl") == "nightswing mark run plus \n");
+    CHECK(completed("nightswing film run --siz") == "nightswing film run --size \n");
+    CHECK(completed("nightswing film run --size sou") == "nightswing film run --size source \n");
+    CHECK(completed("nightswing watch --page-o") == "nightswing watch --page-open \n");
+  }
+
   TEST_CASE("an option that takes no value is not completed with one") {
     const std::string fish = fish_completion(*make_program());
     std::istringstream lines(fish);

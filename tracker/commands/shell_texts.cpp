@@ -15,7 +15,8 @@ struct OptionWords {
   std::vector<std::string> names;  ///< with their dashes
   std::string description;
   std::vector<std::string> choices;  ///< the words it takes; empty: any
-  bool takes_value;
+  std::string value;                 ///< what stands for its value; empty if it takes none
+  bool needs_value;                  ///< it cannot stand without one
 };
 
 struct CommandWords {
@@ -37,6 +38,24 @@ std::vector<std::string> choices_in(const std::string& type_name) {
   return choices;
 }
 
+/// What stands for the value of an option: its words, or that which its checks are called, as
+/// SIDE@MOMENT in `TEXT:SIDE@MOMENT`. Brackets around what may be left out.
+std::string value_of(const CLI::Option& option, const std::vector<std::string>& choices) {
+  if (option.get_items_expected_max() == 0) return {};
+  const std::string type = option.get_type_name();
+  std::string value = "value";
+  if (!choices.empty()) {
+    value.clear();
+    for (const std::string& choice : choices) value += (value.empty() ? "" : "|") + choice;
+  } else if (const auto end = type.rfind(':');
+             type.starts_with("TEXT:") || type.starts_with("FLOAT:")) {
+    value = type.substr(end + 1);
+  } else if (type != "TEXT" && type != "FLOAT") {
+    value = type;
+  }
+  return option.get_items_expected_min() == 0 ? "[" + value + "]" : value;
+}
+
 CommandWords words_of(const CLI::App& command) {
   CommandWords words{.name = command.get_name(),
                      .description = command.get_description(),
@@ -47,12 +66,14 @@ CommandWords words_of(const CLI::App& command) {
     OptionWords one{.names = {},
                     .description = option->get_description(),
                     .choices = choices_in(option->get_type_name()),
-                    .takes_value = option->get_items_expected_min() > 0};
+                    .value = {},
+                    .needs_value = option->get_items_expected_min() > 0};
+    one.value = value_of(*option, one.choices);
     for (const std::string& name : option->get_snames()) one.names.push_back("-" + name);
     for (const std::string& name : option->get_lnames()) one.names.push_back("--" + name);
     if (one.names.empty()) {
       one.names.push_back(option->get_name(true));
-      one.takes_value = !one.choices.empty();  // itself a value
+      if (one.choices.empty()) one.value.clear();  // itself a value
       words.positionals.push_back(one);
     } else {
       words.options.push_back(one);
@@ -99,12 +120,13 @@ std::string quoted(const std::string& text) {
   return "'" + replaced(text, "'", "'\\''") + "'";
 }
 
+/// Text inside single quotes of fish, where a backslash keeps its meaning before these two.
+std::string fish_quoted(const std::string& text) {
+  return "'" + replaced(replaced(text, "\\", "\\\\"), "'", "\\'") + "'";
+}
+
 std::string roff_option(const OptionWords& option) {
-  std::string value;
-  if (option.takes_value) {
-    value = option.choices.empty() ? " \\fIvalue\\fR"
-                                   : " \\fI" + roff(joined(option.choices, "|")) + "\\fR";
-  }
+  const std::string value = option.value.empty() ? "" : " \\fI" + roff(option.value) + "\\fR";
   return fmt::format(
       ".TP\n\\fB{}\\fR{}\n{}\n", roff(joined(option.names, ", ")), value, roff(option.description));
 }
@@ -214,9 +236,10 @@ std::string zsh_completion(const CLI::App& program) {
     for (const OptionWords& option : command.options) {
       for (const std::string& name : option.names) {
         std::string value;
-        if (option.takes_value) {
+        if (!option.value.empty()) {
           value = option.choices.empty() ? ":value:_files"
                                          : ":value:(" + joined(option.choices, " ") + ")";
+          if (!option.needs_value) value.insert(0, ":");
         }
         cases += " \\\n      " + quoted("*" + name + "[" + plain(option.description) + "]" + value);
       }
@@ -254,7 +277,7 @@ std::string fish_completion(const CLI::App& program) {
   for (const CommandWords& command : commands_of(program)) {
     text += fmt::format("complete -c nightswing -n __fish_use_subcommand -a {} -d {}\n",
                         command.name,
-                        quoted(replaced(command.description, "'", "")));
+                        fish_quoted(command.description));
     const std::string here =
         fmt::format("complete -c nightswing -n '__fish_seen_subcommand_from {}'", command.name);
     for (const OptionWords& option : command.options) {
@@ -262,12 +285,12 @@ std::string fish_completion(const CLI::App& program) {
       for (const std::string& name : option.names) {
         text += name.starts_with("--") ? " -l " + name.substr(2) : " -s " + name.substr(1);
       }
-      if (option.takes_value) text += option.choices.empty() ? " -r" : " -x";
-      if (!option.choices.empty()) text += " -a " + quoted(joined(option.choices, " "));
-      text += " -d " + quoted(replaced(option.description, "'", "")) + "\n";
+      if (option.needs_value) text += option.choices.empty() ? " -r" : " -x";
+      if (!option.choices.empty()) text += " -a " + fish_quoted(joined(option.choices, " "));
+      text += " -d " + fish_quoted(option.description) + "\n";
     }
     const std::string words = positional_choices(command);
-    if (!words.empty()) text += fmt::format("{} -a {}\n", here, quoted(words));
+    if (!words.empty()) text += fmt::format("{} -a {}\n", here, fish_quoted(words));
   }
   return text;
 }
