@@ -200,6 +200,30 @@ void check_symmetry(const Apparatus& apparatus, const OpticalLever& lever, Night
       1e3 * nearer_m));
 }
 
+std::string no_swing_message(const Night& night) {
+  std::string message =
+      "the spot does not swing with any one period, so that there is none to compute G from; set "
+      "the boom swinging by some millimetres and watch again";
+  if (!night.sides.empty()) return message;
+  return message +
+         "; in a short night the moves of the sources hide the swing unless they are named, with "
+         "--side plus@0s --side minus@2h5m or 'nightswing mark'";
+}
+
+/// What the fit alone lets the night be called; why in `message`, if it is not measured.
+NightStatus status_by_shift(NightResult& result) {
+  result.message = result.fit.message;
+  if (result.fit.status == FitStatus::kNoSwing) return NightStatus::kNoSwing;
+  if (result.fit.status == FitStatus::kTooShort) return NightStatus::kTooShort;
+  if (shift_is_clear(result.fit.shift_mm)) return NightStatus::kMeasured;
+  result.message = fmt::format(
+      "the equilibria of the two sides differ by {}, which is less than {:.0f} standard "
+      "uncertainties: no G can be had from this night",
+      format_quantity(result.fit.shift_mm, "mm"),
+      kShiftSigmas);
+  return NightStatus::kNoShift;
+}
+
 }  // namespace
 
 bool shift_is_clear(const Measured& shift_mm) {
@@ -244,14 +268,7 @@ NightResult analyse_night(const Night& night,
   const auto start = scan_period(series, night.sides);
   if (!start) {
     result.status = NightStatus::kNoSwing;
-    result.message =
-        "the spot does not swing with any one period, so that there is none to compute G from; set "
-        "the boom swinging by some millimetres and watch again";
-    if (night.sides.empty()) {
-      result.message +=
-          "; in a short night the moves of the sources hide the swing unless they are named, with "
-          "--side plus@0s --side minus@2h5m or 'nightswing mark'";
-    }
+    result.message = no_swing_message(night);
     return result;
   }
   choose_sides(night, series, *start, options.settle_s, result);
@@ -278,33 +295,14 @@ NightResult analyse_night(const Night& night,
     return result;
   }
   report_equilibria(lever, apparatus, result);
-  if (result.fit.status == FitStatus::kNoSwing) {
-    result.status = NightStatus::kNoSwing;
-    result.message = result.fit.message;
-  } else if (result.fit.status == FitStatus::kTooShort) {
-    result.status = NightStatus::kTooShort;
-    result.message = result.fit.message;
-  } else if (!shift_is_clear(result.fit.shift_mm)) {
-    result.status = NightStatus::kNoShift;
-    result.message = fmt::format(
-        "the equilibria of the two sides differ by {}, which is less than {:.0f} standard "
-        "uncertainties: no G can be had from this night",
-        format_quantity(result.fit.shift_mm, "mm"),
-        kShiftSigmas);
-  } else {
-    compute_gravity(night, apparatus, lever, options, result);
-    if (result.gravity) {
-      check_symmetry(apparatus, lever, result);
-      result.moves = single_moves(series, result.fit, taken_off);
-      result.consistency = second_opinions(apparatus,
-                                           lever,
-                                           findings_of(lever, result.fit),
-                                           result.fit,
-                                           series,
-                                           *start,
-                                           result.moves);
-    }
-  }
+  result.status = status_by_shift(result);
+  if (result.status != NightStatus::kMeasured) return result;
+  compute_gravity(night, apparatus, lever, options, result);
+  if (!result.gravity) return result;
+  check_symmetry(apparatus, lever, result);
+  result.moves = single_moves(series, result.fit, taken_off);
+  result.consistency = second_opinions(
+      apparatus, lever, findings_of(lever, result.fit), result.fit, series, *start, result.moves);
   return result;
 }
 

@@ -247,7 +247,7 @@ TEST_SUITE("page") {
   TEST_CASE("an address that others can open is refused unless that is wanted") {
     const Set set;
     const auto refused = nightswing_command(set.watch_words("0.0.0.0:0"));
-    CHECK(refused.status == 1);
+    CHECK(refused.status == 2);
     CHECK(refused.errors.find("--page-open") != std::string::npos);
     CHECK_FALSE(std::filesystem::exists(set.run + "/track.csv"));
     CHECK(nightswing_command(set.words("watch", " --run " + set.run + " --page-open")).status == 2);

@@ -69,6 +69,12 @@ TEST_SUITE("what a night leaves") {
     bad = good;
     bad["status"] = "done";
     refused(bad, "status");
+    bad = good;
+    bad["mood"] = "good";
+    refused(bad, "'mood' was unexpected");
+    bad = good;
+    bad["budget"][0]["mood"] = "good";
+    refused(bad, "budget/0: Additional properties");
   }
 
   TEST_CASE("track, events and the data of every figure load into pandas") {
