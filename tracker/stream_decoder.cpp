@@ -27,8 +27,9 @@ std::unique_ptr<StreamDecoder> StreamDecoder::open(const std::string& address,
   if (gives_up && gives_up()) return nullptr;
   if (!is_open) {
     throw InputError(fmt::format(
-        "no video comes from {}; check in a browser on this computer that the address shows one",
-        address));
+        "no video comes from {}; check in a {} on this computer that the address shows one",
+        address,
+        address.starts_with("http") ? "browser" : "video player"));
   }
   decoder->wait_.gives_up = {};  // who opens it need not live as long
   return decoder;
