@@ -25,7 +25,8 @@ FoundSides found_in(const std::vector<SwingSample>& series, const SwingStart& st
     // Once more with the period and damping of a joint fit, which the moves do not blur.
     const auto segments = segments_between(found.changes, series.back().t_s + 1.0, 0.0);
     const SwingFit fit = fit_swing(series, segments, start);
-    if (fit.status != FitStatus::kNotConverged) {
+    // Of a spot that rests the fit has no period.
+    if (fit.status == FitStatus::kConverged || fit.status == FitStatus::kTooShort) {
       found = find_sides(series,
                          {.period_s = fit.period_s.value,
                           .damping_per_s = std::max(0.0, fit.damping_per_s.value),

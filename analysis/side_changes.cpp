@@ -4,6 +4,7 @@
 #include <cmath>
 #include <limits>
 #include <numbers>
+#include <stdexcept>
 #include <utility>
 
 #include <fmt/format.h>
@@ -314,6 +315,7 @@ const Break* nearest(const std::vector<Break>& others, double t_s, double reach_
 }  // namespace
 
 FoundSides find_sides(std::span<const SwingSample> all_samples, const SwingStart& start) {
+  if (!(start.period_s > 0.0)) throw std::invalid_argument("find_sides: no period");
   const std::vector<SwingSample> samples = thinned(without_spikes(all_samples), kMostSamples);
   const double reach_s = 2.0 * start.period_s / kCellsPerPeriod;
   const std::vector<Break> rough = find_breaks(samples, start);

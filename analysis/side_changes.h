@@ -28,8 +28,11 @@ struct FoundSides {
 ///   a price for each break, are found exactly by dynamic programming over cells of T/20 (or 1/1200
 ///   of the night). A break counts as a move when the rest position jumps by more than six of its
 ///   standard uncertainties, 1 % of the swing and half of the largest jump; else it is a
-///   disturbance. samples  time-ordered;  start  from scan_period on the same samples source
-///   optimal partitioning: Jackson et al., IEEE Signal Process. Lett. 12, 105 (2005)
+///   disturbance.
+///   samples  time-ordered
+///   start    from scan_period on the same samples, or from a fit that has a period
+/// throws std::invalid_argument if the period is not above 0.
+///   source   optimal partitioning: Jackson et al., IEEE Signal Process. Lett. 12, 105 (2005)
 [[nodiscard]] FoundSides find_sides(std::span<const SwingSample> samples, const SwingStart& start);
 
 }  // namespace nightswing::analysis

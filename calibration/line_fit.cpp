@@ -10,6 +10,7 @@
 #include <ceres/ceres.h>
 #include <Eigen/Eigenvalues>
 
+#include "calibration/fit_options.h"
 #include "calibration/wall_map.h"
 
 namespace nightswing::calibration {
@@ -65,15 +66,9 @@ Fitted fit_ticks(const std::vector<Tick>& ticks, std::array<double, 2> start, bo
         cost, new ceres::HuberLoss(kHuberBend), result.linear.data(), &result.perspective);
   }
   if (!projective) problem.SetParameterBlockConstant(&result.perspective);
-  ceres::Solver::Options options;
-  options.linear_solver_type = ceres::DENSE_QR;
-  options.max_num_iterations = 200;
-  options.function_tolerance = 1e-16;
-  // Gradient over stiffness is the distance from the minimum: 1e-13 of the half span is far below
-  // any use, and above the rounding of exact points, beyond which no step lowers the cost any more.
-  options.gradient_tolerance = 1e-13 * stiffness;
-  options.parameter_tolerance = 1e-14;
-  options.logging_type = ceres::SILENT;
+  // 1e-13 of the half span is far below any use, and above the rounding of exact points, beyond
+  // which no step lowers the cost any more.
+  const auto options = fit_options(1e-13 * stiffness);
   ceres::Solver::Summary summary;
   ceres::Solve(options, &problem, &summary);
   result.cost = summary.final_cost;

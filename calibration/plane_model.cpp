@@ -8,6 +8,7 @@
 #include <Eigen/Cholesky>
 #include <Eigen/QR>
 
+#include "calibration/fit_options.h"
 #include "calibration/lens.h"
 
 namespace nightswing::calibration {
@@ -169,15 +170,9 @@ class PlaneProblem {
   }
 
   bool solve() {
-    ceres::Solver::Options options;
-    options.linear_solver_type = ceres::DENSE_QR;
-    options.max_num_iterations = 200;
-    options.function_tolerance = 1e-16;
-    // Gradient over stiffness is the distance from the minimum: 1e-13 of the half span is far below
-    // any use, and above the rounding of exact points, beyond which no step lowers the cost.
-    options.gradient_tolerance = 1e-13 * stiffness_;
-    options.parameter_tolerance = 1e-14;
-    options.logging_type = ceres::SILENT;
+    // 1e-13 of the half span is far below any use, and above the rounding of exact points, beyond
+    // which no step lowers the cost.
+    const auto options = fit_options(1e-13 * stiffness_);
     ceres::Solver::Summary summary;
     ceres::Solve(options, &problem_, &summary);
     cost_ = summary.final_cost;

@@ -10,6 +10,7 @@
 #include <ceres/ceres.h>
 #include <Eigen/Dense>
 
+#include "calibration/fit_options.h"
 #include "calibration/lens.h"
 
 namespace nightswing::calibration {
@@ -202,14 +203,7 @@ Fitted fit_points(const std::vector<Point>& points) {
       new ceres::AutoDiffCostFunction<LensBeforehand, int{kLensTerms}, kCount>(new LensBeforehand),
       nullptr,
       p);
-  ceres::Solver::Options options;
-  options.linear_solver_type = ceres::DENSE_QR;
-  options.max_num_iterations = 200;
-  options.function_tolerance = 1e-14;
-  // Gradient over stiffness is the distance from the minimum, in half spans.
-  options.gradient_tolerance = 1e-12 * stiffness;
-  options.parameter_tolerance = 1e-12;
-  options.logging_type = ceres::SILENT;
+  const auto options = fit_options(1e-12 * stiffness);  // of the half span
   ceres::Solver::Summary summary;
   ceres::Solve(options, &problem, &summary);
   result.cost = summary.final_cost;

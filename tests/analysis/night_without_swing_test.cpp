@@ -152,6 +152,31 @@ TEST_SUITE("nights without a swing") {
     }
   }
 
+  TEST_CASE("a spot that is kicked from place to place, and never swings, gives no G") {
+    // Of these the scan takes the kicks for moves at first, and the fit between them finds no
+    // swing.
+    for (const unsigned seed : {11U, 50U, 77U, 120U}) {
+      CAPTURE(seed);
+      std::mt19937 generator(seed);
+      std::normal_distribution<double> normal;
+      std::uniform_real_distribution<double> even;
+      Night night;
+      double t_s = 0.0;
+      double x_mm = 0.0;
+      for (int k = 0; k < 145; ++k) {
+        const double pause = even(generator) < 0.1 ? 30.0 * even(generator) : 0.0;
+        t_s += 5.0 * (1.0 + pause + even(generator));
+        x_mm += 3.0 * normal(generator);
+        if (even(generator) < 0.01) x_mm += 100.0 * normal(generator);
+        night.samples.push_back({t_s, x_mm, 0.0, 0.05, 0.05});
+      }
+      const NightResult result =
+          analyse_night(night, reference_balance(), {.monte_carlo_trials = 0});
+      CHECK_FALSE(result.gravity);
+      CHECK_FALSE(result.message.empty());
+    }
+  }
+
   TEST_CASE("sides watched for less than a period give no G, however quiet the readings") {
     for (const double periods : {0.3, 0.5, 0.8}) {
       for (const int sides : {2, 4}) {

@@ -1,6 +1,8 @@
 #include "analysis/side_changes.h"
 
 #include <cmath>
+#include <stdexcept>
+#include <vector>
 
 #include <doctest/doctest.h>
 
@@ -76,6 +78,12 @@ TEST_SUITE("side_changes") {
         CHECK(found.message == "the track shows no move of the source masses");
       }
     }
+  }
+
+  TEST_CASE("without a period there is nothing to look for: that is the caller's bug") {
+    const std::vector<SwingSample> track(100, {0.0, 1.0, 0.1});
+    CHECK_THROWS_AS(static_cast<void>(find_sides(track, SwingStart{0.0, 0.0, 1.0, 1.0})),
+                    std::invalid_argument);
   }
 
   TEST_CASE("false readings do not make moves") {
