@@ -20,6 +20,8 @@
 namespace nightswing::analysis {
 namespace {
 
+constexpr double kTooFar = 1e100;  // standard deviations; squares of it are still numbers
+
 /// Time scaled to -1..1 over the night, and the two drift terms (Legendre polynomials, so that
 /// neither moves the mean rest position).
 struct DriftTime {
@@ -58,6 +60,8 @@ class PositionResidual final : public ceres::SizedCostFunction<1, 2, 1, 2, 2> {
         parameters[1][0] + parameters[2][0] * drift_[0] + parameters[2][1] * drift_[1];
     const double wave = c * cosine + s * sine;
     residuals[0] = weight_ * (level - x_mm_) + wave;
+    // A step that goes too far is turned down; without this Ceres fills the terminal with it.
+    if (!(std::abs(residuals[0]) < kTooFar)) return false;
     if (jacobians == nullptr) return true;
     if (jacobians[0] != nullptr) {
       jacobians[0][0] = ratio_ * since_s_ * (s * cosine - c * sine);

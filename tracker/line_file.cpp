@@ -175,9 +175,11 @@ std::vector<std::string> read_lines(const std::filesystem::path& path,
   return warnings;
 }
 
-void write_whole_file(const std::filesystem::path& path, std::string_view text) {
+void write_whole_file(const std::filesystem::path& path, std::string_view text, Readers readers) {
   const std::filesystem::path beside = path.string() + ".new";
-  const int descriptor = ::open(beside.c_str(), O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC, 0644);
+  const mode_t mode = readers == Readers::kOwner ? 0600 : 0644;
+  if (readers == Readers::kOwner) ::unlink(beside.c_str());  // a left one may have other readers
+  const int descriptor = ::open(beside.c_str(), O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC, mode);
   if (descriptor < 0) throw cannot("write", path);
   try {
     write_all(descriptor, text, path);

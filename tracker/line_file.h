@@ -75,8 +75,12 @@ class LineFile {
     const std::function<std::string(const std::string& line)>& use);
 
 /// Replaces the whole file: written under another name beside it, flushed to the disk, renamed.
+///   readers  of the new file, from its first moment on
 /// throws InputError if that fails; the old file then still stands.
-void write_whole_file(const std::filesystem::path& path, std::string_view text);
+enum class Readers { kEverybody, kOwner };
+void write_whole_file(const std::filesystem::path& path,
+                      std::string_view text,
+                      Readers readers = Readers::kEverybody);
 
 /// Makes the folder and those above it where they are missing. throws InputError if it cannot.
 void make_folder(const std::filesystem::path& path);

@@ -34,6 +34,11 @@ void check_end(const ReplayRequest& request) {
                   iso_text(*request.start)));
 }
 
+/// As it is logged and shown.
+std::string shown_source(const ReplayRequest& request) {
+  return is_stream(request.source) ? without_password(request.source) : request.source;
+}
+
 std::unique_ptr<FrameSource> open(const ReplayRequest& request) {
   if (request.average_s && (*request.average_s <= 0.0 || *request.average_s > kMostAverage_s)) {
     throw UsageError(
@@ -51,7 +56,7 @@ std::unique_ptr<FrameSource> open(const ReplayRequest& request) {
     throw InputError(
         fmt::format("the stream {} cannot be resumed: what it sent is gone; track into "
                     "a new folder",
-                    request.source));
+                    shown_source(request)));
   }
   if (request.why_stop) options.gives_up = [&request] { return !request.why_stop().empty(); };
   return open_source(request.source, options);
@@ -60,7 +65,7 @@ std::unique_ptr<FrameSource> open(const ReplayRequest& request) {
 RunInfo info_of(const ReplayRequest& request, const SourceFacts& source) {
   const std::string averages = request.average_s ? averages_text(*request.average_s) : "";
   return {.program = program_and_version(),
-          .source = request.source,
+          .source = shown_source(request),
           .frame_width_px = source.width_px,
           .frame_height_px = source.height_px,
           .rotation_deg = source.rotation_deg,
@@ -137,7 +142,7 @@ void check_spot(const ReplayRequest& request, const ReplaySummary& summary) {
       fmt::format("no spot was found in any of the {} frames of {}; look at {} and check that the "
                   "laser spot is in the picture and brighter than the wall",
                   summary.frames,
-                  request.source,
+                  shown_source(request),
                   summary.run.first_frame().string()));
 }
 
@@ -150,7 +155,7 @@ void check_pace(const SwingPace& pace, const ReplayRequest& request, const Repla
       "by the clock of {} the spot swings once in {:.1f} s, so it is a time-lapse; remove {} and "
       "say how much real time lies between two frames, such as --frame-every 5s, or when it began "
       "and ended with --start and --end (if it is true, --frame-every {:.3g}ms)",
-      request.source,
+      shown_source(request),
       *period_s,
       summary.run.path.string(),
       1e3 * frame_s));
@@ -177,7 +182,7 @@ ReplaySummary replay(const ReplayRequest& request) {
   SwingPace pace;
   const std::string stopped_by = track_frames(*source, request, night, pace, summary);
   if (summary.frames == 0) {
-    throw InputError(fmt::format("{} holds no frame that can be read", request.source));
+    throw InputError(fmt::format("{} holds no frame that can be read", shown_source(request)));
   }
   const WallReading wall = night.finish_wall();
   summary.calibrated = note_wall(

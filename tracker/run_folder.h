@@ -20,7 +20,7 @@ struct RunFolder {
   [[nodiscard]] std::filesystem::path watch() const { return path / "watch.yaml"; }
   /// Of a run by `watch`: the video of the strip that the spot runs through.
   [[nodiscard]] std::filesystem::path video() const { return path / "video"; }
-  /// The token of a live page that was looked at, so that its address stays the same.
+  /// The token of its live page, so that the address stays the same.
   [[nodiscard]] std::filesystem::path page_token() const { return path / "page_token"; }
   [[nodiscard]] std::filesystem::path wall() const { return path / "wall.yaml"; }
   [[nodiscard]] std::filesystem::path frames() const { return path / "frames"; }

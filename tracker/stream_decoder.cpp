@@ -13,6 +13,14 @@ extern "C" {
 
 namespace nightswing::tracker {
 
+std::string without_password(const std::string& address) {
+  const auto begin = address.find("://");
+  if (begin == std::string::npos) return address;
+  const auto host = address.find_last_of('@', address.find('/', begin + 3));
+  if (host == std::string::npos || host < begin) return address;
+  return address.substr(0, begin + 3) + address.substr(host + 1);
+}
+
 bool StreamDecoder::Wait::is_over() const {
   return Clock::now() >= until || (gives_up && gives_up());
 }
@@ -28,10 +36,10 @@ std::unique_ptr<StreamDecoder> StreamDecoder::open(const std::string& address,
   if (!is_open) {
     throw InputError(fmt::format(
         "no video comes from {}; check in a {} on this computer that the address shows one",
-        address,
+        without_password(address),
         address.starts_with("http") ? "browser" : "video player"));
   }
-  decoder->wait_.gives_up = {};  // who opens it need not live as long
+  decoder->wait_.gives_up = {};  // who asks for it need not live as long
   return decoder;
 }
 
@@ -51,8 +59,21 @@ bool StreamDecoder::open(const std::string& address) {
          avcodec_open2(codec_.get(), codec_->codec, nullptr) == 0;
 }
 
-StreamDecoder::Step StreamDecoder::next(Picture& picture) {
-  wait_.until = Clock::now() + patience_;
+StreamDecoder::Step StreamDecoder::next(Picture& picture, const GiveUp& gives_up) {
+  wait_ = {.until = Clock::now() + patience_, .gives_up = gives_up};
+  const std::int64_t before = bytes_come();
+  const Step step = wait_for(picture);
+  wait_.gives_up = {};
+  const bool something_came = bytes_come() > before && !(gives_up && gives_up());
+  return step == Step::kSilent && something_came ? Step::kUnreadable : step;
+}
+
+/// 0 where libav does not count them (RTSP).
+std::int64_t StreamDecoder::bytes_come() const {
+  return film_.container->pb == nullptr ? 0 : film_.container->pb->bytes_read;
+}
+
+StreamDecoder::Step StreamDecoder::wait_for(Picture& picture) {
   while (true) {
     auto decoded = new_frame();
     const int got = avcodec_receive_frame(codec_.get(), decoded.get());

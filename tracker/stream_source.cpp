@@ -22,12 +22,14 @@ StreamSource::StreamSource(const std::string& address, const SourceOptions& opti
   if (options.frame_every_s || options.whole_s) {
     throw InputError(fmt::format(
         "the frames of {} have the time of their arrival; leave --frame-every and --end out",
-        address));
+        without_password(address)));
   }
+  gives_up_ = options.gives_up;
   decoder_ =
       StreamDecoder::open(address, {.open = kPatience, .picture = kPatience}, options.gives_up);
   if (!decoder_) {
-    throw InputError(fmt::format("{} was not replayed: stopped before its video came", address));
+    throw InputError(fmt::format("{} was not replayed: stopped before its video came",
+                                 without_password(address)));
   }
   facts_.width_px = decoder_->width_px();
   facts_.height_px = decoder_->height_px();
@@ -37,12 +39,15 @@ StreamSource::StreamSource(const std::string& address, const SourceOptions& opti
 }
 
 StreamDecoder::Step StreamSource::next_picture(Picture& picture) {
-  const auto asked = StreamDecoder::Clock::now();
-  Step step = Step::kDamaged;
-  while (step == Step::kDamaged && StreamDecoder::Clock::now() - asked < kPatience) {
-    step = decoder_->next(picture);
+  const auto until = StreamDecoder::Clock::now() + kPatience;
+  while (StreamDecoder::Clock::now() < until) {
+    const Step step = decoder_->next(picture, gives_up_);
+    if (step == Step::kDamaged) continue;
+    const auto arrived = decoder_->arrived().time_since_epoch();
+    const double arrival_s = std::chrono::duration<double>(arrived).count();
+    if (step != Step::kPicture || pace_.is_new(arrival_s)) return step;
   }
-  return step;
+  return Step::kUnreadable;
 }
 
 bool StreamSource::next(Frame& frame) {
@@ -52,7 +57,7 @@ bool StreamSource::next(Frame& frame) {
   const cv::Size size = frame.picture.size();
   if (step != Step::kPicture) {
     ended_ = true;
-    if (step != Step::kEnd) {
+    if (step != Step::kEnd && !(gives_up_ && gives_up_())) {
       warnings_.push_back(
           fmt::format("the stream sent {} for {} s and was given up",
                       step == Step::kSilent ? "nothing" : "nothing that can be read as a picture",

@@ -6,6 +6,7 @@
 #include <string>
 #include <vector>
 
+#include "tracker/camera/stream_pace.h"
 #include "tracker/frame_source.h"
 #include "tracker/stream_decoder.h"
 
@@ -13,8 +14,8 @@ namespace nightswing::tracker {
 
 /// A stream by its address, such as the pictures that a phone serves over HTTP (motion JPEG). Each
 /// frame has the time of its arrival by this computer's clock: such streams carry no time of their
-/// own that could be trusted. It ends when the sender ends, sends no picture for ten seconds, or
-/// pictures of another size.
+/// own that could be trusted. What may have waited on the way is passed over (StreamPace). It ends
+/// when the sender ends, sends no picture for ten seconds, or pictures of another size.
 class StreamSource : public FrameSource {
  public:
   /// throws InputError if nothing answers within ten seconds, or no video does.
@@ -26,10 +27,12 @@ class StreamSource : public FrameSource {
   [[nodiscard]] const std::vector<std::string>& warnings() const override { return warnings_; }
 
  private:
-  /// Waits for the next picture, over what is damaged.
+  /// Waits for the next picture, over what is damaged or may have waited.
   [[nodiscard]] StreamDecoder::Step next_picture(Picture& picture);
 
   std::unique_ptr<StreamDecoder> decoder_;
+  StreamPace pace_;
+  GiveUp gives_up_;
   SourceFacts facts_;
   std::vector<std::string> warnings_;
   std::optional<StreamDecoder::Clock::time_point> first_;

@@ -21,7 +21,7 @@ class FakeCamera::Opened : public tracker::Camera {
               .time_from = "the test"};
   }
 
-  tracker::Grab grab(std::chrono::milliseconds) override {
+  tracker::Grab grab(std::chrono::milliseconds, const tracker::GiveUp&) override {
     std::unique_lock lock(camera_.mutex_);
     ++camera_.grabs_;
     camera_.changed_.notify_all();

@@ -2,6 +2,7 @@
 
 #include <cmath>
 #include <numbers>
+#include <utility>
 
 #include <opencv2/imgproc.hpp>
 
@@ -60,10 +61,22 @@ cv::Mat NightCamera::picture(long k, cv::Size size) {
   return colour;
 }
 
+void NightCamera::send_instead(std::string bytes) {
+  const std::lock_guard lock(mutex_);
+  instead_ = std::move(bytes);
+}
+
 void NightCamera::run() {
   auto next = std::chrono::steady_clock::now();
   for (long k = 0; !ends_; ++k) {
-    if (shows_) {
+    std::string instead;
+    {
+      const std::lock_guard lock(mutex_);
+      instead = instead_;
+    }
+    if (!instead.empty()) {
+      stream_.show_bytes(instead);
+    } else if (shows_) {
       stream_.show(picture(k, size_));
       ++shown_;
     }

@@ -2,6 +2,8 @@
 
 #include <atomic>
 #include <chrono>
+#include <mutex>
+#include <string>
 #include <thread>
 
 #include <opencv2/core.hpp>
@@ -27,6 +29,8 @@ class NightCamera {
 
   void stop_showing() { shows_ = false; }
   void show_again() { shows_ = true; }
+  /// Bytes that are no picture, at the pace of pictures, until others or none (empty) are given.
+  void send_instead(std::string bytes);
   [[nodiscard]] long shown() const { return shown_; }
 
  private:
@@ -38,6 +42,8 @@ class NightCamera {
   std::atomic<bool> shows_ = true;
   std::atomic<bool> ends_ = false;
   std::atomic<long> shown_ = 0;
+  std::mutex mutex_;
+  std::string instead_;
   std::thread thread_;
 };
 

@@ -21,9 +21,9 @@ using namespace nightswing::test;
 
 namespace {
 
-/// Twenty pictures a second for one and a half, as motion JPEG (multipart/x-mixed-replace).
+/// Twenty pictures a second for three, as motion JPEG (multipart/x-mixed-replace).
 const std::vector<std::string> kPictures{
-    "-f", "lavfi", "-i", "testsrc=size=160x120:rate=20:duration=1.5"};
+    "-f", "lavfi", "-i", "testsrc=size=160x120:rate=20:duration=3"};
 const std::vector<std::string> kMotionJpeg{"-c:v", "mjpeg", "-f", "mpjpeg"};
 
 /// Opens as soon as the server listens.
@@ -55,19 +55,21 @@ TEST_SUITE("stream_source") {
       CHECK(frame.picture.size().width == 160);
       times_s.push_back(frame.t_s);
     }
-    CHECK(times_s.size() >= 28);  // the first may be spent on finding out what it is
-    CHECK(times_s.size() <= 30);
+    // Those that came while it was opened have waited, and do not count.
+    CHECK(times_s.size() >= 30);
+    CHECK(times_s.size() <= 60);
     CHECK(times_s.front() == 0.0);
     for (std::size_t k = 1; k < times_s.size(); ++k) CHECK(times_s[k] > times_s[k - 1]);
-    // 1.5 s of pictures; those that came while it was opened are there at once.
-    CHECK(times_s.back() < 3.0);
+    // On the whole at the pace at which they were made, however the computer is loaded.
+    const double made_s = 0.05 * static_cast<double>(times_s.size() - 1);
+    CHECK(times_s.back() > 0.9 * made_s);
     CHECK_FALSE(source->next(frame));
   }
 
   TEST_CASE("a stream that changes its size is replayed up to there, and that is told") {
     const TemporaryFolder folder;
     const auto film = [&](const std::string& name, const std::string& size) {
-      const std::string source = "testsrc=size=" + size + ":rate=20:duration=2";
+      const std::string source = "testsrc=size=" + size + ":rate=20:duration=5";
       return ffmpeg_film(folder, name, source, "-c:v libx264 -g 10 -f mpegts").string();
     };
     const FfmpegServer server(

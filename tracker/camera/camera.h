@@ -45,8 +45,8 @@ class Camera {
   Camera(const Camera&) = delete;
   Camera& operator=(const Camera&) = delete;
 
-  /// Waits for the next picture, not longer than `patience` by much.
-  [[nodiscard]] virtual Grab grab(std::chrono::milliseconds patience) = 0;
+  /// Waits for the next picture, not longer than `patience` by much, or until it is given up.
+  [[nodiscard]] virtual Grab grab(std::chrono::milliseconds patience, const GiveUp& gives_up) = 0;
   /// The moment of the picture that was grabbed, by the steady clock.
   [[nodiscard]] virtual double grabbed_steady_s() const = 0;
   /// Decodes the picture that was grabbed, 8-bit BGR; false if it is damaged.

@@ -134,7 +134,7 @@ Grab DeviceCamera::take() {
   return Grab::kPicture;
 }
 
-Grab DeviceCamera::grab(std::chrono::milliseconds patience) {
+Grab DeviceCamera::grab(std::chrono::milliseconds patience, const GiveUp&) {
   if (newest_) {
     const std::uint32_t index = std::exchange(newest_, std::nullopt)->index;
     if (!give_back(index)) return gone(std::strerror(errno));

@@ -31,7 +31,7 @@ class DeviceCamera : public Camera {
                DeviceCalls calls);
   ~DeviceCamera() override;
 
-  [[nodiscard]] Grab grab(std::chrono::milliseconds patience) override;
+  [[nodiscard]] Grab grab(std::chrono::milliseconds patience, const GiveUp& gives_up) override;
   [[nodiscard]] double grabbed_steady_s() const override { return grabbed_steady_s_; }
   [[nodiscard]] bool retrieve(cv::Mat& picture) override;
   [[nodiscard]] const CameraFacts& facts() const override { return facts_; }

@@ -89,19 +89,22 @@ void FrameGrabber::work() {
 }
 
 void FrameGrabber::grab_one() {
-  const Grab grabbed = camera_->grab(kPatience);
+  const Grab grabbed = camera_->grab(kPatience, [this] { return is_stopped(); });
   const double now_s = clock_.steady_s();
-  if (grabbed == Grab::kGone) return lose(camera_->fault());
+  if (grabbed == Grab::kGone) {
+    if (!is_stopped()) lose(camera_->fault());  // else it was given up
+    return;
+  }
   bool is_damaged = grabbed == Grab::kDamaged;
   if (grabbed == Grab::kPicture) {
     const double taken_s = camera_->grabbed_steady_s();
     const bool due = is_due(taken_s);
     is_damaged = due && !camera_->retrieve(picture_);
-    if (!is_damaged) last_sign_s_ = now_s;
+    if (!is_damaged) note_sign(now_s);
     if (due && !is_damaged) publish(picture_, taken_s);
   }
   if (!camera_) return;  // lost meanwhile
-  if (last_sign_s_ == now_s || is_damaged) was_damaged_ = is_damaged;
+  was_damaged_ = was_damaged_ || is_damaged;
   if (now_s - last_sign_s_ > options_.silence_s) {
     return lose(was_damaged_ ? "what it sends cannot be read as pictures"
                              : "it gives no pictures any more");
@@ -110,6 +113,11 @@ void FrameGrabber::grab_one() {
     return lose("it gives the same picture again and again");
   }
   look_at_settings(now_s);
+}
+
+void FrameGrabber::note_sign(double now_s) {
+  last_sign_s_ = now_s;
+  was_damaged_ = false;
 }
 
 bool FrameGrabber::is_due(double taken_s) const {
@@ -175,7 +183,7 @@ void FrameGrabber::reopen() {
     return;  // why it was lost has been told; that it still is, is no news
   }
   if (!camera_) return;  // to stop is all that is left to do
-  last_sign_s_ = clock_.steady_s();
+  note_sign(clock_.steady_s());
   last_new_s_ = last_sign_s_;
   const CameraFacts& facts = camera_->facts();
   if (facts.width_px == facts_.width_px && facts.height_px == facts_.height_px) return;

@@ -56,7 +56,7 @@ class FrameGrabber {
                OpenCamera reopen,
                const Clock& clock,
                const FrameGrabberOptions& options = {});
-  /// Stops; waits for a picture that is just being waited for, not for a camera to open.
+  /// Stops; waits neither for a picture nor for a camera to open.
   ~FrameGrabber();
   FrameGrabber(const FrameGrabber&) = delete;
   FrameGrabber& operator=(const FrameGrabber&) = delete;
@@ -81,6 +81,7 @@ class FrameGrabber {
   void note(CameraNotice::Kind kind, const std::string& text);
   void look_at_settings(double now_s);
   [[nodiscard]] bool is_stopped();
+  void note_sign(double now_s);
   [[nodiscard]] bool is_due(double taken_s) const;
   [[nodiscard]] bool is_repeated(const cv::Mat& picture) const;
 
@@ -96,7 +97,7 @@ class FrameGrabber {
   cv::Mat last_picture_;      // the last one let through
   double due_s_ = 0.0;        // when the next one may come
   double last_sign_s_ = 0.0;  // of life: a picture, or the opening
-  bool was_damaged_ = false;  // what came last
+  bool was_damaged_ = false;  // something since then
   double last_new_s_ = 0.0;   // a picture that differed
   double next_settings_s_ = 0.0;
   double lost_since_s_ = 0.0;

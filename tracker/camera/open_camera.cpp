@@ -42,7 +42,7 @@ OpenCamera camera_opener(const CameraRequest& request,
       throw InputError(fmt::format(
           "exposure, gain, white balance, focus and size of {} are set where it is served, such as "
           "in the app on the phone; leave those options out",
-          request.name));
+          without_password(request.name)));
     }
     return [request, &clock](const GiveUp& gives_up) {
       return StreamCamera::open(request.name, request.stream_patience, clock, gives_up);

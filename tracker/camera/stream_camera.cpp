@@ -19,7 +19,7 @@ StreamCamera::StreamCamera(const std::string& address,
                            std::unique_ptr<StreamDecoder> decoder,
                            const Clock& clock)
     : clock_(clock), decoder_(std::move(decoder)) {
-  facts_ = {.identity = address,
+  facts_ = {.identity = without_password(address),
             .width_px = decoder_->width_px(),
             .height_px = decoder_->height_px(),
             .format = {},
@@ -27,12 +27,15 @@ StreamCamera::StreamCamera(const std::string& address,
   facts_.format = fmt::format("{} x {}, stream", facts_.width_px, facts_.height_px);
 }
 
-Grab StreamCamera::grab(std::chrono::milliseconds) {
+Grab StreamCamera::grab(std::chrono::milliseconds, const GiveUp& gives_up) {
   using Step = StreamDecoder::Step;
-  const Step step = decoder_->next(picture_);
+  picture_ = {};
+  const Step step = decoder_->next(picture_, gives_up);
   if (step == Step::kDamaged) return Grab::kDamaged;
   if (step != Step::kPicture) {
-    fault_ = step == Step::kSilent ? "it sent nothing any more" : "the stream ended";
+    fault_ = step == Step::kSilent       ? "it sent nothing any more"
+             : step == Step::kUnreadable ? "what it sends cannot be read as pictures"
+                                         : "the stream ended";
     return Grab::kGone;
   }
   const auto arrived = decoder_->arrived();
@@ -43,6 +46,7 @@ Grab StreamCamera::grab(std::chrono::milliseconds) {
 }
 
 bool StreamCamera::retrieve(cv::Mat& picture) {
+  if (picture_.empty()) return false;
   picture = picture_.bgr();
   return true;
 }

@@ -30,7 +30,7 @@ class StreamCamera : public Camera {
 
   /// Waits as long as the patience for a picture says, whatever is given here. kNothing for a
   /// picture that may have waited on the way (StreamPace).
-  [[nodiscard]] Grab grab(std::chrono::milliseconds patience) override;
+  [[nodiscard]] Grab grab(std::chrono::milliseconds patience, const GiveUp& gives_up) override;
   [[nodiscard]] double grabbed_steady_s() const override { return grabbed_steady_s_; }
   [[nodiscard]] bool retrieve(cv::Mat& picture) override;
   [[nodiscard]] const CameraFacts& facts() const override { return facts_; }

@@ -83,7 +83,7 @@ CameraRequest camera_request(const CameraArguments& arguments) {
 
 OpenCamera announced_opener(const CameraArguments& arguments, const Clock& clock, bool quiet) {
   return [open = camera_opener(camera_request(arguments), clock),
-          address = arguments.camera,
+          address = without_password(arguments.camera),
           is_said = quiet || !is_stream(arguments.camera)](const GiveUp& gives_up) mutable {
     if (!std::exchange(is_said, true)) {
       const auto patience = std::chrono::duration_cast<std::chrono::seconds>(StreamPatience{}.open);

@@ -36,8 +36,17 @@ bool is_warning(const Event& event) {
   return std::ranges::find(kWords, event.event) != kWords.end();
 }
 
+/// Whether nobody but its owner can read or write the file.
+bool is_private(const std::filesystem::path& path) {
+  using std::filesystem::perms;
+  std::error_code none;
+  const auto status = std::filesystem::status(path, none);
+  return !none && (status.permissions() & (perms::group_all | perms::others_all)) == perms::none;
+}
+
 /// That of the run's page before it was interrupted, or a new one.
 std::string token_of(const RunFolder& run) {
+  if (!is_private(run.page_token())) return random_token();
   try {
     std::string text = read_whole_file(run.page_token());
     while (text.ends_with('\n')) text.pop_back();
@@ -116,6 +125,7 @@ WatchPage::WatchPage(const PageAddress& address,
 
 void WatchPage::see(const WatchStatus& status, const cv::Mat& picture) {
   if (!picture.empty()) ++pictures_;
+  keep_token();
   if (!picture.empty() && is_measured(status.spot.state) && status.spot.position) {
     waiting_.push_back({status.t_s, status.spot.position->x_px, status.spot.position->y_px});
   }
@@ -143,20 +153,16 @@ WatchPage::Seen WatchPage::seen() {
 }
 
 void WatchPage::keep_token() {
-  std::error_code none;
-  if (is_token_kept_ || !std::filesystem::exists(run_.watch(), none)) return;
+  if (is_token_kept_) return;
   is_token_kept_ = true;
   try {
-    using std::filesystem::perms;
-    write_whole_file(run_.page_token(), page_.token() + "\n");
-    std::filesystem::permissions(run_.page_token(), perms::owner_read | perms::owner_write, none);
+    write_whole_file(run_.page_token(), page_.token() + "\n", Readers::kOwner);
   } catch (const InputError&) {
     // The watch itself tells what is wrong with the disk; the next page has another token then.
   }
 }
 
 void WatchPage::read_run() {
-  keep_token();
   try {
     std::error_code none;
     // What cannot be read is tried again at the next look.

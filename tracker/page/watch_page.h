@@ -53,9 +53,6 @@ class WatchPage {
   [[nodiscard]] std::string mark(analysis::Side side);
   [[nodiscard]] std::vector<PageValue> values_of(const Seen& seen) const;
   void read_run();
-  /// So that a watch that is gone on with has its page at the same address. Only of a page that
-  /// somebody looked at.
-  void keep_token();
   void read_wall();
   void read_camera();
   /// Takes what camera.csv says now, if it makes a difference to the eye.
@@ -73,7 +70,6 @@ class WatchPage {
   NewestPicture newest_;
   EventLog log_{};
   std::uintmax_t log_bytes_ = 0;
-  bool is_token_kept_ = false;
   std::string fault_{};  // why the log or the wall cannot be read
   std::optional<calibration::WallMap> map_{};
   std::filesystem::file_time_type map_time_{};
@@ -84,6 +80,9 @@ class WatchPage {
   int edition_ = 0;  // grows with whatever changes what is shown of the past
 
   // of the tracking thread
+  /// So that a watch that is gone on with has its page at the same address.
+  void keep_token();
+  bool is_token_kept_ = false;
   std::vector<TrackPoint> waiting_{};
   long pictures_ = 0;
 

@@ -160,7 +160,7 @@ TEST_SUITE("device_camera") {
     set.device.take_picture(yuyv(cv::Mat::zeros(48, 64, CV_8UC1) + 40), 599.70);
     set.device.take_picture(yuyv(cv::Mat::zeros(48, 64, CV_8UC1) + 80), 599.80);
     set.device.take_picture(yuyv(ramp), 599.90);
-    REQUIRE(camera->grab(kPatience) == Grab::kPicture);
+    REQUIRE(camera->grab(kPatience, {}) == Grab::kPicture);
     // now is 600.0 by the driver's clock: 0.1 s old; microseconds of the stamp
     CHECK(camera->grabbed_steady_s() == within_abs(999.90, 2e-6));
     cv::Mat picture;
@@ -170,7 +170,7 @@ TEST_SUITE("device_camera") {
       const double expected = (ramp.at<std::uint8_t>(7, x) - 16) * 255.0 / 219.0;
       CHECK(picture.at<cv::Vec3b>(7, x)[1] == within_abs(expected, 1.0));  // rounding
     }
-    CHECK(camera->grab(kPatience) == Grab::kNothing);  // nothing twice
+    CHECK(camera->grab(kPatience, {}) == Grab::kNothing);  // nothing twice
     CHECK(camera->facts().time_from.find("driver's time") != std::string::npos);
   }
 
@@ -180,7 +180,7 @@ TEST_SUITE("device_camera") {
     for (int k = 0; k < 100; ++k) {
       set.clock.now_s = 1000.0 + 0.2 * k;
       set.device.take_picture(yuyv(cv::Mat::zeros(48, 64, CV_8UC1) + 16 + k), set.clock.now_s);
-      REQUIRE(camera->grab(kPatience) == Grab::kPicture);
+      REQUIRE(camera->grab(kPatience, {}) == Grab::kPicture);
       cv::Mat picture;
       REQUIRE(camera->retrieve(picture));
       CHECK(picture.at<cv::Vec3b>(0, 0)[0] == within_abs(k * 255.0 / 219.0, 1.0));
@@ -193,7 +193,7 @@ TEST_SUITE("device_camera") {
       const auto camera = set.open(Set::small());
       set.device.timestamp_flag = stale ? 0x2000U : 0U;  // monotonic, but of long ago; unknown
       set.device.take_picture(yuyv(gray_ramp()), stale ? 17.0 : 999.99);
-      REQUIRE(camera->grab(kPatience) == Grab::kPicture);
+      REQUIRE(camera->grab(kPatience, {}) == Grab::kPicture);
       CHECK(camera->grabbed_steady_s() == 1000.0);
       CHECK(camera->facts().time_from.find("no time of capture") != std::string::npos);
     }
@@ -204,12 +204,12 @@ TEST_SUITE("device_camera") {
     const auto camera = set.open(Set::small());
     for (int k = 0; k < 10; ++k) {
       set.device.take_picture(yuyv(gray_ramp()), 1000.0, true);
-      CHECK(camera->grab(kPatience) == Grab::kDamaged);
+      CHECK(camera->grab(kPatience, {}) == Grab::kDamaged);
     }
     set.device.take_picture(yuyv(gray_ramp()), 1000.0);
-    CHECK(camera->grab(kPatience) == Grab::kPicture);
+    CHECK(camera->grab(kPatience, {}) == Grab::kPicture);
     set.device.take_picture({1, 2, 3}, 1000.0);  // cut short
-    REQUIRE(camera->grab(kPatience) == Grab::kPicture);
+    REQUIRE(camera->grab(kPatience, {}) == Grab::kPicture);
     cv::Mat picture;
     CHECK_FALSE(camera->retrieve(picture));
   }
@@ -238,7 +238,7 @@ TEST_SUITE("device_camera") {
     REQUIRE(left_out > 0);
     bare.insert(bare.end(), jpeg.begin() + static_cast<long>(at), jpeg.end());
     set.device.take_picture(bare, 1000.0);
-    REQUIRE(camera->grab(kPatience) == Grab::kPicture);
+    REQUIRE(camera->grab(kPatience, {}) == Grab::kPicture);
     cv::Mat picture;
     REQUIRE(camera->retrieve(picture));
     cv::Mat gray;
@@ -258,7 +258,7 @@ TEST_SUITE("device_camera") {
                                          whole.begin() + static_cast<long>(whole.size() * 3 / 4));
     for (const auto& [bytes, is_sound] : {std::pair{longer, true}, {half, false}, {whole, true}}) {
       set.device.take_picture(bytes, 1000.0);
-      REQUIRE(camera->grab(kPatience) == Grab::kPicture);
+      REQUIRE(camera->grab(kPatience, {}) == Grab::kPicture);
       cv::Mat picture;
       REQUIRE(camera->retrieve(picture) == is_sound);
       if (!is_sound) continue;
@@ -274,7 +274,7 @@ TEST_SUITE("device_camera") {
       const auto camera = set.open(Set::small());
       CHECK(set.device.mapped == 4);
       set.device.unplugged = true;
-      CHECK(camera->grab(kPatience) == Grab::kGone);
+      CHECK(camera->grab(kPatience, {}) == Grab::kGone);
       CHECK(camera->fault() == "it was unplugged");
     }
     CHECK(set.device.mapped == 0);
