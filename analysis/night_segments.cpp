@@ -134,17 +134,15 @@ std::vector<Segment> segments_of(const Night& night,
   const double end_s = series.back().t_s + kJustAfter_s;
   const double lead_s = night.sides.empty() ? 0.5 * settle_s : 0.0;
   const auto changes = begun_before(with_disturbances(result), lead_s);
-  for (std::size_t k = 0; k < changes.size(); ++k) {
-    const bool is_last = k + 1 == changes.size();
-    const double to_s = is_last ? end_s : changes[k + 1].t_s;
-    if (changes[k].t_s >= to_s || changes[k].t_s + settle_s < to_s) continue;
-    if (is_last && present == Present::kGoesOn) continue;
+  for (const Segment& whole : segments_between(changes, end_s, 0.0)) {
+    if (whole.from_s + settle_s < whole.to_s) continue;
+    if (whole.to_s == end_s && present == Present::kGoesOn) continue;
     result.warnings.push_back(fmt::format(
         "side {} from {:.0f} s to {:.0f} s lasted no longer than the settling time of {:.0f} s "
         "that is left out after each move (--settle), and was left out",
-        name_of(changes[k].side),
-        changes[k].t_s,
-        to_s,
+        name_of(whole.side),
+        whole.from_s,
+        whole.to_s,
         settle_s));
   }
   return watched_part(

@@ -6,6 +6,7 @@
 
 #include "tracker/event_log.h"
 #include "tracker/frame_source.h"
+#include "tracker/shell_word.h"
 
 namespace nightswing::tracker {
 namespace {
@@ -55,17 +56,6 @@ std::string replay_command(const RunInfo& info, const std::string& scale_options
 }
 
 }  // namespace
-
-std::string shell_word(std::string_view word) {
-  constexpr std::string_view kPlain =
-      "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789@%+=:,./_-";
-  if (!word.empty() && word.find_first_not_of(kPlain) == std::string_view::npos) {
-    return std::string(word);
-  }
-  std::string quoted = "'";
-  for (const char c : word) quoted += c == '\'' ? std::string("'\\''") : std::string(1, c);
-  return quoted + "'";
-}
 
 std::string calibrated_text(const std::string& map, const std::string& command) {
   return command.empty() ? map : map + std::string(kBy) + command;

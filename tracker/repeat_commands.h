@@ -1,16 +1,12 @@
 #pragma once
 
 #include <string>
-#include <string_view>
 #include <vector>
 
 #include "tracker/result_file.h"
 
 /// How a result can be had again: what the log keeps for that, and the commands it comes to.
 namespace nightswing::tracker {
-
-/// The word as a POSIX shell reads it back: in single quotes unless it is plain.
-[[nodiscard]] std::string shell_word(std::string_view word);
 
 /// Detail of a `calibrated` event: what the map is, and by which command it came to be.
 ///   command  its name and those options that say something of the scale, such as

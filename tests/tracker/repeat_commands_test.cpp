@@ -6,6 +6,7 @@
 #include "tests/support/temporary_folder.h"
 #include "tracker/event_log.h"
 #include "tracker/repeat_commands.h"
+#include "tracker/shell_word.h"
 
 using namespace nightswing;
 using namespace nightswing::test;

@@ -3,6 +3,7 @@
 #include <cstring>
 #include <limits>
 #include <new>
+#include <utility>
 
 extern "C" {
 #include <libavcodec/avcodec.h>
@@ -16,8 +17,7 @@ OwnedCodec opened() {
   av_log_set_level(AV_LOG_QUIET);
   const AVCodec* decoder = avcodec_find_decoder(AV_CODEC_ID_MJPEG);
   if (decoder == nullptr) return nullptr;
-  OwnedCodec codec = new_codec(*decoder);
-  codec->thread_count = 1;  // several would each hold a picture back
+  OwnedCodec codec = new_codec(*decoder);  // of one thread: several would hold pictures back
   if (avcodec_open2(codec.get(), decoder, nullptr) < 0) return nullptr;
   return codec;
 }

@@ -25,6 +25,7 @@
 #include "tracker/report/shown_night.h"
 #include "tracker/result_file.h"
 #include "tracker/run_folder.h"
+#include "tracker/shell_word.h"
 
 namespace nightswing::tracker {
 namespace {

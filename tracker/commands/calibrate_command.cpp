@@ -14,6 +14,7 @@
 #include "tracker/picture_file.h"
 #include "tracker/repeat_commands.h"
 #include "tracker/run_folder.h"
+#include "tracker/shell_word.h"
 #include "tracker/wall_calibration.h"
 #include "tracker/wall_file.h"
 

@@ -7,8 +7,8 @@
 #include "tracker/commands/argument_checks.h"
 #include "tracker/commands/commands.h"
 #include "tracker/frame_source.h"
-#include "tracker/repeat_commands.h"
 #include "tracker/replay.h"
+#include "tracker/shell_word.h"
 #include "tracker/watch/stop_signal.h"
 
 namespace nightswing::tracker {

@@ -5,6 +5,7 @@
 
 #include <fmt/format.h>
 
+#include "tracker/shell_word.h"
 #include "tracker/version.h"
 
 namespace nightswing::tracker {
@@ -38,6 +39,15 @@ std::vector<std::string> choices_in(const std::string& type_name) {
   return choices;
 }
 
+std::string joined(const std::vector<std::string>& words, std::string_view between) {
+  std::string text;
+  for (const std::string& word : words) {
+    if (!text.empty()) text += between;
+    text += word;
+  }
+  return text;
+}
+
 /// What stands for the value of an option: its words, or that which its checks are called, as
 /// SIDE@MOMENT in `TEXT:SIDE@MOMENT`. Brackets around what may be left out.
 std::string value_of(const CLI::Option& option, const std::vector<std::string>& choices) {
@@ -45,8 +55,7 @@ std::string value_of(const CLI::Option& option, const std::vector<std::string>& 
   const std::string type = option.get_type_name();
   std::string value = "value";
   if (!choices.empty()) {
-    value.clear();
-    for (const std::string& choice : choices) value += (value.empty() ? "" : "|") + choice;
+    value = joined(choices, "|");
   } else if (const auto end = type.rfind(':');
              type.starts_with("TEXT:") || type.starts_with("FLOAT:")) {
     value = type.substr(end + 1);
@@ -90,15 +99,6 @@ std::vector<CommandWords> commands_of(const CLI::App& program) {
   return list;
 }
 
-std::string joined(const std::vector<std::string>& words, std::string_view between) {
-  std::string text;
-  for (const std::string& word : words) {
-    if (!text.empty()) text += between;
-    text += word;
-  }
-  return text;
-}
-
 std::string replaced(std::string text, std::string_view from, std::string_view to) {
   for (std::size_t at = 0; (at = text.find(from, at)) != std::string::npos; at += to.size()) {
     text.replace(at, from.size(), to);
@@ -113,11 +113,6 @@ std::string roff(const std::string& text) {
   out = replaced(out, "\n'", "\n\\&'");
   if (out.starts_with('.') || out.starts_with('\'')) out.insert(0, "\\&");
   return out;
-}
-
-/// Text inside single quotes of a shell.
-std::string quoted(const std::string& text) {
-  return "'" + replaced(text, "'", "'\\''") + "'";
 }
 
 /// Text inside single quotes of fish, where a backslash keeps its meaning before these two.
@@ -189,13 +184,13 @@ std::string bash_completion(const CLI::App& program) {
   for (const CommandWords& command : commands) {
     cases += fmt::format("    {}) options={}; words={} ;;\n",
                          command.name,
-                         quoted(names_of_options(command)),
-                         quoted(positional_choices(command)));
+                         shell_quoted(names_of_options(command)),
+                         shell_quoted(positional_choices(command)));
     for (const OptionWords& option : command.options) {
       if (option.choices.empty()) continue;
       values += fmt::format("    {}) COMPREPLY=($(compgen -W {} -- \"$now\")); return ;;\n",
                             command.name + ":" + joined(option.names, "|" + command.name + ":"),
-                            quoted(joined(option.choices, " ")));
+                            shell_quoted(joined(option.choices, " ")));
     }
   }
   return fmt::format(
@@ -216,7 +211,7 @@ std::string bash_completion(const CLI::App& program) {
       "  esac\n"
       "}}\n"
       "complete -o filenames -F _nightswing nightswing\n",
-      quoted(joined(names_of(commands), " ") + " --help --version"),
+      shell_quoted(joined(names_of(commands), " ") + " --help --version"),
       values,
       cases);
 }
@@ -231,7 +226,7 @@ std::string zsh_completion(const CLI::App& program) {
   std::string list;
   std::string cases;
   for (const CommandWords& command : commands_of(program)) {
-    list += "    " + quoted(command.name + ":" + plain(command.description)) + "\n";
+    list += "    " + shell_quoted(command.name + ":" + plain(command.description)) + "\n";
     cases += fmt::format("    {}) _arguments", command.name);
     for (const OptionWords& option : command.options) {
       for (const std::string& name : option.names) {
@@ -241,13 +236,14 @@ std::string zsh_completion(const CLI::App& program) {
                                          : ":value:(" + joined(option.choices, " ") + ")";
           if (!option.needs_value) value.insert(0, ":");
         }
-        cases += " \\\n      " + quoted("*" + name + "[" + plain(option.description) + "]" + value);
+        cases += " \\\n      " +
+                 shell_quoted("*" + name + "[" + plain(option.description) + "]" + value);
       }
     }
     for (const OptionWords& positional : command.positionals) {
       const std::string words =
           positional.choices.empty() ? "_files" : "(" + joined(positional.choices, " ") + ")";
-      cases += " \\\n      " + quoted(":" + positional.names.front() + ":" + words);
+      cases += " \\\n      " + shell_quoted(":" + positional.names.front() + ":" + words);
     }
     cases += " ;;\n";
   }
