@@ -254,8 +254,7 @@ double robust_scatter(const Edge& edge, const std::vector<BandPixel>& pixels) {
   std::vector<double> sizes;
   sizes.reserve(pixels.size());
   for (const BandPixel& p : pixels) sizes.push_back(std::abs(model_minus(edge, p)));
-  return 1.4826 *
-         median_of(std::move(sizes));  // median of |x| of a Gaussian is 0.6745 standard deviations
+  return median_of(std::move(sizes)) / kMedianSizeOfNormal;
 }
 
 /// Fits the edge in a band that is laid anew around each estimate, so that a band laid askew at

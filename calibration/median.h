@@ -6,6 +6,10 @@
 
 namespace nightswing::calibration {
 
+/// The median of |x| of normal scatter about 0, in its standard deviations: the upper quartile of
+/// the standard normal distribution (any table of it).
+inline constexpr double kMedianSizeOfNormal = 0.67449;
+
 /// The middle one of the values in order; of an even number the upper of the two in the middle.
 /// values  at least one; they are put out of order, so move in what is not needed any more
 template <typename T>

@@ -8,6 +8,8 @@
 
 #include <Eigen/Dense>
 
+#include "calibration/median.h"
+
 namespace nightswing::calibration {
 namespace {
 
@@ -164,11 +166,6 @@ std::optional<FittedTick> fit_tick(const cv::Mat& values,
                     .tilt_px = tilt_px + fit[6] / fit[4],
                     .scatter = std::sqrt(residual_power / (count - kUnknowns)),
                     .covariance_per_scatter2 = inverse.block<2, 2>(5, 5) / (fit[4] * fit[4])};
-}
-
-double median_of(std::vector<double> values) {
-  std::ranges::sort(values);
-  return values[values.size() / 2];
 }
 
 struct Candidate {

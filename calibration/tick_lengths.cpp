@@ -128,7 +128,8 @@ double noise_of(const cv::Mat& rows) {
       if (!std::isnan(step)) differences.push_back(std::abs(step));
     }
   }
-  return differences.empty() ? 0.0 : 1.4826 * median_of(differences) / std::numbers::sqrt2;
+  return differences.empty() ? 0.0
+                             : median_of(differences) / kMedianSizeOfNormal / std::numbers::sqrt2;
 }
 
 /// Power of a block of divisions in some rows at so many cycles a division.

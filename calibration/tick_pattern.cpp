@@ -6,6 +6,7 @@
 #include <complex>
 #include <numbers>
 
+#include "calibration/median.h"
 #include "calibration/tick_lengths.h"
 
 namespace nightswing::calibration {
@@ -19,11 +20,6 @@ constexpr double kNarrow = 0.4;  // strokes five divisions apart fill less of th
 constexpr double kClassSpread = 0.4;  // of the step to the next class
 constexpr double kOneKind = 0.35;     // of the last step: longest ticks differ by less
 constexpr int kStretch = 30;          // ticks
-
-double median_of(std::vector<double> values) {
-  std::ranges::sort(values);
-  return values[values.size() / 2];
-}
 
 /// The rank of each place in a pattern, 0 for the shortest; place 0 is the longest.
 std::vector<int> ranks_of(Division division) {
@@ -150,7 +146,7 @@ double contradiction(const cv::Mat& depths,
     const double centre = median_of(energy);
     std::vector<double> off;
     for (const double value : energy) off.push_back(std::abs(value - centre));
-    const double spread = std::max(1e-6, 1.4826 * median_of(off));
+    const double spread = std::max(1e-6, median_of(off) / kMedianSizeOfNormal);
     for (std::size_t n = 0; n < energy.size(); ++n) {
       const double value = std::clamp((energy[n] - centre) / spread, -4.0, 4.0);
       for (int phase = 0; phase < period; ++phase) {

@@ -6,8 +6,8 @@
 
 #include "analysis/input_error.h"
 #include "tracker/commands/program.h"
-#include "tracker/say.h"
-#include "tracker/usage_error.h"
+#include "tracker/text/say.h"
+#include "tracker/text/usage_error.h"
 
 namespace {
 

@@ -7,10 +7,10 @@
 #include <fmt/format.h>
 
 #include "analysis/input_error.h"
-#include "tracker/calibration_picture.h"
-#include "tracker/picture_file.h"
-#include "tracker/repeat_commands.h"
-#include "tracker/wall_file.h"
+#include "tracker/frames/picture_file.h"
+#include "tracker/result/repeat_commands.h"
+#include "tracker/run/wall_file.h"
+#include "tracker/wall/calibration_picture.h"
 
 namespace nightswing::tracker {
 namespace {

@@ -6,17 +6,17 @@
 #include <optional>
 #include <string>
 
-#include "tracker/camera_file.h"
-#include "tracker/camera_watch.h"
-#include "tracker/event_log.h"
-#include "tracker/evidence_frames.h"
-#include "tracker/frame_source.h"
-#include "tracker/mean_picture.h"
-#include "tracker/run_folder.h"
-#include "tracker/spot_finder.h"
-#include "tracker/track_average.h"
-#include "tracker/track_file.h"
-#include "tracker/wall_calibration.h"
+#include "tracker/frames/frame_source.h"
+#include "tracker/frames/mean_picture.h"
+#include "tracker/run/camera_file.h"
+#include "tracker/run/event_log.h"
+#include "tracker/run/evidence_frames.h"
+#include "tracker/run/run_folder.h"
+#include "tracker/run/track_average.h"
+#include "tracker/run/track_file.h"
+#include "tracker/spot/spot_finder.h"
+#include "tracker/wall/camera_watch.h"
+#include "tracker/wall/wall_calibration.h"
 
 namespace nightswing::tracker {
 

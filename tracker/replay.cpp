@@ -5,13 +5,14 @@
 #include <fmt/format.h>
 
 #include "analysis/input_error.h"
-#include "tracker/event_log.h"
-#include "tracker/frame_pump.h"
-#include "tracker/frame_source.h"
+#include "tracker/frames/frame_pump.h"
+#include "tracker/frames/frame_source.h"
 #include "tracker/night_tracking.h"
-#include "tracker/progress.h"
+#include "tracker/run/event_log.h"
 #include "tracker/swing_pace.h"
-#include "tracker/usage_error.h"
+#include "tracker/text/pace_text.h"
+#include "tracker/text/progress.h"
+#include "tracker/text/usage_error.h"
 #include "tracker/version.h"
 
 namespace nightswing::tracker {

@@ -6,10 +6,10 @@
 #include <string>
 #include <vector>
 
-#include "tracker/frame_counts.h"
-#include "tracker/run_folder.h"
-#include "tracker/time_text.h"
-#include "tracker/wall_calibration.h"
+#include "tracker/run/frame_counts.h"
+#include "tracker/run/run_folder.h"
+#include "tracker/text/time_text.h"
+#include "tracker/wall/wall_calibration.h"
 
 namespace nightswing::tracker {
 

@@ -4,7 +4,7 @@
 #include <vector>
 
 #include "analysis/spot_path.h"
-#include "tracker/track_file.h"
+#include "tracker/run/track_file.h"
 
 namespace nightswing::tracker {
 

@@ -12,8 +12,8 @@
 #include "tests/support/temporary_folder.h"
 #include "tracker/film/film.h"
 #include "tracker/film/film_writer.h"
-#include "tracker/frame_pump.h"
-#include "tracker/video_source.h"
+#include "tracker/frames/frame_pump.h"
+#include "tracker/frames/video_source.h"
 
 namespace {
 

@@ -17,7 +17,7 @@
 #include <opencv2/imgproc.hpp>
 
 #include "tests/support/spot_trial.h"
-#include "tracker/spot_finder.h"
+#include "tracker/spot/spot_finder.h"
 
 namespace {
 

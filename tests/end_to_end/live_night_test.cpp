@@ -13,7 +13,7 @@
 #include "tests/support/near.h"
 #include "tests/support/temporary_folder.h"
 #include "tracker/camera/open_camera.h"
-#include "tracker/track_file.h"
+#include "tracker/run/track_file.h"
 #include "tracker/watch/watch.h"
 
 using namespace nightswing::test;

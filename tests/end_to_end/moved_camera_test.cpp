@@ -10,7 +10,7 @@
 #include "tests/end_to_end/run_fixture.h"
 #include "tests/support/near.h"
 #include "tests/support/temporary_folder.h"
-#include "tracker/event_log.h"
+#include "tracker/run/event_log.h"
 
 using namespace nightswing::test;
 

@@ -19,10 +19,10 @@
 #include "tests/support/running_program.h"
 #include "tests/support/served_stream.h"
 #include "tests/support/temporary_folder.h"
-#include "tracker/event_log.h"
 #include "tracker/page/bounded_server.h"
 #include "tracker/page/watch_page.h"
-#include "tracker/track_file.h"
+#include "tracker/run/event_log.h"
+#include "tracker/run/track_file.h"
 
 using namespace nightswing::test;
 using namespace nightswing::tracker;

@@ -7,9 +7,9 @@
 #include "calibration/wall_map.h"
 #include "tests/support/synthetic_swing.h"
 #include "tests/support/temporary_folder.h"
-#include "tracker/run_folder.h"
-#include "tracker/track_file.h"
-#include "tracker/wall_file.h"
+#include "tracker/run/run_folder.h"
+#include "tracker/run/track_file.h"
+#include "tracker/run/wall_file.h"
 
 namespace nightswing::test {
 

@@ -13,7 +13,7 @@
 #include "tests/end_to_end/run_fixture.h"
 #include "tests/support/near.h"
 #include "tests/support/temporary_folder.h"
-#include "tracker/line_file.h"
+#include "tracker/run/line_file.h"
 
 using namespace nightswing::test;
 namespace calibration = nightswing::calibration;

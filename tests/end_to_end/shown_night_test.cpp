@@ -9,10 +9,10 @@
 #include "tests/end_to_end/run_fixture.h"
 #include "tests/support/near.h"
 #include "tests/support/temporary_folder.h"
-#include "tracker/event_log.h"
 #include "tracker/film/film_contents.h"
-#include "tracker/line_file.h"
-#include "tracker/track_file.h"
+#include "tracker/run/event_log.h"
+#include "tracker/run/line_file.h"
+#include "tracker/run/track_file.h"
 
 using namespace nightswing::test;
 

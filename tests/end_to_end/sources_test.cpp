@@ -11,9 +11,9 @@
 #include "tests/support/exif_photo.h"
 #include "tests/support/near.h"
 #include "tests/support/temporary_folder.h"
-#include "tracker/event_log.h"
-#include "tracker/line_file.h"
-#include "tracker/track_file.h"
+#include "tracker/run/event_log.h"
+#include "tracker/run/line_file.h"
+#include "tracker/run/track_file.h"
 
 using namespace nightswing;
 using namespace nightswing::test;

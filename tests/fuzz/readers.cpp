@@ -6,11 +6,11 @@
 #include "analysis/apparatus_file.h"
 #include "analysis/input_error.h"
 #include "tests/support/temporary_folder.h"
-#include "tracker/camera_file.h"
-#include "tracker/event_log.h"
-#include "tracker/run_folder.h"
-#include "tracker/track_file.h"
-#include "tracker/wall_file.h"
+#include "tracker/run/camera_file.h"
+#include "tracker/run/event_log.h"
+#include "tracker/run/run_folder.h"
+#include "tracker/run/track_file.h"
+#include "tracker/run/wall_file.h"
 
 namespace nightswing::test {
 

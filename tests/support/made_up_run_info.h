@@ -2,7 +2,7 @@
 
 #include <optional>
 
-#include "tracker/run_folder.h"
+#include "tracker/run/run_folder.h"
 
 namespace nightswing::test {
 

@@ -3,7 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
-#include "tracker/spot_finder.h"
+#include "tracker/spot/spot_finder.h"
 
 namespace nightswing::test {
 

@@ -5,7 +5,7 @@
 #include <string>
 
 #include "tests/support/synthetic_spot.h"
-#include "tracker/spot_measurement.h"
+#include "tracker/spot/spot_measurement.h"
 
 namespace nightswing::test {
 

@@ -10,8 +10,8 @@
 
 #include "tests/support/synthetic_film.h"
 #include "tests/support/temporary_folder.h"
-#include "tracker/film_decoder.h"
-#include "tracker/spot_finder.h"
+#include "tracker/frames/film_decoder.h"
+#include "tracker/spot/spot_finder.h"
 
 namespace nightswing::test {
 

@@ -14,8 +14,8 @@
 #include "tests/support/fake_clock.h"
 #include "tests/support/night_camera.h"
 #include "tests/support/temporary_folder.h"
-#include "tracker/event_log.h"
-#include "tracker/track_file.h"
+#include "tracker/run/event_log.h"
+#include "tracker/run/track_file.h"
 #include "tracker/watch/watch.h"
 
 namespace nightswing::test {

@@ -9,10 +9,10 @@
 #include <opencv2/core.hpp>
 
 #include "calibration/wall_map.h"
-#include "tracker/picture.h"
-#include "tracker/spot_finder.h"
-#include "tracker/spot_measurement.h"
-#include "tracker/wall_calibration.h"
+#include "tracker/frames/picture.h"
+#include "tracker/spot/spot_finder.h"
+#include "tracker/spot/spot_measurement.h"
+#include "tracker/wall/wall_calibration.h"
 
 namespace nightswing::tracker {
 

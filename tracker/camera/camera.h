@@ -8,7 +8,7 @@
 
 #include <opencv2/core.hpp>
 
-#include "tracker/stream_decoder.h"
+#include "tracker/frames/stream_decoder.h"
 
 namespace nightswing::tracker {
 

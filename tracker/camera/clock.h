@@ -2,7 +2,7 @@
 
 #include <string>
 
-#include "tracker/time_text.h"
+#include "tracker/text/time_text.h"
 
 namespace nightswing::tracker {
 

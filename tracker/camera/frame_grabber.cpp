@@ -8,7 +8,7 @@
 #include <fmt/format.h>
 
 #include "analysis/input_error.h"
-#include "tracker/time_text.h"
+#include "tracker/text/time_text.h"
 
 namespace nightswing::tracker {
 namespace {

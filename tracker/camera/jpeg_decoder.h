@@ -2,9 +2,9 @@
 
 #include <cstddef>
 
-#include "tracker/film_picture.h"
-#include "tracker/libav_owners.h"
-#include "tracker/picture.h"
+#include "tracker/frames/film_picture.h"
+#include "tracker/frames/libav_owners.h"
+#include "tracker/frames/picture.h"
 
 namespace nightswing::tracker {
 

@@ -7,7 +7,7 @@
 
 #include "analysis/input_error.h"
 #include "tracker/camera/device_camera.h"
-#include "tracker/frame_source.h"
+#include "tracker/frames/frame_source.h"
 
 namespace nightswing::tracker {
 namespace {

@@ -6,9 +6,9 @@
 
 #include "tracker/camera/camera.h"
 #include "tracker/camera/clock.h"
-#include "tracker/camera/stream_pace.h"
-#include "tracker/picture.h"
-#include "tracker/stream_decoder.h"
+#include "tracker/frames/picture.h"
+#include "tracker/frames/stream_decoder.h"
+#include "tracker/frames/stream_pace.h"
 
 namespace nightswing::tracker {
 

@@ -18,8 +18,8 @@
 #include "tracker/commands/commands.h"
 #include "tracker/commands/page_options.h"
 #include "tracker/page/aim_page.h"
-#include "tracker/say.h"
-#include "tracker/terminal_line.h"
+#include "tracker/text/say.h"
+#include "tracker/text/terminal_line.h"
 #include "tracker/watch/stop_signal.h"
 
 namespace nightswing::tracker {

@@ -9,9 +9,9 @@
 
 #include "analysis/input_error.h"
 #include "analysis/quantity.h"
-#include "tracker/event_log.h"
-#include "tracker/usage_error.h"
-#include "tracker/wall_calibration.h"
+#include "tracker/run/event_log.h"
+#include "tracker/text/usage_error.h"
+#include "tracker/wall/wall_calibration.h"
 
 namespace nightswing::tracker {
 namespace {

@@ -7,7 +7,7 @@
 
 #include "analysis/measured.h"
 #include "analysis/swing_series.h"
-#include "tracker/time_text.h"
+#include "tracker/text/time_text.h"
 
 namespace nightswing::tracker {
 

@@ -5,18 +5,18 @@
 
 #include "analysis/input_error.h"
 #include "analysis/quantity.h"
-#include "tracker/calibration_picture.h"
 #include "tracker/camera/clock.h"
 #include "tracker/commands/argument_checks.h"
 #include "tracker/commands/commands.h"
-#include "tracker/csv_text.h"
-#include "tracker/event_log.h"
-#include "tracker/picture_file.h"
-#include "tracker/repeat_commands.h"
-#include "tracker/run_folder.h"
-#include "tracker/shell_word.h"
-#include "tracker/wall_calibration.h"
-#include "tracker/wall_file.h"
+#include "tracker/frames/picture_file.h"
+#include "tracker/result/repeat_commands.h"
+#include "tracker/run/csv_text.h"
+#include "tracker/run/event_log.h"
+#include "tracker/run/run_folder.h"
+#include "tracker/run/wall_file.h"
+#include "tracker/text/shell_word.h"
+#include "tracker/wall/calibration_picture.h"
+#include "tracker/wall/wall_calibration.h"
 
 namespace nightswing::tracker {
 namespace {

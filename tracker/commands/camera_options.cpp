@@ -8,10 +8,10 @@
 #include <fmt/format.h>
 
 #include "tracker/commands/argument_checks.h"
-#include "tracker/frame_source.h"
-#include "tracker/say.h"
-#include "tracker/stream_decoder.h"
-#include "tracker/time_text.h"
+#include "tracker/frames/frame_source.h"
+#include "tracker/frames/stream_decoder.h"
+#include "tracker/text/say.h"
+#include "tracker/text/time_text.h"
 
 namespace nightswing::tracker {
 namespace {

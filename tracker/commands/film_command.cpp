@@ -10,7 +10,7 @@
 #include "tracker/commands/argument_checks.h"
 #include "tracker/commands/commands.h"
 #include "tracker/film/film.h"
-#include "tracker/usage_error.h"
+#include "tracker/text/usage_error.h"
 
 namespace nightswing::tracker {
 namespace {

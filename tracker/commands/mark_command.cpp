@@ -9,10 +9,10 @@
 #include "tracker/camera/clock.h"
 #include "tracker/commands/argument_checks.h"
 #include "tracker/commands/commands.h"
-#include "tracker/event_log.h"
-#include "tracker/run_folder.h"
-#include "tracker/side_mark.h"
-#include "tracker/track_file.h"
+#include "tracker/run/event_log.h"
+#include "tracker/run/run_folder.h"
+#include "tracker/run/side_mark.h"
+#include "tracker/run/track_file.h"
 
 namespace nightswing::tracker {
 namespace {

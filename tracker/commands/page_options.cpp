@@ -4,7 +4,7 @@
 
 #include <fmt/format.h>
 
-#include "tracker/say.h"
+#include "tracker/text/say.h"
 
 namespace nightswing::tracker {
 

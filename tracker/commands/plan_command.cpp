@@ -7,8 +7,8 @@
 #include "analysis/quantity.h"
 #include "tracker/commands/argument_checks.h"
 #include "tracker/commands/commands.h"
-#include "tracker/plan_text.h"
-#include "tracker/usage_error.h"
+#include "tracker/commands/plan_text.h"
+#include "tracker/text/usage_error.h"
 
 namespace nightswing::tracker {
 namespace {

@@ -6,9 +6,9 @@
 
 #include "tracker/commands/argument_checks.h"
 #include "tracker/commands/commands.h"
-#include "tracker/frame_source.h"
+#include "tracker/frames/frame_source.h"
 #include "tracker/replay.h"
-#include "tracker/shell_word.h"
+#include "tracker/text/shell_word.h"
 #include "tracker/watch/stop_signal.h"
 
 namespace nightswing::tracker {

@@ -9,8 +9,8 @@
 #include "analysis/quantity.h"
 #include "calibration/scale_drawing.h"
 #include "tracker/commands/commands.h"
-#include "tracker/line_file.h"
-#include "tracker/usage_error.h"
+#include "tracker/run/line_file.h"
+#include "tracker/text/usage_error.h"
 
 namespace nightswing::tracker {
 namespace {

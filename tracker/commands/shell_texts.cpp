@@ -5,7 +5,7 @@
 
 #include <fmt/format.h>
 
-#include "tracker/shell_word.h"
+#include "tracker/text/shell_word.h"
 #include "tracker/version.h"
 
 namespace nightswing::tracker {

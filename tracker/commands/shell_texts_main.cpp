@@ -7,7 +7,7 @@
 
 #include "tracker/commands/program.h"
 #include "tracker/commands/shell_texts.h"
-#include "tracker/line_file.h"
+#include "tracker/run/line_file.h"
 
 int main(int argc, char** argv) {
   if (argc != 2) {

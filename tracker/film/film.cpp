@@ -11,10 +11,11 @@
 #include "analysis/input_error.h"
 #include "tracker/film/film_painter.h"
 #include "tracker/film/film_writer.h"
-#include "tracker/frame_pump.h"
-#include "tracker/frame_source.h"
-#include "tracker/picture_brightness.h"
-#include "tracker/progress.h"
+#include "tracker/frames/frame_pump.h"
+#include "tracker/frames/frame_source.h"
+#include "tracker/frames/picture_brightness.h"
+#include "tracker/text/pace_text.h"
+#include "tracker/text/progress.h"
 
 namespace nightswing::tracker {
 namespace {
@@ -31,8 +32,9 @@ using WallPictures = std::function<cv::Mat(const FilmMoment&)>;
 class FilmedWall {
  public:
   FilmedWall(const std::filesystem::path& video, const RunInfo& info)
-      : source_(open_source(video.string(),
-                            {.frame_every_s = frame_every_s(info), .whole_s = whole_s(info)})),
+      : source_(open_source(
+            video.string(),
+            {.frame_every_s = frame_every_s(info.time_from), .whole_s = whole_s(info.time_from)})),
         pump_(*source_) {
     const SourceFacts& facts = source_->facts();
     if (facts.width_px != info.frame_width_px || facts.height_px != info.frame_height_px) {

@@ -6,7 +6,7 @@
 
 #include "tracker/film/film_contents.h"
 #include "tracker/film/film_layout.h"
-#include "tracker/run_folder.h"
+#include "tracker/run/run_folder.h"
 
 namespace nightswing::tracker {
 

@@ -10,9 +10,9 @@
 #include "analysis/input_error.h"
 #include "analysis/quantity.h"
 #include "analysis/spot_path.h"
-#include "tracker/event_log.h"
-#include "tracker/line_file.h"
-#include "tracker/night_of_run.h"
+#include "tracker/result/night_of_run.h"
+#include "tracker/run/event_log.h"
+#include "tracker/run/line_file.h"
 
 namespace nightswing::tracker {
 namespace {

@@ -4,10 +4,10 @@
 #include <string>
 #include <vector>
 
-#include "tracker/camera_correction.h"
 #include "tracker/report/path_in_picture.h"
-#include "tracker/run_folder.h"
-#include "tracker/track_file.h"
+#include "tracker/run/run_folder.h"
+#include "tracker/run/track_file.h"
+#include "tracker/wall/camera_correction.h"
 
 namespace nightswing::tracker {
 

@@ -8,7 +8,7 @@
 #include <opencv2/imgproc.hpp>
 
 #include "tracker/report/axes.h"
-#include "tracker/time_text.h"
+#include "tracker/text/time_text.h"
 
 namespace nightswing::tracker {
 namespace {

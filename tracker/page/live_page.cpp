@@ -4,9 +4,9 @@
 #include <utility>
 
 #include "analysis/quantity.h"
-#include "tracker/event_log.h"
 #include "tracker/page/page_html.h"
 #include "tracker/report/embedded_text.h"
+#include "tracker/run/event_log.h"
 
 namespace nightswing::tracker {
 namespace {

@@ -7,7 +7,7 @@
 #include <opencv2/core.hpp>
 
 #include "tracker/aim/aim_reading.h"
-#include "tracker/spot_measurement.h"
+#include "tracker/spot/spot_measurement.h"
 
 namespace nightswing::tracker {
 

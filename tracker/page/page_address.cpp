@@ -15,7 +15,7 @@
 #include <fmt/format.h>
 
 #include "analysis/input_error.h"
-#include "tracker/usage_error.h"
+#include "tracker/text/usage_error.h"
 
 namespace nightswing::tracker {
 namespace {

@@ -2,7 +2,7 @@
 
 #include <nlohmann/json.hpp>
 
-#include "tracker/csv_text.h"
+#include "tracker/run/csv_text.h"
 
 namespace nightswing::tracker {
 namespace {

@@ -5,7 +5,7 @@
 #include <string>
 #include <vector>
 
-#include "tracker/event_log.h"
+#include "tracker/run/event_log.h"
 
 namespace nightswing::tracker {
 

@@ -11,11 +11,11 @@
 
 #include "analysis/input_error.h"
 #include "analysis/quantity.h"
-#include "tracker/line_file.h"
-#include "tracker/night_of_run.h"
-#include "tracker/side_mark.h"
-#include "tracker/track_file.h"
-#include "tracker/wall_file.h"
+#include "tracker/result/night_of_run.h"
+#include "tracker/run/line_file.h"
+#include "tracker/run/side_mark.h"
+#include "tracker/run/track_file.h"
+#include "tracker/run/wall_file.h"
 #include "tracker/watch/disk_space.h"
 #include "tracker/watch/watch_terminal.h"
 

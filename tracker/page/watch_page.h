@@ -8,11 +8,11 @@
 
 #include "calibration/wall_map.h"
 #include "tracker/camera/clock.h"
-#include "tracker/camera_correction.h"
 #include "tracker/page/live_page.h"
 #include "tracker/page/newest_picture.h"
 #include "tracker/page/thinned_track.h"
-#include "tracker/run_folder.h"
+#include "tracker/run/run_folder.h"
+#include "tracker/wall/camera_correction.h"
 #include "tracker/watch/watch.h"
 
 namespace nightswing::tracker {

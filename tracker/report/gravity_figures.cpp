@@ -4,9 +4,9 @@
 #include <fmt/format.h>
 
 #include "analysis/quantity.h"
-#include "tracker/csv_text.h"
 #include "tracker/report/axes.h"
 #include "tracker/report/figures.h"
+#include "tracker/run/csv_text.h"
 
 namespace nightswing::tracker {
 namespace {

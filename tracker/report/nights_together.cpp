@@ -7,12 +7,12 @@
 #include <nlohmann/json.hpp>
 
 #include "analysis/quantity.h"
-#include "tracker/comparison.h"
-#include "tracker/quantity_json.h"
 #include "tracker/report/figures.h"
 #include "tracker/report/html_text.h"
 #include "tracker/report/page_parts.h"
-#include "tracker/text_lines.h"
+#include "tracker/result/comparison.h"
+#include "tracker/result/quantity_json.h"
+#include "tracker/text/text_lines.h"
 #include "tracker/version.h"
 
 namespace nightswing::tracker {

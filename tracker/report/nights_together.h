@@ -8,8 +8,8 @@
 #include "analysis/combined_nights.h"
 #include "analysis/measured.h"
 #include "tracker/report/canvas.h"
-#include "tracker/result_file.h"
-#include "tracker/time_text.h"
+#include "tracker/result/result_file.h"
+#include "tracker/text/time_text.h"
 
 /// Several nights beside each other, and the one G that they give together.
 namespace nightswing::tracker {

@@ -5,8 +5,8 @@
 #include <fmt/format.h>
 
 #include "analysis/input_error.h"
-#include "tracker/line_file.h"
 #include "tracker/report/figures.h"
+#include "tracker/run/line_file.h"
 
 namespace nightswing::tracker {
 

@@ -3,7 +3,7 @@
 #include <span>
 
 #include "tracker/report/canvas.h"
-#include "tracker/run_folder.h"
+#include "tracker/run/run_folder.h"
 
 namespace nightswing::tracker {
 

@@ -7,12 +7,12 @@
 #include <nlohmann/json.hpp>
 
 #include "analysis/quantity.h"
-#include "tracker/csv_text.h"
 #include "tracker/report/axes.h"
 #include "tracker/report/embedded_text.h"
 #include "tracker/report/figures.h"
 #include "tracker/report/html_text.h"
 #include "tracker/report/page_parts.h"
+#include "tracker/run/csv_text.h"
 
 namespace nightswing::tracker {
 namespace {

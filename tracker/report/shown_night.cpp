@@ -10,10 +10,10 @@
 #include "analysis/quantity.h"
 #include "analysis/spot_path.h"
 #include "analysis/unmodelled_effects.h"
-#include "tracker/event_log.h"
-#include "tracker/line_file.h"
+#include "tracker/run/event_log.h"
+#include "tracker/run/line_file.h"
 #include "tracker/version.h"
-#include "tracker/wall_calibration.h"
+#include "tracker/wall/wall_calibration.h"
 
 namespace nightswing::tracker {
 namespace {

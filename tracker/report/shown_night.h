@@ -7,9 +7,9 @@
 #include "analysis/measured.h"
 #include "calibration/spaces.h"
 #include "calibration/wall_map.h"
-#include "tracker/comparison.h"
-#include "tracker/result_file.h"
-#include "tracker/time_text.h"
+#include "tracker/result/comparison.h"
+#include "tracker/result/result_file.h"
+#include "tracker/text/time_text.h"
 
 /// What figures, report and film show of a night: plain values, ready to be drawn. Only
 /// shown_night.cpp knows where each comes from.

@@ -4,10 +4,10 @@
 
 #include <fmt/format.h>
 
-#include "tracker/csv_text.h"
 #include "tracker/report/axes.h"
 #include "tracker/report/figures.h"
 #include "tracker/report/residual_statistics.h"
+#include "tracker/run/csv_text.h"
 
 namespace nightswing::tracker {
 namespace {

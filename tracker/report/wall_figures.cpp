@@ -4,11 +4,11 @@
 #include <fmt/format.h>
 #include <opencv2/imgproc.hpp>
 
-#include "tracker/csv_text.h"
-#include "tracker/picture_brightness.h"
+#include "tracker/frames/picture_brightness.h"
 #include "tracker/report/axes.h"
 #include "tracker/report/figures.h"
 #include "tracker/report/path_in_picture.h"
+#include "tracker/run/csv_text.h"
 
 namespace nightswing::tracker {
 namespace {

@@ -8,10 +8,10 @@
 
 #include "analysis/input_error.h"
 #include "calibration/frame_registration.h"
-#include "tracker/picture_file.h"
-#include "tracker/time_text.h"
-#include "tracker/track_file.h"
-#include "tracker/wall_calibration.h"
+#include "tracker/frames/picture_file.h"
+#include "tracker/run/track_file.h"
+#include "tracker/text/time_text.h"
+#include "tracker/wall/wall_calibration.h"
 
 namespace nightswing::tracker {
 namespace {

@@ -7,8 +7,8 @@
 
 #include "tracker/camera/camera.h"
 #include "tracker/night_tracking.h"
-#include "tracker/run_folder.h"
-#include "tracker/time_text.h"
+#include "tracker/run/run_folder.h"
+#include "tracker/text/time_text.h"
 #include "tracker/watch/watch_file.h"
 
 namespace nightswing::tracker {

@@ -1,6 +1,5 @@
 #include "tracker/watch/picture_pace.h"
 
-#include <cmath>
 #include <numbers>
 #include <utility>
 
@@ -14,7 +13,6 @@ namespace {
 constexpr std::size_t kMost = 300;
 constexpr std::size_t kFewest = 20;
 constexpr std::size_t kFewestForPause = 4;
-constexpr double kNormal = 1.4826;
 constexpr double kLeastPause_s = 1.0;
 constexpr double kPause = 2.5;  // usual distances
 constexpr int kMostTold = 50;
@@ -55,8 +53,8 @@ std::string PicturePace::text() const {
   if (times_s_.size() < kFewest) return {};
   std::vector<double> distances_s = this->distances_s();
   const double usual_s = analysis::median_of(distances_s);
-  for (double& distance_s : distances_s) distance_s = std::abs(distance_s - usual_s);
-  const double scatter_s = kNormal * analysis::median_of(distances_s) / std::numbers::sqrt2;
+  for (double& distance_s : distances_s) distance_s -= usual_s;
+  const double scatter_s = analysis::robust_sigma(std::move(distances_s)) / std::numbers::sqrt2;
   return fmt::format(
       "one every {:.3f} s; their times scatter by {:.1f} ms", usual_s, 1e3 * scatter_s);
 }

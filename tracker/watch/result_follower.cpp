@@ -6,10 +6,10 @@
 
 #include "analysis/apparatus_file.h"
 #include "analysis/input_error.h"
-#include "tracker/event_log.h"
-#include "tracker/night_of_run.h"
+#include "tracker/result/night_of_run.h"
+#include "tracker/run/event_log.h"
+#include "tracker/run/wall_file.h"
 #include "tracker/thread_priority.h"
-#include "tracker/wall_file.h"
 
 namespace nightswing::tracker {
 namespace {

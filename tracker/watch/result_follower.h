@@ -12,9 +12,9 @@
 #include "analysis/running_estimate.h"
 #include "analysis/spot_path.h"
 #include "calibration/wall_map.h"
-#include "tracker/camera_correction.h"
-#include "tracker/run_folder.h"
-#include "tracker/track_file.h"
+#include "tracker/run/run_folder.h"
+#include "tracker/run/track_file.h"
+#include "tracker/wall/camera_correction.h"
 #include "tracker/watch/result_so_far.h"
 
 namespace nightswing::tracker {

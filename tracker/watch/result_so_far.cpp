@@ -6,7 +6,7 @@
 
 #include "analysis/night.h"
 #include "analysis/quantity.h"
-#include "tracker/time_text.h"
+#include "tracker/text/time_text.h"
 
 namespace nightswing::tracker {
 namespace {

@@ -8,8 +8,8 @@
 #include <opencv2/core.hpp>
 
 #include "tracker/film/video_encoder.h"
-#include "tracker/spot_measurement.h"
-#include "tracker/time_text.h"
+#include "tracker/spot/spot_measurement.h"
+#include "tracker/text/time_text.h"
 
 namespace nightswing::tracker {
 

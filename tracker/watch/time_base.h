@@ -3,7 +3,7 @@
 #include <string>
 
 #include "tracker/camera/clock.h"
-#include "tracker/time_text.h"
+#include "tracker/text/time_text.h"
 #include "tracker/watch/earlier_run.h"
 
 namespace nightswing::tracker {

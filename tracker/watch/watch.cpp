@@ -7,9 +7,9 @@
 #include <opencv2/core/utility.hpp>
 
 #include "analysis/input_error.h"
-#include "tracker/event_log.h"
-#include "tracker/mean_picture.h"
+#include "tracker/frames/mean_picture.h"
 #include "tracker/night_tracking.h"
+#include "tracker/run/event_log.h"
 #include "tracker/version.h"
 #include "tracker/watch/clock_steps.h"
 #include "tracker/watch/disk_space.h"

@@ -9,10 +9,10 @@
 #include <opencv2/core.hpp>
 
 #include "tracker/camera/frame_grabber.h"
-#include "tracker/frame_counts.h"
-#include "tracker/run_folder.h"
-#include "tracker/spot_measurement.h"
-#include "tracker/wall_calibration.h"
+#include "tracker/run/frame_counts.h"
+#include "tracker/run/run_folder.h"
+#include "tracker/spot/spot_measurement.h"
+#include "tracker/wall/wall_calibration.h"
 #include "tracker/watch/result_so_far.h"
 
 namespace nightswing::tracker {

@@ -4,7 +4,7 @@
 #include <yaml-cpp/yaml.h>
 
 #include "analysis/yaml_mapping.h"
-#include "tracker/line_file.h"
+#include "tracker/run/line_file.h"
 
 namespace nightswing::tracker {
 

@@ -4,7 +4,7 @@
 #include <optional>
 #include <string>
 
-#include "tracker/time_text.h"
+#include "tracker/text/time_text.h"
 
 namespace nightswing::tracker {
 

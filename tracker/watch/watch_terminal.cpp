@@ -4,8 +4,8 @@
 
 #include <fmt/format.h>
 
-#include "tracker/say.h"
-#include "tracker/time_text.h"
+#include "tracker/text/say.h"
+#include "tracker/text/time_text.h"
 #include "tracker/watch/disk_space.h"
 
 namespace nightswing::tracker {

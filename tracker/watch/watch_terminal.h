@@ -2,7 +2,7 @@
 
 #include <string>
 
-#include "tracker/terminal_line.h"
+#include "tracker/text/terminal_line.h"
 #include "tracker/watch/watch.h"
 
 namespace nightswing::tracker {

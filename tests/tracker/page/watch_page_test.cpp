@@ -10,11 +10,11 @@
 #include "tests/support/near.h"
 #include "tests/support/raw_connection.h"
 #include "tests/support/temporary_folder.h"
-#include "tracker/camera_file.h"
-#include "tracker/line_file.h"
-#include "tracker/track_file.h"
-#include "tracker/wall_calibration.h"
-#include "tracker/wall_file.h"
+#include "tracker/run/camera_file.h"
+#include "tracker/run/line_file.h"
+#include "tracker/run/track_file.h"
+#include "tracker/run/wall_file.h"
+#include "tracker/wall/wall_calibration.h"
 
 using namespace nightswing::tracker;
 using namespace nightswing::test;

@@ -18,10 +18,10 @@
 #include "tests/support/near.h"
 #include "tests/support/pulled_swing.h"
 #include "tests/support/temporary_folder.h"
-#include "tracker/camera_file.h"
-#include "tracker/event_log.h"
-#include "tracker/line_file.h"
-#include "tracker/wall_file.h"
+#include "tracker/run/camera_file.h"
+#include "tracker/run/event_log.h"
+#include "tracker/run/line_file.h"
+#include "tracker/run/wall_file.h"
 
 using namespace nightswing;
 using namespace nightswing::tracker;

@@ -13,7 +13,7 @@
 #include "tests/support/near.h"
 #include "tests/support/temporary_folder.h"
 #include "tracker/commands/argument_checks.h"
-#include "tracker/say.h"
+#include "tracker/text/say.h"
 #include "tracker/watch/clock_steps.h"
 #include "tracker/watch/disk_space.h"
 #include "tracker/watch/disk_writer.h"

@@ -9,8 +9,8 @@
 #include "analysis/input_error.h"
 #include "tests/support/near.h"
 #include "tests/support/watched_night.h"
-#include "tracker/spot_finder.h"
-#include "tracker/video_source.h"
+#include "tracker/frames/video_source.h"
+#include "tracker/spot/spot_finder.h"
 
 using namespace nightswing::tracker;
 using namespace nightswing::test;

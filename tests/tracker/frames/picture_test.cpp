@@ -1,0 +1,200 @@
+#include "tracker/frames/picture.h"
+
+#include <cmath>
+#include <stdexcept>
+
+#include <doctest/doctest.h>
+#include <opencv2/imgproc.hpp>
+
+#include "tests/support/near.h"
+
+using namespace nightswing;
+using test::within_abs;
+using tracker::FilmPlanes;
+using tracker::Picture;
+
+namespace {
+
+/// A picture of one colour.
+FilmPlanes even(int luma, int blue, int red) {
+  FilmPlanes planes;
+  planes.luma = cv::Mat(7, 9, CV_8UC1, cv::Scalar(luma));
+  planes.blue = cv::Mat(4, 5, CV_8UC1, cv::Scalar(blue));
+  planes.red = cv::Mat(4, 5, CV_8UC1, cv::Scalar(red));
+  return planes;
+}
+
+cv::Vec3b colour_of(const FilmPlanes& planes) {
+  return Picture(planes).bgr().at<cv::Vec3b>(3, 4);
+}
+
+void check_colour(const cv::Vec3b& found, const cv::Vec3b& expected) {
+  for (int k = 0; k < 3; ++k) {
+    CAPTURE(k);
+    CHECK(std::abs(found[k] - expected[k]) <= 2);  // the codes themselves are rounded
+  }
+}
+
+}  // namespace
+
+TEST_SUITE("picture") {
+  TEST_CASE("luma of a colour picture is weighed as Rec. ITU-R BT.601 says, gray is kept") {
+    // 0.299 red + 0.587 green + 0.114 blue; the order in memory is blue, green, red.
+    const Picture colour(cv::Mat(3, 4, CV_8UC3, cv::Scalar(40, 90, 250)));
+    CHECK(colour.has_colour());
+    CHECK(colour.gray({1, 1, 2, 2}).size() == cv::Size(2, 2));
+    CHECK(colour.gray_at(1, 1) == 132);  // 132.14
+    cv::Mat gray(5, 6, CV_8UC1, cv::Scalar(90));
+    gray.at<std::uint8_t>(3, 2) = 7;
+    const Picture plain(gray);
+    CHECK_FALSE(plain.has_colour());
+    CHECK(plain.gray({2, 3, 1, 1}).at<std::uint8_t>(0, 0) == 7);
+    CHECK(plain.bgr({2, 3, 1, 1}).at<cv::Vec3b>(0, 0) == cv::Vec3b(7, 7, 7));
+  }
+
+  TEST_CASE(
+      "a pixel of a colour picture has the same luma alone, in a rectangle and in the whole") {
+    cv::Mat pixels(61, 83, CV_8UC3);
+    cv::randu(pixels, 0, 256);
+    const Picture picture(pixels);
+    const Picture copy = picture;
+    const cv::Rect part(5, 7, 70, 50);
+    const cv::Mat gray = picture.gray(part);
+    for (int row = 0; row < part.height; ++row) {
+      for (int column = 0; column < part.width; ++column) {
+        const int alone = picture.gray_at(part.x + column, part.y + row);
+        const cv::Vec3b& p = pixels.at<cv::Vec3b>(part.y + row, part.x + column);
+        // Rounding, and shares of 1/32768.
+        REQUIRE(alone == within_abs(0.114 * p[0] + 0.587 * p[1] + 0.299 * p[2], 0.51));
+        REQUIRE(gray.at<std::uint8_t>(row, column) == alone);
+        REQUIRE(picture.stored_luma().at<std::uint8_t>(part.y + row, part.x + column) == alone);
+      }
+    }
+    CHECK(copy.stored_luma().data == picture.stored_luma().data);  // converted once
+    CHECK(copy.gray(copy.area()).data == picture.stored_luma().data);
+  }
+
+  TEST_CASE("another gray than luma is the weighted sum of the colours, alone and in a rectangle") {
+    cv::Mat pixels(61, 83, CV_8UC3);
+    cv::randu(pixels, 0, 256);
+    pixels.at<cv::Vec3b>(9, 8) = {255, 255, 255};
+    const tracker::GrayShares shares{20, 50, 186};
+    const Picture picture = Picture(pixels).in_gray_of(shares);
+    const cv::Rect part(5, 7, 70, 50);
+    const cv::Mat gray = picture.gray(part);
+    for (int row = 0; row < part.height; ++row) {
+      for (int column = 0; column < part.width; ++column) {
+        const cv::Vec3b& p = pixels.at<cv::Vec3b>(part.y + row, part.x + column);
+        const double sum = (20.0 * p[0] + 50.0 * p[1] + 186.0 * p[2]) / 256.0;
+        REQUIRE(gray.at<std::uint8_t>(row, column) == within_abs(sum, 0.51));  // rounded
+        REQUIRE(picture.gray_at(part.x + column, part.y + row) ==
+                gray.at<std::uint8_t>(row, column));
+      }
+    }
+    CHECK(picture.gray_at(8, 9) == 255);
+    CHECK((Picture(even(100, 128, 128)).in_gray_of(shares).gray_at(3, 4) ==
+           Picture(even(100, 128, 128)).gray_at(3, 4)));  // what has no colour is the same in all
+    const Picture without = Picture(cv::Mat(5, 5, CV_8UC1, cv::Scalar(77))).in_gray_of(shares);
+    CHECK(without.gray_at(2, 2) == 77);
+  }
+
+  TEST_CASE("the colour bars of television come out as their colours") {
+    // 75 % bars in 8-bit codes (luma, blue, red) of limited range: SMPTE EG 1 by BT.601, ARIB
+    // STD-B28 by BT.709; 75 % of 255 is 191. From memory, and the same by the formulas of BT.601-7
+    // and BT.709-6.
+    FilmPlanes old = even(65, 100, 212);
+    check_colour(colour_of(old), {0, 0, 191});
+    check_colour(colour_of(even(112, 72, 58)), {0, 191, 0});
+    check_colour(colour_of(even(35, 212, 114)), {191, 0, 0});
+    check_colour(colour_of(even(180, 128, 128)), {191, 191, 191});
+    FilmPlanes high = even(51, 109, 212);
+    high.red_share = 0.2126;
+    high.blue_share = 0.0722;
+    check_colour(colour_of(high), {0, 0, 191});
+  }
+
+  TEST_CASE("of full range white is 255 and nothing is changed, of limited range 235 is white") {
+    FilmPlanes full = even(200, 128, 128);
+    full.full_range = true;
+    const Picture same(full);
+    CHECK(same.gray_at(0, 0) == 200);
+    CHECK(same.gray(same.area()).data == full.luma.data);
+    CHECK(colour_of(full) == cv::Vec3b(200, 200, 200));
+    for (int code = 0; code < 256; ++code) {
+      CAPTURE(code);
+      const Picture limited(even(code, 128, 128));
+      const double light = std::min(std::max((code - 16) * 255.0 / 219.0, 0.0), 255.0);
+      CHECK(limited.gray_at(3, 3) == within_abs(light, 0.5));
+      CHECK(limited.gray(limited.area()).at<std::uint8_t>(3, 3) == limited.gray_at(3, 3));
+      CHECK(std::abs(limited.bgr().at<cv::Vec3b>(3, 3)[0] - limited.gray_at(3, 3)) <= 1);
+      CHECK(limited.stored_luma().at<std::uint8_t>(3, 3) == code);
+    }
+  }
+
+  TEST_CASE("colours lie where they belong, whatever their siting and coarseness") {
+    // A red Gaussian light, sampled in each plane where its values belong.
+    constexpr double kX = 31.3;
+    constexpr double kY = 22.8;
+    const auto light = [&](double x, double y) {
+      return std::exp(-((x - kX) * (x - kX) + (y - kY) * (y - kY)) / (2.0 * 25.0));
+    };
+    for (const cv::Size each : {cv::Size(1, 1), cv::Size(2, 1), cv::Size(2, 2), cv::Size(4, 1)}) {
+      for (const double first_x_px : {0.0, 0.5 * (each.width - 1)}) {
+        for (const double first_y_px : {0.0, 0.5 * (each.height - 1)}) {
+          CAPTURE(each.width);
+          CAPTURE(first_x_px);
+          CAPTURE(first_y_px);
+          FilmPlanes planes;
+          planes.luma = cv::Mat(51, 63, CV_8UC1, cv::Scalar(100));
+          planes.blue = cv::Mat((51 + each.height - 1) / each.height,
+                                (63 + each.width - 1) / each.width,
+                                CV_8UC1,
+                                cv::Scalar(128));
+          planes.red = planes.blue.clone();
+          planes.columns_each = each.width;
+          planes.rows_each = each.height;
+          planes.first_x_px = first_x_px;
+          planes.first_y_px = first_y_px;
+          for (int row = 0; row < planes.red.rows; ++row) {
+            for (int column = 0; column < planes.red.cols; ++column) {
+              planes.red.at<std::uint8_t>(row, column) =
+                  cv::saturate_cast<std::uint8_t>(128 + 70 * light(first_x_px + each.width * column,
+                                                                   first_y_px + each.height * row));
+            }
+          }
+          cv::Mat red;
+          cv::extractChannel(Picture(planes).bgr(), red, 2);
+          cv::Mat excess;
+          red.convertTo(excess, CV_32F, 1.0, -red.at<std::uint8_t>(0, 0));
+          const cv::Moments moments = cv::moments(excess);
+          // Rounding of some hundred pixels; half a pixel of wrong siting is ten times that.
+          CHECK(moments.m10 / moments.m00 == within_abs(kX, 0.05));
+          CHECK(moments.m01 / moments.m00 == within_abs(kY, 0.05));
+        }
+      }
+    }
+  }
+
+  TEST_CASE("a part of a picture is the same as that part of the whole") {
+    FilmPlanes planes = even(100, 128, 128);
+    cv::randu(planes.luma, 30, 200);
+    cv::randu(planes.blue, 30, 200);
+    cv::randu(planes.red, 30, 200);
+    const Picture picture(planes);
+    for (const cv::Rect& part :
+         {cv::Rect(0, 0, 9, 7), cv::Rect(3, 2, 5, 4), cv::Rect(8, 6, 1, 1)}) {
+      CHECK(cv::norm(picture.bgr(part), picture.bgr()(part), cv::NORM_INF) == 0.0);
+      CHECK(cv::norm(picture.gray(part), picture.gray(picture.area())(part), cv::NORM_INF) == 0.0);
+    }
+  }
+
+  TEST_CASE("what is no 8-bit picture, or planes that do not fit together, is a caller's bug") {
+    CHECK(Picture().empty());
+    CHECK(Picture(cv::Mat()).empty());
+    CHECK_THROWS_AS(Picture(cv::Mat::zeros(3, 4, CV_16UC1)), std::invalid_argument);
+    CHECK_THROWS_AS(Picture(cv::Mat::zeros(3, 4, CV_8UC4)), std::invalid_argument);
+    FilmPlanes small = even(100, 128, 128);
+    small.red = cv::Mat(4, 4, CV_8UC1, cv::Scalar(128));
+    CHECK_THROWS_AS(Picture{small}, std::invalid_argument);
+  }
+}

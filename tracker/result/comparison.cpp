@@ -1,0 +1,26 @@
+#include "tracker/result/comparison.h"
+
+#include <cmath>
+
+#include <fmt/format.h>
+
+#include "analysis/constants.h"
+#include "analysis/quantity.h"
+
+namespace nightswing::tracker {
+
+Comparison compare_with_accepted(const analysis::Measured& g) {
+  const analysis::Measured accepted = analysis::kAcceptedG;
+  const double ratio = (g.value - accepted.value) / std::hypot(g.u, accepted.u);
+  return {.accepted_m3_kg_s2 = accepted,
+          .accepted_source = "CODATA 2022",
+          .ratio = ratio,
+          .sentence = fmt::format(
+              "The accepted value, {} (CODATA 2022), lies {:.2f} standard uncertainties {}; it was "
+              "not used to get this result.",
+              analysis::format_quantity(accepted, ""),
+              std::abs(ratio),
+              ratio < 0 ? "above" : "below")};
+}
+
+}  // namespace nightswing::tracker

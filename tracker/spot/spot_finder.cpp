@@ -1,0 +1,400 @@
+#include "tracker/spot/spot_finder.h"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+#include <stdexcept>
+#include <vector>
+
+#include <opencv2/imgproc.hpp>
+
+namespace nightswing::tracker {
+namespace {
+
+constexpr double kEdge_sigmas = 2.0;        // a spot nearer to the border is cut
+constexpr double kLeastSignificance = 6.0;  // of a spot of known width
+constexpr double kFirstSignificance = 8.0;  // while nothing is known
+constexpr double kWidthTolerance = 0.3;     // of the logarithm
+constexpr double kLongestAspect = 4.0;
+constexpr double kFarTooWide = 3.0;    // times the learned width: not the spot's light
+constexpr double kCoreClipped = 0.02;  // share of saturated pixels within one sigma
+constexpr int kFirstWidths = 5;        // spots before the width counts as known
+constexpr int kMostWidths = 50;        // length of its memory
+constexpr int kNewWidthFrames = 25;
+constexpr int kCoastingFrames = 8;  // the speed is believed for so long
+constexpr int kRivalEvery = 4;      // frames, while the spot is young; later 8 times rarer
+constexpr int kRivalSightings = 3;
+constexpr int kRivalMisses = 4;
+constexpr double kRivalShare = 0.1;  // of the followed light's peak
+constexpr int kRoughPatch_px = 40;
+constexpr int kStillFrames = 400;
+constexpr int kUndecided = 512;      // frames in which a brighter moving light is waited for
+constexpr int kFaintMisses = 25;     // frames after which a light of less than
+constexpr double kFaintShare = 0.5;  // this share of the last one's peak may be the spot
+constexpr double kSameRival = 1.6;   // peaks of one and the same light, at most that far apart
+constexpr int kWidthsForDoubt = 20;
+constexpr double kLeastDoubt = 0.04;  // of the logarithm of a width
+constexpr double kDoubt_scatters = 6.0;
+// Counts. Lossy film makes its wall quieter than the specks that it leaves of the camera's noise.
+constexpr double kLossyNoise = 2.0;
+
+/// Counts of a patch, smoothed over a square.
+cv::Mat smoothed_counts(const SpotPatch& patch, int half_px) {
+  const cv::Mat view(static_cast<int>(patch.rows()),
+                     static_cast<int>(patch.columns()),
+                     CV_64FC1,
+                     const_cast<double*>(patch.counts.data()));  // cv::Mat has no const view
+  cv::Mat out;
+  cv::blur(view, out, cv::Size(2 * half_px + 1, 2 * half_px + 1));
+  return out;
+}
+
+/// True if some light larger than a hot pixel stands out of the patch.
+bool has_light(const SpotPatch& patch, double least_peak) {
+  const cv::Mat smooth = smoothed_counts(patch, 1);
+  std::vector<double> values(smooth.begin<double>(), smooth.end<double>());
+  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
+  std::nth_element(values.begin(), middle, values.end());
+  const double peak = *std::max_element(values.begin(), values.end());
+  const double half_peak = 0.5 * (peak + *middle);
+  const auto bright =
+      std::ranges::count_if(values, [half_peak](double value) { return value > half_peak; });
+  return peak - *middle > least_peak && bright > 9;
+}
+
+}  // namespace
+
+SpotFinder::SpotFinder(SpotFinderOptions options) : options_(options) {}
+
+void SpotFinder::check(const Picture& frame) {
+  if (frame.empty()) throw std::invalid_argument("spot finder: the frame is empty");
+  if (size_.empty()) size_ = frame.size();
+  if (frame.size() != size_) {
+    throw std::invalid_argument("spot finder: the frame's size differs from the first frame's");
+  }
+}
+
+SpotMeasurement SpotFinder::measure(const Picture& frame) {
+  check(frame);
+  lossy_film_ = repeated_wall_.look(frame);
+  const SpotMeasurement measurement = measure_in(colour_.seen(frame));
+  look_at_colour(frame);
+  return measurement;
+}
+
+/// In the gray of that picture.
+SpotMeasurement SpotFinder::measure_in(const Picture& frame) {
+  note_light(frame);
+  const SpotMeasurement measurement = followed_ ? follow(frame) : search(frame, std::nullopt);
+  // Light of unknown whereabouts must not become part of the wall.
+  const bool unknown_light = measurement.state == SpotState::kBlocked && !followed_;
+  if (!unknown_light && black_frames_ == 0) wall_.learn(frame, spot_zone(), ghost_zone());
+  return measurement;
+}
+
+void SpotFinder::camera_moved() {
+  wall_.forget();
+  fixed_.clear();  // where they are now is not known
+  ghost_.forget();
+  rival_.reset();
+  if (followed_ && !followed_->has_moved) followed_.reset();
+}
+
+SpotMeasurement SpotFinder::follow(const Picture& frame) {
+  const std::optional<Judged> near = look_near(frame);
+  if (!near || near->verdict != Verdict::kSpot) return search(frame, near);
+  if (is_doubtful(near->fit)) {
+    // It is the spot, or else it would not be where it should be, but with something on it.
+    const bool learned_enough = ++width_.doubtful >= kNewWidthFrames;
+    if (learned_enough) width_ = {};
+    const LearnedWidth width = width_;
+    accept(near->fit);
+    if (!learned_enough) width_ = width;
+    return {SpotState::kBlocked, measured(followed_->fit).position};
+  }
+  accept(near->fit);
+  note_coding(frame);
+  note_wall_doubt(frame);
+  look_for_rival(frame);  // may change what is followed
+  look_for_ghost(frame);
+  return measured(followed_->fit);
+}
+
+bool SpotFinder::is_doubtful(const SpotFit& fit) const {
+  if (width_.spots < kWidthsForDoubt) return false;
+  const auto is_off = [](double sigma_px, double log, double variance) {
+    return std::abs(std::log(sigma_px) - log) >
+           std::max(kLeastDoubt, kDoubt_scatters * std::sqrt(variance));
+  };
+  return is_off(fit.shape.sigma_x_px, width_.log_x, width_.variance_x) ||
+         is_off(fit.shape.sigma_y_px, width_.log_y, width_.variance_y);
+}
+
+/// The light that was found elsewhere is the spot from now on.
+void SpotFinder::switch_to(const SpotFit& fit) {
+  wall_.forget();
+  width_ = {};
+  followed_.reset();
+  accept(fit);
+  followed_->has_moved = true;
+  rival_.reset();
+}
+
+/// First exactly where the spot should be, then at the brightest place around it.
+std::optional<SpotFinder::Judged> SpotFinder::look_near(const Picture& frame) const {
+  const SpotShape& last = followed_->fit.shape;
+  const double coasting = followed_->misses < kCoastingFrames ? followed_->misses + 1 : 0;
+  SpotFitStart start{last.x_px + coasting * followed_->speed_x_px,
+                     last.y_px + coasting * followed_->speed_y_px,
+                     last.sigma_x_px,
+                     last.sigma_y_px,
+                     followed_->fit.noise};
+  const Judged expected = look_at(frame, start, Learned::kUsed);
+  if (expected.verdict == Verdict::kSpot) return expected;
+
+  const double speed_px = std::hypot(followed_->speed_x_px, followed_->speed_y_px);
+  const double half_px = 6.0 * larger_sigma(last) + 3.0 * speed_px + 12.0;
+  const cv::Rect area =
+      square_around(start.x_px, start.y_px, static_cast<int>(std::min(half_px, 400.0)), size_);
+  if (area.empty()) return std::nullopt;
+  SpotPatch patch = cut_patch(frame, area, options_.saturation);
+  wall_.prepare(patch);
+  cv::Point brightest;
+  const int smoothing_px = std::max(1, static_cast<int>(std::lround(0.75 * width_of(last))));
+  cv::minMaxLoc(smoothed_counts(patch, smoothing_px), nullptr, nullptr, nullptr, &brightest);
+  start.x_px = brightest.x + area.x;
+  start.y_px = brightest.y + area.y;
+  start.noise.reset();
+  const Judged around = look_at(frame, start, Learned::kUsed);
+  return around.verdict >= expected.verdict ? around : expected;
+}
+
+SpotMeasurement SpotFinder::search(const Picture& frame, const std::optional<Judged>& seen) {
+  const FrameSearch found = search_frame(frame, wall_, {});
+  bool cut = false;
+  for (const SpotCandidate& candidate : found.candidates) {
+    const Judged judged = look_at_candidate(frame, candidate, Learned::kUsed);
+    // Better to miss the spot for some frames than to take its ghost or a speck for it.
+    const bool faint = followed_ && followed_->misses < kFaintMisses &&
+                       judged.fit.shape.peak < kFaintShare * followed_->fit.shape.peak;
+    if (judged.verdict == Verdict::kSpot && !faint) {
+      accept(judged.fit);
+      coding_ = {};
+      note_wall_doubt(frame);
+      look_for_rival(frame);
+      return measured(followed_->fit);
+    }
+    const double reach_px = 2.0 * kEdge_sigmas * width_of(judged.fit.shape);
+    const bool at_edge = candidate.x_px < reach_px || candidate.y_px < reach_px ||
+                         candidate.x_px > size_.width - 1 - reach_px ||
+                         candidate.y_px > size_.height - 1 - reach_px;
+    cut = cut || (judged.verdict == Verdict::kWrongShape && at_edge);
+  }
+  if (followed_) ++followed_->misses;
+  if (seen && seen->verdict == Verdict::kWrongShape) {
+    consider_new_width(*seen);
+    SpotMeasurement blocked{SpotState::kBlocked, std::nullopt};
+    if (seen->fit.converged) blocked.position = measured(seen->fit).position;
+    return blocked;
+  }
+  if (cut) return {SpotState::kBlocked, std::nullopt};
+  return {found.mean_luma < options_.dark_luma ? SpotState::kDark : SpotState::kLost, std::nullopt};
+}
+
+SpotFinder::Judged SpotFinder::look_at(const Picture& frame,
+                                       const SpotFitStart& start,
+                                       Learned learned) const {
+  const int half_px = patch_half_px(std::max(start.sigma_x_px, start.sigma_y_px));
+  const cv::Rect area = square_around(start.x_px, start.y_px, half_px, size_);
+  if (area.empty()) return {};
+  SpotPatch patch = cut_patch(frame, area, options_.saturation);
+  if (learned == Learned::kUsed) {
+    wall_.prepare(patch);
+    fixed_.take_away(patch, wall_);
+  }
+  Judged judged;
+  judged.fit = learned == Learned::kUsed ? fit_beside_ghost(patch, start) : fit_spot(patch, start);
+  judged.verdict = judge(patch, judged.fit, learned);
+  if (learned == Learned::kIgnored || judged.verdict != Verdict::kSpot) return judged;
+  // What is left of a fixed light is not the spot come back; the spot itself may cross it.
+  const bool came_back = !followed_ || followed_->misses > 0;
+  if ((came_back && fixed_.holds(judged.fit.shape, wall_)) || is_ghostly(judged.fit)) {
+    judged.verdict = Verdict::kWrongShape;
+  }
+  return judged;
+}
+
+/// Nothing is known of a candidate's width: it is guessed, then the patch is cut to measure.
+SpotFinder::Judged SpotFinder::look_at_candidate(const Picture& frame,
+                                                 const SpotCandidate& candidate,
+                                                 Learned learned) const {
+  const cv::Rect area = square_around(candidate.x_px, candidate.y_px, kRoughPatch_px, size_);
+  SpotPatch patch = cut_patch(frame, area, options_.saturation);
+  if (learned == Learned::kUsed) wall_.prepare(patch);
+  const double rough_px = rough_width_px(patch, candidate.x_px, candidate.y_px);
+  SpotFitStart start{candidate.x_px, candidate.y_px, rough_px, rough_px, std::nullopt};
+  if (rough_px <= 0.0) return {};
+  Judged judged = look_at(frame, start, learned);
+  for (int round = 0; round < 3 && judged.fit.converged; ++round) {
+    const SpotShape& shape = judged.fit.shape;
+    const int needed_px = patch_half_px(larger_sigma(shape));
+    const int had_px = patch_half_px(std::max(start.sigma_x_px, start.sigma_y_px));
+    const bool off_centre = std::max(std::abs(shape.x_px - start.x_px),
+                                     std::abs(shape.y_px - start.y_px)) > 0.5 * shape.sigma_x_px;
+    if (!off_centre && std::abs(needed_px - had_px) <= needed_px / 5) break;
+    start = {shape.x_px, shape.y_px, shape.sigma_x_px, shape.sigma_y_px, std::nullopt};
+    if (larger_sigma(shape) > options_.most_width_px) break;
+    judged = look_at(frame, start, learned);
+  }
+  return judged;
+}
+
+SpotFinder::Verdict SpotFinder::judge(const SpotPatch& patch,
+                                      const SpotFit& fit,
+                                      Learned learned) const {
+  const auto light_or_none = [&] {
+    return has_light(patch, options_.least_peak) ? Verdict::kWrongShape : Verdict::kNoLight;
+  };
+  if (!fit.converged) return light_or_none();
+  const SpotShape& shape = fit.shape;
+  const double width_px = width_of(shape);
+  // Signal to noise of the whole spot in white noise: peak sigma sqrt(pi) / noise.
+  const double hidden = lossy_film_ ? kLossyNoise : 0.0;
+  const double noise = std::max({fit.wall_scatter, std::sqrt(fit.noise.background), hidden});
+  const double significance = shape.peak * width_px * std::sqrt(std::numbers::pi) / noise;
+  const double least = width_.spots > 0 ? kLeastSignificance : kFirstSignificance;
+  if (shape.peak < options_.least_peak || significance < least) return Verdict::kNoLight;
+  if (width_px < options_.least_width_px) return Verdict::kNoLight;
+  const bool width_known = learned == Learned::kUsed && width_.spots >= kFirstWidths;
+  const double learned_px = std::exp(0.5 * (width_.log_x + width_.log_y));
+  if (width_known && width_px > kFarTooWide * learned_px) return Verdict::kNoLight;
+
+  const double margin_x_px =
+      kEdge_sigmas * (width_known ? std::exp(width_.log_x) : shape.sigma_x_px);
+  const double margin_y_px =
+      kEdge_sigmas * (width_known ? std::exp(width_.log_y) : shape.sigma_y_px);
+  const bool cut = shape.x_px < margin_x_px || shape.y_px < margin_y_px ||
+                   shape.x_px > size_.width - 1 - margin_x_px ||
+                   shape.y_px > size_.height - 1 - margin_y_px;
+  const bool outside = shape.x_px < patch.left_px || shape.y_px < patch.top_px ||
+                       shape.x_px > static_cast<double>(patch.left_px + patch.columns() - 1) ||
+                       shape.y_px > static_cast<double>(patch.top_px + patch.rows() - 1);
+  const double aspect = larger_sigma(shape) / std::min(shape.sigma_x_px, shape.sigma_y_px);
+  if (cut || outside || aspect > kLongestAspect || width_px > options_.most_width_px ||
+      fit.misfit > options_.most_misfit || (width_known && !has_learned_width(fit))) {
+    return Verdict::kWrongShape;
+  }
+  return Verdict::kSpot;
+}
+
+bool SpotFinder::has_learned_width(const SpotFit& fit) const {
+  if (width_.spots < kFirstWidths) return true;
+  // The scatter is that of good spots: a bad one's own would excuse whatever it looks like.
+  const double tolerance = kWidthTolerance + 3.0 * width_.u_log;
+  return std::abs(std::log(fit.shape.sigma_x_px) - width_.log_x) < tolerance &&
+         std::abs(std::log(fit.shape.sigma_y_px) - width_.log_y) < tolerance;
+}
+
+void SpotFinder::accept(const SpotFit& fit) {
+  Followed next;
+  next.fit = fit;
+  next.origin_x_px = fit.shape.x_px;
+  next.origin_y_px = fit.shape.y_px;
+  if (followed_) {
+    const double step_x_px = fit.shape.x_px - followed_->fit.shape.x_px;
+    const double step_y_px = fit.shape.y_px - followed_->fit.shape.y_px;
+    const int frames = followed_->misses + 1;
+    const double reach_px = frames * (6.0 * larger_sigma(fit.shape) + 30.0);
+    if (std::hypot(step_x_px, step_y_px) < reach_px) {
+      next = *followed_;
+      next.fit = fit;
+      next.speed_x_px = step_x_px / frames;
+      next.speed_y_px = step_y_px / frames;
+      next.misses = 0;
+      next.age += frames;
+    }
+  }
+  const double travel_px =
+      std::hypot(fit.shape.x_px - next.origin_x_px, fit.shape.y_px - next.origin_y_px);
+  if (travel_px > kMovedSigmas * width_of(fit.shape)) {
+    next.has_moved = true;
+    next.still = 0;
+    next.origin_x_px = fit.shape.x_px;
+    next.origin_y_px = fit.shape.y_px;
+  } else if (next.has_moved && ++next.still > kStillFrames) {
+    next.has_moved = false;
+  }
+  followed_ = next;
+  learn_width(fit);
+}
+
+void SpotFinder::learn_width(const SpotFit& fit) {
+  width_.spots = std::min(width_.spots + 1, kMostWidths);
+  const double off_x = std::log(fit.shape.sigma_x_px) - width_.log_x;
+  const double off_y = std::log(fit.shape.sigma_y_px) - width_.log_y;
+  if (width_.spots > 1) {
+    width_.variance_x += (off_x * off_x - width_.variance_x) / (width_.spots - 1);
+    width_.variance_y += (off_y * off_y - width_.variance_y) / (width_.spots - 1);
+  }
+  width_.doubtful = 0;
+  width_.log_x += (std::log(fit.shape.sigma_x_px) - width_.log_x) / width_.spots;
+  width_.log_y += (std::log(fit.shape.sigma_y_px) - width_.log_y) / width_.spots;
+  width_.u_log += (fit.u_log_sigma - width_.u_log) / width_.spots;
+  width_.contrary = 0;
+}
+
+void SpotFinder::consider_new_width(const Judged& judged) {
+  const bool only_width = judged.fit.converged && judged.fit.misfit <= options_.most_misfit &&
+                          !has_learned_width(judged.fit);
+  width_.contrary = only_width ? width_.contrary + 1 : 0;
+  if (width_.contrary >= kNewWidthFrames) width_ = {};
+}
+
+void SpotFinder::look_for_rival(const Picture& frame) {
+  if (followed_->has_moved) {
+    rival_.reset();
+    return;
+  }
+  const int every = followed_->age < kYoung ? kRivalEvery : 8 * kRivalEvery;
+  if (followed_->age % every != 0) return;
+  for (const SpotCandidate& candidate : search_frame(frame, wall_, spot_zone()).candidates) {
+    if (candidate.score < kRivalShare * followed_->fit.shape.peak) continue;
+    // The wall may have learned the rival's own light, and the width may be the reflection's.
+    const Judged judged = look_at_candidate(frame, candidate, Learned::kIgnored);
+    if (judged.verdict != Verdict::kSpot) continue;
+    const SpotShape& shape = judged.fit.shape;
+    if (rival_ && shape.peak * kSameRival < rival_->peak) continue;  // a weaker one: its ghost
+    if (!rival_ || shape.peak > kSameRival * rival_->peak) {
+      rival_ = Rival{shape.x_px, shape.y_px, shape.peak, 0, 0};
+    }
+    ++rival_->sightings;
+    rival_->misses = 0;
+    const double travel_px =
+        std::hypot(shape.x_px - rival_->origin_x_px, shape.y_px - rival_->origin_y_px);
+    if (rival_->sightings < kRivalSightings || travel_px < kMovedSigmas * width_of(shape)) return;
+    // What was followed stands still: a reflection.
+    fixed_.remember(followed_->fit.shape);
+    switch_to(judged.fit);
+    return;
+  }
+  if (rival_ && ++rival_->misses >= kRivalMisses) rival_.reset();
+}
+
+SpotMeasurement SpotFinder::measured(const SpotFit& fit) const {
+  const SpotShape& shape = fit.shape;
+  const bool undecided =
+      (rival_ && followed_->age < kYoung) || (brighter_frames_ > 0 && followed_->age < kUndecided);
+  const SpotState measured_state =
+      fit.core_clipped > kCoreClipped ? SpotState::kClipped : SpotState::kFound;
+  const SpotState state = undecided ? SpotState::kBlocked : measured_state;
+  const double widening = coding_widening();
+  return {state,
+          SpotPosition{shape.x_px - colour_.shift_x_px(),
+                       shape.y_px - colour_.shift_y_px(),
+                       std::hypot(widening * fit.u_x_px, wall_doubt_.x_px, coding_.lag_px),
+                       std::hypot(widening * fit.u_y_px, wall_doubt_.y_px, coding_.lag_px),
+                       shape.peak,
+                       width_of(shape)}};
+}
+
+}  // namespace nightswing::tracker

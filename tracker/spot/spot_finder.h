@@ -1,0 +1,189 @@
+#pragma once
+
+#include <optional>
+
+#include <opencv2/core.hpp>
+
+#include "tracker/spot/colour_plane.h"
+#include "tracker/spot/fixed_lights.h"
+#include "tracker/spot/repeated_wall.h"
+#include "tracker/spot/spot_fit.h"
+#include "tracker/spot/spot_ghost.h"
+#include "tracker/spot/spot_measurement.h"
+#include "tracker/spot/spot_search.h"
+#include "tracker/spot/wall_doubt.h"
+#include "tracker/spot/wall_light.h"
+
+namespace nightswing::tracker {
+
+/// Defaults fit an 8-bit camera and a laser spot some pixels wide.
+struct SpotFinderOptions {
+  int saturation = 250;         ///< counts in any channel; lossy video decodes 255 as a little less
+  double dark_luma = 8.0;       ///< mean counts below which a frame without a spot is called dark
+  double least_peak = 4.0;      ///< counts above the wall
+  double least_width_px = 0.7;  ///< sigma; anything narrower is a hot pixel
+  double most_width_px = 40.0;  ///< sigma; anything wider is a change of the room's light
+  double most_misfit = 0.35;    ///< unexplained over explained light, smoothed; a spot is far below
+};
+
+/// Finds the spot in frame after frame and measures where it is.
+///
+/// - What is measured is luma, or what ColourPlane chooses once the light has moved and 64 frames
+///   have passed; never another than luma in lossy film. See SpotFit for the estimate and its
+///   uncertainty.
+/// - The spot is looked for where it should be next; the whole frame is searched only when it is
+///   not there. While the light that is followed has never moved, the rest of the frame is also
+///   looked at every few frames: if another light of a spot's shape moves, that is the spot, and
+///   the still one is a reflection. Until this is decided, for at most 64 frames, the state is
+///   kBlocked.
+/// - The wall without the spot is learned meanwhile, and anew after a change of light. Fixed lights
+///   (reflections) that were known are remembered over it, and neither taken for the spot again nor
+///   allowed to drag it. A few black frames change nothing.
+/// - Where the wall behind the spot is not known yet, u contains what its grain may do (WallDoubt).
+/// - A light that has stood still for 400 frames must prove itself again as a new one would.
+/// - A weaker light that moves with the spot (SpotGhost) is taken away before the fit, so that the
+///   two may cross. Should the weaker one be followed, the brighter takes its place as soon as the
+///   two are known to belong together; until then, early in the night, the state is kBlocked.
+/// - Two lights that merge unknown to all this are wider than the spot: kBlocked as soon as a width
+///   is off by more than 4 % and six times its usual scatter.
+/// - Lossy film (see RepeatedWall) displaces the spot without a trace in its shape. There the
+///   uncertainty is widened by 1.2 where the spot is fast to 1.8 where it creeps: over H.264 films
+///   of known truth (crf 18 and 23) the scatter was 1.1 to 1.3 and 1.8 times what the fit says.
+///   Where blocks of the spot are repeated from the frame before, the uncertainty contains what it
+///   may have gone on meanwhile, and where it crosses a ghost what the ghost displaces it by. What
+///   is not foretold: coarse coding may move blocks beyond a turn. The wall of such film is quieter
+///   than the specks that it leaves, so that a light must stand out of two counts of noise at
+///   least.
+/// - The width of the spot is learned; a light of another width in the spot's place is kBlocked. If
+///   the other width stays for 25 frames (the camera was focused anew), it becomes the spot's.
+///
+/// State is only what has been learned, so equal frames give equal results, bit for bit.
+class SpotFinder {
+ public:
+  explicit SpotFinder(SpotFinderOptions options = {});
+
+  /// One frame. A bad picture is an outcome, not an error.
+  /// throws std::invalid_argument if the frame is empty or not of the size of the first one (a new
+  ///        size needs a new finder, because places would mean something else).
+  [[nodiscard]] SpotMeasurement measure(const Picture& frame);
+
+  /// The camera was knocked before the next frame: the wall is learned anew. A light that has not
+  /// moved of itself yet is searched anew too, or else the knock would pass for its own motion.
+  void camera_moved();
+
+  /// What has been learned of the wall so far.
+  [[nodiscard]] const WallLight& wall() const { return wall_; }
+
+ private:
+  static constexpr double kMovedSigmas = 2.0;  // merging with another light moves it by less
+  static constexpr int kYoung = 64;            // frames
+
+  enum class Verdict { kNoLight, kWrongShape, kSpot };
+
+  /// Whether what has been learned of the wall and of the spot's width is used.
+  enum class Learned { kUsed, kIgnored };
+
+  struct Judged {
+    SpotFit fit;
+    Verdict verdict = Verdict::kNoLight;
+  };
+
+  /// The light that is followed.
+  struct Followed {
+    SpotFit fit;
+    double speed_x_px = 0;  ///< per frame
+    double speed_y_px = 0;
+    int misses = 0;          ///< frames since it was last measured
+    int age = 0;             ///< frames since it was first measured
+    double origin_x_px = 0;  ///< where it was first measured
+    double origin_y_px = 0;
+    bool has_moved = false;
+    int still = 0;  ///< frames since it was last seen away from the origin
+  };
+
+  /// Another light, seen while the followed one stands still.
+  struct Rival {
+    double origin_x_px;
+    double origin_y_px;
+    double peak;
+    int sightings;
+    int misses;  ///< looks in a row at which it was not seen: it may be behind the other
+  };
+
+  void remember_fixed_lights();
+  void note_light(const Picture& frame);
+  void note_wall_doubt(const Picture& frame);
+  void look_at_colour(const Picture& frame);
+  void look_for_ghost(const Picture& frame);
+  void note_brighter(const SpotShape& light);
+  void switch_to(const SpotFit& fit);
+  void look_at_ghost(const Picture& frame, const SpotShape& ghost);
+  [[nodiscard]] SpotFit fit_beside_ghost(const SpotPatch& patch, const SpotFitStart& start) const;
+  [[nodiscard]] bool is_ghostly(const SpotFit& fit) const;
+  void note_coding(const Picture& frame);
+  [[nodiscard]] double stale_share(const cv::Mat& luma, const cv::Rect& area) const;
+  [[nodiscard]] double coding_widening() const;
+  [[nodiscard]] bool is_doubtful(const SpotFit& fit) const;
+
+  /// What lossy film did to the spot.
+  struct Coding {
+    cv::Mat luma;  ///< of the spot in the last frame, in
+    cv::Rect area;
+    double fresh_x_px = 0;  ///< where it was when it was last drawn anew
+    double fresh_y_px = 0;
+    double speed_px = 0;  ///< per frame, then
+    int frames = 0;       ///< since then
+    double lag_px = 0;    ///< so far it may have gone on since
+  };
+
+  struct LearnedWidth {
+    double log_x = 0;
+    double log_y = 0;
+    double u_log = 0;
+    double variance_x = 0;  ///< of the logarithms, from spot to spot
+    double variance_y = 0;
+    int doubtful = 0;  ///< in a row
+    int spots = 0;
+    int contrary = 0;  ///< consecutive lights of another width
+  };
+
+  void check(const Picture& frame);
+  [[nodiscard]] SpotMeasurement measure_in(const Picture& frame);
+  [[nodiscard]] SpotMeasurement follow(const Picture& frame);
+  [[nodiscard]] SpotMeasurement search(const Picture& frame, const std::optional<Judged>& seen);
+  [[nodiscard]] std::optional<Judged> look_near(const Picture& frame) const;
+  [[nodiscard]] Judged look_at(const Picture& frame,
+                               const SpotFitStart& start,
+                               Learned learned) const;
+  [[nodiscard]] Judged look_at_candidate(const Picture& frame,
+                                         const SpotCandidate& candidate,
+                                         Learned learned) const;
+  [[nodiscard]] Verdict judge(const SpotPatch& patch, const SpotFit& fit, Learned learned) const;
+  [[nodiscard]] bool has_learned_width(const SpotFit& fit) const;
+  void accept(const SpotFit& fit);
+  void learn_width(const SpotFit& fit);
+  void consider_new_width(const Judged& judged);
+  void look_for_rival(const Picture& frame);
+  [[nodiscard]] cv::Rect spot_zone() const;
+  [[nodiscard]] cv::Rect ghost_zone() const;
+  [[nodiscard]] SpotMeasurement measured(const SpotFit& fit) const;
+
+  SpotFinderOptions options_;
+  cv::Size size_;
+  WallLight wall_;
+  WallDoubt wall_doubt_;
+  RepeatedWall repeated_wall_;
+  ColourPlane colour_;
+  bool lossy_film_ = false;
+  Coding coding_;
+  std::optional<Followed> followed_;
+  std::optional<Rival> rival_;
+  FixedLights fixed_;
+  SpotGhost ghost_;
+  std::optional<SpotShape> brighter_;  ///< a brighter light than the one followed, last seen
+  int brighter_frames_ = 0;  ///< for so long it counts that a brighter moving light was seen
+  int black_frames_ = 0;     ///< in a row
+  LearnedWidth width_;
+};
+
+}  // namespace nightswing::tracker

@@ -1,0 +1,100 @@
+#include "tracker/spot/spot_patch.h"
+
+#include <algorithm>
+#include <cmath>
+#include <vector>
+
+#include <opencv2/imgproc.hpp>
+
+namespace nightswing::tracker {
+namespace {
+
+/// What counts as being as bright as the saturated core: this many counts below its dimmest tenth.
+/// (Where one channel is clipped the others go on rising, so that the core is no flat plateau.)
+constexpr int kRimRipple = 6;
+
+/// 255 where any channel reaches the saturation level.
+cv::Mat saturated_pixels(const Picture& frame, const cv::Rect& area, int saturation) {
+  if (!frame.has_colour()) return frame.gray(area) >= saturation;
+  const cv::Mat cut = frame.bgr(area);
+  cv::Mat mask(cut.size(), CV_8UC1);
+  for (int row = 0; row < cut.rows; ++row) {
+    const auto* pixel = cut.ptr<cv::Vec3b>(row);
+    auto* out = mask.ptr<std::uint8_t>(row);
+    for (int column = 0; column < cut.cols; ++column) {
+      const cv::Vec3b& p = pixel[column];
+      out[column] = std::max({p[0], p[1], p[2]}) >= saturation ? 255 : 0;
+    }
+  }
+  return mask;
+}
+
+/// Adds to the mask the pixels near it that are as bright.
+void add_smeared_rim(const cv::Mat& luma, cv::Mat& mask) {
+  std::vector<std::uint8_t> core;
+  for (int row = 0; row < luma.rows; ++row) {
+    const auto* value = luma.ptr<std::uint8_t>(row);
+    const auto* set = mask.ptr<std::uint8_t>(row);
+    for (int column = 0; column < luma.cols; ++column) {
+      if (set[column] != 0) core.push_back(value[column]);
+    }
+  }
+  if (core.empty()) return;
+  const auto dim = core.begin() + static_cast<std::ptrdiff_t>(core.size() / 10);
+  std::nth_element(core.begin(), dim, core.end());
+  const cv::Mat bright = luma >= *dim - kRimRipple;
+  cv::Mat near;
+  cv::dilate(mask, near, cv::Mat::ones(5, 5, CV_8UC1));
+  mask |= near & bright;
+}
+
+}  // namespace
+
+SpotPatch cut_patch(const Picture& frame, const cv::Rect& area, int saturation) {
+  const cv::Mat luma = frame.gray(area);
+  cv::Mat saturated = saturated_pixels(frame, area, saturation);
+  add_smeared_rim(luma, saturated);
+
+  SpotPatch patch;
+  patch.left_px = area.x;
+  patch.top_px = area.y;
+  patch.counts.resize(area.width, area.height);
+  patch.at_least.resize(area.width, area.height);
+  patch.reflectance = Eigen::ArrayXXd::Ones(area.width, area.height);
+  for (int row = 0; row < area.height; ++row) {
+    const auto* value = luma.ptr<std::uint8_t>(row);
+    const auto* set = saturated.ptr<std::uint8_t>(row);
+    for (int column = 0; column < area.width; ++column) {
+      patch.counts(column, row) = value[column];
+      patch.at_least(column, row) = set[column] != 0 ? 1.0 : 0.0;
+    }
+  }
+  return patch;
+}
+
+SpotPatch halved(const SpotPatch& patch) {
+  SpotPatch coarse;
+  const Eigen::Index columns = patch.columns() / 2;
+  const Eigen::Index rows = patch.rows() / 2;
+  coarse.counts.resize(columns, rows);
+  coarse.reflectance.resize(columns, rows);
+  coarse.at_least.resize(columns, rows);
+  for (Eigen::Index j = 0; j < rows; ++j) {
+    for (Eigen::Index i = 0; i < columns; ++i) {
+      coarse.counts(i, j) = patch.counts.block(2 * i, 2 * j, 2, 2).mean();
+      coarse.reflectance(i, j) = patch.reflectance.block(2 * i, 2 * j, 2, 2).mean();
+      coarse.at_least(i, j) = patch.at_least.block(2 * i, 2 * j, 2, 2).maxCoeff();
+    }
+  }
+  return coarse;
+}
+
+cv::Rect square_around(double x_px, double y_px, int half_px, cv::Size frame_size) {
+  const cv::Rect frame({0, 0}, frame_size);
+  // Clamped before rounding, so that an absurd place cannot overflow an int.
+  const int x = static_cast<int>(std::lround(std::clamp(x_px, -1e6, 1e6)));
+  const int y = static_cast<int>(std::lround(std::clamp(y_px, -1e6, 1e6)));
+  return cv::Rect(x - half_px, y - half_px, 2 * half_px + 1, 2 * half_px + 1) & frame;
+}
+
+}  // namespace nightswing::tracker

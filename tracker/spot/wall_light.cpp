@@ -1,0 +1,340 @@
+#include "tracker/spot/wall_light.h"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <cstdint>
+#include <cstring>
+#include <vector>
+
+#include <Eigen/Cholesky>
+
+#include "tracker/spot/sample_places.h"
+
+namespace nightswing::tracker {
+namespace {
+
+constexpr int kMostLooks = 32;   // length of the memory
+constexpr int kBands = 8;        // one of them is learned per frame
+constexpr int kWholeFrames = 8;  // learned whole after a start
+constexpr int kFewestSamples = 50;
+constexpr double kChangedShare = 0.3;
+constexpr float kChange = 6.0F;
+constexpr float kRelativeChange = 0.1F;
+constexpr float kFewLooks = 2.0F;  // times that, of a mean of few looks
+constexpr double kFollowed = 0.5;  // counts; a smaller even drift is left to the looks
+constexpr double kChange_noises = 4.0;
+constexpr int kNoiseStep_px = 4;
+constexpr int kNoiseEvery = 9;        // frames: in another of the eight bands each time
+constexpr int kNoiseMemory = 32;      // of these
+constexpr double kFewestKnown = 0.3;  // share of a patch, to lay a plane through
+constexpr double kTooDark = 8.0;      // counts; below, reflectance cannot be told
+constexpr double kPlainTolerance = 0.06;
+constexpr double kLeastReflectance = 0.02;
+
+/// Farther from what was learned than a tenth and `least` counts.
+bool is_strange(float luma, float mean, float least) {
+  return std::abs(luma - mean) > std::max(least, kRelativeChange * std::max(luma, mean));
+}
+
+/// A run of pixels of one row: what is in the frame, and what has been learned of it.
+struct WallRun {
+  const std::uint8_t* luma;
+  float* mean;
+  std::uint8_t* looks;
+  std::int8_t* strange;
+  int pixels;
+};
+
+constexpr int kRun_px = 256;
+
+// The compiler makes vector instructions of these three loops as long as nothing overlaps.
+
+/// How many pixels may be strange.
+int count_strange(const std::uint8_t* __restrict luma,
+                  const float* __restrict mean,
+                  int pixels,
+                  float least) {
+  int strange = 0;
+  for (int k = 0; k < pixels; ++k) {
+    strange += std::abs(static_cast<float>(luma[k]) - mean[k]) > least ? 1 : 0;
+  }
+  return strange;
+}
+
+void look_again(const std::uint8_t* __restrict luma,
+                float* __restrict mean,
+                std::uint8_t* __restrict looks,
+                int pixels) {
+  for (int k = 0; k < pixels; ++k) {
+    const int count = std::min(looks[k] + 1, kMostLooks);
+    mean[k] += (static_cast<float>(luma[k]) - mean[k]) / static_cast<float>(count);
+    looks[k] = static_cast<std::uint8_t>(count);
+  }
+}
+
+/// The same to the bit where all have been looked at often: division by a power of two is exact.
+void look_at_known(const std::uint8_t* __restrict luma, float* __restrict mean, int pixels) {
+  static_assert((kMostLooks & (kMostLooks - 1)) == 0);
+  constexpr float kShare = 1.0F / kMostLooks;
+  for (int k = 0; k < pixels; ++k) mean[k] += kShare * (static_cast<float>(luma[k]) - mean[k]);
+}
+
+/// Somebody, a torch or another image of the spot may be before the wall: what is strange counts
+/// only if it stays, and what little was learned before it passed or while it did is learned anew.
+void look_at_strange(const WallRun& run, float least) {
+  for (int k = 0; k < run.pixels; ++k) {
+    const float luma = run.luma[k];
+    float& mean = run.mean[k];
+    std::uint8_t& looks = run.looks[k];
+    std::int8_t& strange = run.strange[k];
+    const bool trusted = looks >= WallLight::kTrustedLooks;
+    if (trusted && is_strange(luma, mean, least)) {
+      const int last = strange;
+      strange =
+          static_cast<std::int8_t>(luma > mean ? std::max(last, 0) + 1 : std::min(last, 0) - 1);
+      if (std::abs(strange) < WallLight::kStrangeLooks) continue;
+      looks = 0;
+    } else if (!trusted && is_strange(luma, mean, kFewLooks * least)) {
+      looks = 0;
+    }
+    strange = 0;
+    const int count = std::min(looks + 1, kMostLooks);
+    mean += (luma - mean) / static_cast<float>(count);
+    looks = static_cast<std::uint8_t>(count);
+  }
+}
+
+void learn_run(const WallRun& run, float least) {
+  constexpr std::array<std::uint8_t, kRun_px> kKnown = [] {
+    std::array<std::uint8_t, kRun_px> known{};
+    known.fill(kMostLooks);
+    return known;
+  }();
+  if (count_strange(run.luma, run.mean, run.pixels, least) > 0) {
+    look_at_strange(run, least);
+    return;
+  }
+  const auto pixels = static_cast<std::size_t>(run.pixels);
+  std::memset(run.strange, 0, pixels);
+  if (std::memcmp(run.looks, kKnown.data(), pixels) == 0) {
+    look_at_known(run.luma, run.mean, run.pixels);
+  } else {
+    look_again(run.luma, run.mean, run.looks, run.pixels);
+  }
+}
+
+void learn_pixels(const WallRun& row, int first, int end, float least) {
+  for (int k = first; k < end; k += kRun_px) {
+    learn_run(
+        {row.luma + k, row.mean + k, row.looks + k, row.strange + k, std::min(kRun_px, end - k)},
+        least);
+  }
+}
+
+/// Luma = level + slope_x u + slope_y v, where u and v run from -1 to 1 over a patch.
+struct WallPlane {
+  double level = 0;
+  double slope_x = 0;
+  double slope_y = 0;
+
+  [[nodiscard]] double at(double u, double v) const { return level + slope_x * u + slope_y * v; }
+};
+
+struct KnownPixel {
+  double u;
+  double v;
+  double luma;
+};
+
+/// The learned wall within a patch.
+class WallCut {
+ public:
+  WallCut(const SpotPatch& patch, const cv::Mat& mean, const cv::Mat& looks)
+      : columns_(static_cast<int>(patch.columns())),
+        rows_(static_cast<int>(patch.rows())),
+        mean_(mean(cv::Rect(patch.left_px, patch.top_px, columns_, rows_))),
+        looks_(looks(cv::Rect(patch.left_px, patch.top_px, columns_, rows_))) {}
+
+  /// Calls visit(column, row, pixel) for every known pixel of each `step`-th row and column.
+  template <typename Visit>
+  void for_each_known(int step, Visit visit) const {
+    const double per_column = 2.0 / columns_;
+    const double per_row = 2.0 / rows_;
+    for (int row = 0; row < rows_; row += step) {
+      const auto* luma = mean_.ptr<float>(row);
+      const auto* seen = looks_.ptr<std::uint8_t>(row);
+      const double v = per_row * row - 1.0;
+      for (int column = 0; column < columns_; column += step) {
+        if (seen[column] < WallLight::kTrustedLooks) continue;
+        visit(column,
+              row,
+              KnownPixel{per_column * column - 1.0, v, static_cast<double>(luma[column])});
+      }
+    }
+  }
+
+ private:
+  int columns_;
+  int rows_;
+  cv::Mat mean_;
+  cv::Mat looks_;
+};
+
+constexpr int kPlaneStep_px = 3;  // a plane needs no more than every third row and column
+
+double plain_tolerance(double level) {
+  return std::max(2.0, kPlainTolerance * level);
+}
+
+/// The plain wall: least squares through the pixels near the plane so far, beginning with the
+/// median.
+WallPlane plain_wall(const std::vector<KnownPixel>& pixels) {
+  std::vector<double> lumas;
+  lumas.reserve(pixels.size());
+  for (const KnownPixel& pixel : pixels) lumas.push_back(pixel.luma);
+  const auto middle = lumas.begin() + static_cast<std::ptrdiff_t>(lumas.size() / 2);
+  std::nth_element(lumas.begin(), middle, lumas.end());
+  WallPlane plane{.level = *middle};
+  for (int round = 0; round < 3; ++round) {
+    Eigen::Matrix3d normal = 1e-6 * Eigen::Matrix3d::Identity();
+    Eigen::Vector3d right = Eigen::Vector3d::Zero();
+    for (const auto& [u, v, luma] : pixels) {
+      const double level = plane.at(u, v);
+      if (std::abs(luma - level) > 2.0 * plain_tolerance(level)) continue;
+      const Eigen::Vector3d terms(1.0, u, v);
+      normal += terms * terms.transpose();
+      right += luma * terms;
+    }
+    if (normal(0, 0) < 10.0) break;
+    const Eigen::Vector3d solution = normal.ldlt().solve(right);
+    plane = {solution(0), solution(1), solution(2)};
+  }
+  return plane;
+}
+
+}  // namespace
+
+void WallLight::learn(const Picture& frame, const cv::Rect& spot_zone, const cv::Rect& ghost_zone) {
+  if (mean_.empty()) {
+    mean_ = cv::Mat::zeros(frame.size(), CV_32FC1);
+    looks_ = cv::Mat::zeros(frame.size(), CV_8UC1);
+    strange_ = cv::Mat::zeros(frame.size(), CV_8SC1);
+  }
+  std::array<cv::Rect, 2> zones{spot_zone, ghost_zone};
+  std::ranges::sort(zones, {}, &cv::Rect::x);
+  const int band = static_cast<int>(frames_ % kBands);
+  const bool whole = frames_ < kWholeFrames;
+  const int first = whole ? 0 : band * mean_.rows / kBands;
+  const int end = whole ? mean_.rows : (band + 1) * mean_.rows / kBands;
+  if (frames_ % kNoiseEvery == 0) learn_noise(frame, std::min((first + end) / 2, mean_.rows - 1));
+  learn_rows(frame, zones, first, end);
+  ++frames_;
+}
+
+/// The median of the absolute differences in one row: 0.6745 standard deviations of normal noise.
+void WallLight::learn_noise(const Picture& frame, int row) {
+  const auto* mean = mean_.ptr<float>(row);
+  const auto* looks = looks_.ptr<std::uint8_t>(row);
+  std::vector<float> sizes;
+  sizes.reserve(static_cast<std::size_t>(mean_.cols / kNoiseStep_px) + 1);
+  for (int column = 0; column < mean_.cols; column += kNoiseStep_px) {
+    if (looks[column] < kTrustedLooks) continue;
+    sizes.push_back(std::abs(static_cast<float>(frame.gray_at(column, row)) - mean[column]));
+  }
+  if (sizes.size() < kFewestSamples) return;
+  const auto middle = sizes.begin() + static_cast<std::ptrdiff_t>(sizes.size() / 2);
+  std::nth_element(sizes.begin(), middle, sizes.end());
+  noise_frames_ = std::min(noise_frames_ + 1, kNoiseMemory);
+  noise_ += (static_cast<double>(*middle) / 0.6745 - noise_) / noise_frames_;
+}
+
+void WallLight::learn_rows(const Picture& frame,
+                           const std::array<cv::Rect, 2>& zones,
+                           int first,
+                           int end) {
+  if (first >= end) return;
+  const cv::Mat luma = frame.gray({0, first, mean_.cols, end - first});
+  const float least = std::max(kChange, static_cast<float>(kChange_noises * noise_));
+  for (int row = first; row < end; ++row) {
+    const WallRun pixels{luma.ptr<std::uint8_t>(row - first),
+                         mean_.ptr<float>(row),
+                         looks_.ptr<std::uint8_t>(row),
+                         strange_.ptr<std::int8_t>(row),
+                         mean_.cols};
+    int left = 0;
+    for (const cv::Rect& zone : zones) {
+      if (row < zone.y || row >= zone.y + zone.height) continue;
+      learn_pixels(pixels, left, zone.x, least);
+      left = std::max(left, zone.x + zone.width);
+    }
+    learn_pixels(pixels, left, mean_.cols, least);
+  }
+}
+
+void WallLight::forget() {
+  if (!looks_.empty()) {
+    looks_.setTo(0);
+    strange_.setTo(0);
+  }
+  frames_ = 0;
+}
+
+WallLight::Change WallLight::change_in(const Picture& frame, const cv::Rect& spot_zone) const {
+  if (mean_.empty()) return {};
+  const int step_px = sample_step_px(mean_.size());
+  int samples = 0;
+  int changed = 0;
+  double drift = 0;
+  for (int row = step_px / 2; row < mean_.rows; row += step_px) {
+    const auto* mean = mean_.ptr<float>(row);
+    const auto* looks = looks_.ptr<std::uint8_t>(row);
+    for (int column = step_px / 2; column < mean_.cols; column += step_px) {
+      if (looks[column] == 0 || spot_zone.contains({column, row})) continue;
+      const float now = static_cast<float>(frame.gray_at(column, row));
+      ++samples;
+      if (is_strange(now, mean[column], kChange)) {
+        ++changed;
+      } else {
+        drift += static_cast<double>(now - mean[column]);
+      }
+    }
+  }
+  if (samples < kFewestSamples) return {};
+  if (changed > kChangedShare * samples) return {.sudden = true};
+  return {.drift = drift / (samples - changed)};
+}
+
+void WallLight::follow(double drift) {
+  if (std::abs(drift) > kFollowed) mean_ += drift;
+}
+
+bool WallLight::is_known(double x_px, double y_px) const {
+  if (looks_.empty()) return false;
+  const int column = std::clamp(static_cast<int>(std::lround(x_px)), 0, looks_.cols - 1);
+  const int row = std::clamp(static_cast<int>(std::lround(y_px)), 0, looks_.rows - 1);
+  return looks_.at<std::uint8_t>(row, column) >= kTrustedLooks;
+}
+
+void WallLight::prepare(SpotPatch& patch) const {
+  if (mean_.empty()) return;
+  const WallCut cut(patch, mean_, looks_);
+  std::vector<KnownPixel> pixels;
+  pixels.reserve(static_cast<std::size_t>(patch.counts.size()) / kPlaneStep_px);
+  cut.for_each_known(kPlaneStep_px,
+                     [&](int, int, const KnownPixel& pixel) { pixels.push_back(pixel); });
+  const double places = static_cast<double>(patch.counts.size()) / (kPlaneStep_px * kPlaneStep_px);
+  if (static_cast<double>(pixels.size()) < kFewestKnown * places) return;
+  const WallPlane plane = plain_wall(pixels);
+  cut.for_each_known(1, [&](int column, int row, const KnownPixel& pixel) {
+    const double level = plane.at(pixel.u, pixel.v);
+    const double excess = pixel.luma - level;
+    if (level > kTooDark && excess < -plain_tolerance(level)) {
+      patch.reflectance(column, row) = std::max(pixel.luma / level, kLeastReflectance);
+    } else {
+      patch.counts(column, row) -= excess;
+    }
+  });
+}
+
+}  // namespace nightswing::tracker

@@ -1,0 +1,23 @@
+#include "tracker/text/text_lines.h"
+
+#include <sstream>
+
+namespace nightswing::tracker {
+
+std::string in_lines(const std::string& sentence, std::string_view indent) {
+  constexpr std::size_t kPageWidth = 96;
+  std::string text;
+  std::string line(indent);
+  std::istringstream words(sentence);
+  for (std::string word; words >> word;) {
+    if (line.size() > indent.size() && line.size() + 1 + word.size() > kPageWidth) {
+      text += line + '\n';
+      line = indent;
+    }
+    if (line.size() > indent.size()) line += ' ';
+    line += word;
+  }
+  return text + line + '\n';
+}
+
+}  // namespace nightswing::tracker
