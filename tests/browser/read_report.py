@@ -4,7 +4,9 @@
 
 Prints, as JSON, what the legend says of the point in the middle of the chart ("legend"), and which
 of the two nights takes up room: the static figure and the chart, with scripts ("static", "chart")
-and without ("static_without", "chart_without").
+and without ("static_without", "chart_without"). Then how many figures a desk and a phone show in part
+("cut_on_desk", "cut_on_phone"), and how many of these say on the phone how to see the rest
+("told_on_phone").
 """
 import json
 import sys
@@ -30,6 +32,19 @@ def takes_room(driver, selector):
     return box["width"] > 0 and box["height"] > 0
 
 
+def figures_in_part(driver, width, height):
+    """How many there are, and how many of them say so in their caption."""
+    driver.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", {
+        "width": width, "height": height, "deviceScaleFactor": 1, "mobile": width < height})
+    return driver.execute_script("""
+        const cut = [...document.querySelectorAll('figure')].filter(figure => {
+          const box = figure.querySelector('.scroll');
+          return box && box.scrollWidth > box.clientWidth + 1; });
+        const told = cut.filter(figure => getComputedStyle(figure.querySelector('figcaption'),
+                                                           '::after').content.includes('sideways'));
+        return [cut.length, told.length];""")
+
+
 driver = browser()
 try:
     driver.set_window_size(1280, 900)
@@ -42,6 +57,9 @@ try:
     shown = {"legend": legend,
              "static": takes_room(driver, ".static-night img"),
              "chart": takes_room(driver, "#zoomable")}
+    shown["cut_on_desk"], _ = figures_in_part(driver, 1280, 900)
+    shown["cut_on_phone"], shown["told_on_phone"] = figures_in_part(driver, 390, 844)
+    driver.execute_cdp_cmd("Emulation.clearDeviceMetricsOverride", {})
     driver.execute_cdp_cmd("Emulation.setScriptExecutionDisabled", {"value": True})
     driver.get(sys.argv[1])
     shown["static_without"] = takes_room(driver, ".static-night img")

@@ -1,7 +1,9 @@
 // The pages and the film as a browser shows them: headless Chromium, driven by the scripts of
 // tests/browser.
+#include <algorithm>
 #include <filesystem>
 #include <regex>
+#include <sstream>
 #include <string>
 
 #include <doctest/doctest.h>
@@ -30,6 +32,12 @@ TEST_SUITE("in a browser") {
     CHECK_MESSAGE(checked.status == 0, (checked.output + checked.errors));
     const auto printed = run_command("pdftotext " + (folder / "shown/printed.pdf").string() + " -");
     CHECK(printed.output.find("draws of all inputs") != std::string::npos);
+    // Printed it is a handful of sheets, each with something on it; pdftotext ends each with \f.
+    const auto pages = std::count(printed.output.begin(), printed.output.end(), '\f');
+    CHECK(pages >= 4);
+    CHECK(pages <= 8);
+    std::istringstream text(printed.output);
+    for (std::string page; std::getline(text, page, '\f');) CHECK(page.size() > 40);
   }
 
   TEST_CASE(
@@ -47,6 +55,10 @@ TEST_SUITE("in a browser") {
     CHECK(shown["chart"] == true);
     CHECK(shown["static_without"] == true);
     CHECK(shown["chart_without"] == false);
+    // A figure that a phone shows in part says so; on a desk all of each is seen.
+    CHECK(shown["cut_on_desk"] == 0);
+    CHECK(shown["cut_on_phone"].get<int>() > 0);
+    CHECK(shown["told_on_phone"] == shown["cut_on_phone"]);
   }
 
   TEST_CASE("so does the page of several nights") {

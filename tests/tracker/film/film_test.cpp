@@ -47,14 +47,21 @@ void write_swinging_spot(const std::filesystem::path& path) {
   writer.finish();
 }
 
-/// A run of that video, mapped by a ruler of 0.5 mm per pixel.
-RunFolder swinging_run(const TemporaryFolder& folder) {
+/// How the pace of the time-lapse is told.
+enum class Pace { kStep, kEnds };
+
+/// A run of that video, a frame every 5 s, mapped by a ruler of 0.5 mm per pixel.
+RunFolder swinging_run(const TemporaryFolder& folder, Pace pace = Pace::kStep) {
   write_swinging_spot(folder / "wall.mp4");
-  const auto summary = replay({.source = (folder / "wall.mp4").string(),
-                               .run = folder / "run",
-                               .frame_every_s = 5.0,
-                               .start = {},
-                               .quiet = true});
+  ReplayRequest request{
+      .source = (folder / "wall.mp4").string(), .run = folder / "run", .quiet = true};
+  if (pace == Pace::kStep) {
+    request.frame_every_s = 5.0;
+  } else {
+    request.start = parse_iso_time("2026-03-14T21:00:00Z");
+    request.end = parse_iso_time("2026-03-14T21:03:15Z");  // 39 steps of 5 s
+  }
+  const auto summary = replay(request);
   REQUIRE(summary.frames_by_state.measured() == kFrames);
   const std::vector<calibration::LineReference> ticks{{.pixel = {0.0, 180.0}, .x_mm = 0.0},
                                                       {.pixel = {600.0, 180.0}, .x_mm = 300.0}};
@@ -189,6 +196,24 @@ TEST_SUITE("film") {
         CHECK(looked_at == 12);
       }
     }
+  }
+
+  TEST_CASE("so it is where the pace was told by the times of the first frame and the last") {
+    const TemporaryFolder folder;
+    const RunFolder run = swinging_run(folder, Pace::kEnds);
+    const auto summary = make_film(
+        {.run = run, .seconds = 3.0, .captions = {}, .output = folder / "film.mp4", .quiet = true});
+    CHECK(summary.picture.find("drawn") == std::string::npos);
+    const FilmLayout layout = film_layout({640, 360}, FilmSize::k1080p);
+    cv::VideoCapture film((folder / "film.mp4").string());
+    cv::Mat frame;
+    int looked_at = 0;
+    for (int k = 0; film.read(frame); ++k) {
+      if (k < 16 || k % 6 != 0) continue;  // the first 0.45 s are the title
+      CHECK(miss_px(frame, layout) < 1.0);
+      ++looked_at;
+    }
+    CHECK(looked_at == 12);
   }
 
   TEST_CASE("without the video the wall is drawn, and the film says so") {
