@@ -261,6 +261,12 @@ TEST_SUITE("bad input") {
     refused("watch --camera 0 --run r --page x",
             "--page x: the address is a port such as 8080, or with an IP address before it, such "
             "as 127.0.0.1:8080 or [::1]:8080");
+    for (const char* command : {"aim", "watch --run r"}) {  // before any camera is looked for
+      refused(std::string(command) + " --camera none --bar x",
+              "--bar 'x' is no length with its unit: write what the bar measures and how well, "
+              "such as --bar '199.4(2) mm'; 200 mm, on a portrait sheet 160 mm, if the printer "
+              "kept the size");
+    }
     refused("scale -o a.doc",
             "'a.doc' ends neither in .pdf nor in .svg, so its format is not known; write for "
             "example -o scale.pdf");

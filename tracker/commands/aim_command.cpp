@@ -97,6 +97,8 @@ void aim(const Arguments& arguments) {
   const SystemClock clock;
   const StopSignal stop_signal;
   const PageAddress address = page_address(arguments.page);
+  ScaleInView scale;
+  scale.bar_mm = bar_mm_from(arguments.bar);
   const OpenCamera open = announced_opener(arguments.camera, clock);
   auto camera = open(&StopSignal::came);
   if (!camera) return;
@@ -104,8 +106,6 @@ void aim(const Arguments& arguments) {
   patience.longest_wait = kLongestWait;  // somebody stands at the camera
   FrameGrabber grabber(std::move(camera), open, clock, patience);
   print(grabber);
-  ScaleInView scale;
-  scale.bar_mm = bar_mm_from(arguments.bar);
   AimObserver observer(scale);
   TerminalLine line(stdout);
   double next_line_s = 0.0;
