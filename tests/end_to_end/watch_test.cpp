@@ -1,7 +1,6 @@
-// The watch as a user runs it, at a camera served on this computer: kill -9, SIGTERM, a full disk,
-// a folder that cannot be written, streams that stop and change.
+// The watch as a user runs it, at a camera served on this computer: kill -9, SIGTERM, streams that
+// stop and change.
 #include <fcntl.h>
-#include <sys/mount.h>
 #include <sys/wait.h>
 #include <unistd.h>
 
@@ -20,6 +19,7 @@
 #include <doctest/doctest.h>
 
 #include "tests/end_to_end/run_fixture.h"
+#include "tests/end_to_end/watched_stream.h"
 #include "tests/support/near.h"
 #include "tests/support/night_camera.h"
 #include "tests/support/running_program.h"
@@ -39,59 +39,6 @@ using namespace nightswing::test;
 using namespace nightswing::tracker;
 
 namespace {
-
-const cv::Size kSize{320, 240};
-
-RunningProgram watching(const ServedStream& stream,
-                        const std::string& run,
-                        const std::string& more = "") {
-  return RunningProgram("watch --camera " + stream.address() + " --every 250ms --run " + run + more,
-                        run + ".errors");
-}
-
-struct Set {
-  TemporaryFolder folder;
-  ServedStream stream;
-  NightCamera camera{stream, kSize, std::chrono::milliseconds(40)};
-  std::string run = (folder / "run").string();
-
-  [[nodiscard]] long track_lines() const { return lines_in(run + "/track.csv"); }
-  void await_lines(RunningProgram& watch, long more) const {
-    const long wanted = track_lines() + more;
-    REQUIRE_MESSAGE(await([&] { return track_lines() >= wanted || !watch.is_running(); }),
-                    watch.errors());
-    REQUIRE_MESSAGE(watch.is_running(), watch.errors());
-  }
-  [[nodiscard]] std::vector<Event> events(const std::string& name) const {
-    std::vector<Event> found;
-    for (const Event& event : read_events(run + "/events.csv").events) {
-      if (event.event == name) found.push_back(event);
-    }
-    return found;
-  }
-};
-
-/// A small file system in memory; only for the superuser.
-class SmallDisk {
- public:
-  explicit SmallDisk(const std::filesystem::path& at, const std::string& size) : at_(at) {
-    std::filesystem::create_directories(at_);
-    mounted_ = ::mount("tmpfs", at_.c_str(), "tmpfs", 0, ("size=" + size).c_str()) == 0;
-  }
-  ~SmallDisk() {
-    if (mounted_) ::umount2(at_.c_str(), MNT_DETACH);
-  }
-  SmallDisk(const SmallDisk&) = delete;
-  SmallDisk& operator=(const SmallDisk&) = delete;
-  [[nodiscard]] bool is_there() const { return mounted_; }
-  void make_read_only() const {
-    REQUIRE(::mount("tmpfs", at_.c_str(), "tmpfs", MS_REMOUNT | MS_RDONLY, "") == 0);
-  }
-
- private:
-  std::filesystem::path at_;
-  bool mounted_ = false;
-};
 
 /// Whatever the moment of a kill: every file that is there can be read, but for a torn last line.
 void check_files(const std::string& path) {
@@ -124,7 +71,7 @@ int kills() {
 
 TEST_SUITE("watch_command") {
   TEST_CASE("killed at random moments it loses nothing older than a second, and goes on") {
-    Set set;
+    WatchedStream set;
     std::mt19937_64 random(11);
     std::uniform_int_distribution<int> moment_ms(0, 2500);
     std::string before;
@@ -177,7 +124,7 @@ TEST_SUITE("watch_command") {
   }
 
   TEST_CASE("the video of a watch that was killed can be tracked, and goes on in another file") {
-    Set set;
+    WatchedStream set;
     const auto filmed = [&] {
       RunningProgram watch = watching(set.stream, set.run, " --video 100MB");
       set.await_lines(watch, 24);
@@ -210,7 +157,7 @@ TEST_SUITE("watch_command") {
 
   TEST_CASE("SIGTERM and Ctrl-C end it cleanly") {
     for (const int signal : {SIGTERM, SIGINT}) {
-      Set set;
+      WatchedStream set;
       RunningProgram watch = watching(set.stream, set.run);
       set.await_lines(watch, 6);
       watch.send(signal);
@@ -244,7 +191,7 @@ TEST_SUITE("watch_command") {
   }
 
   TEST_CASE("SIGTERM ends it cleanly while a camera that was lost is being opened") {
-    Set set;
+    WatchedStream set;
     RunningProgram watch = watching(set.stream, set.run);
     set.await_lines(watch, 6);
     set.camera.stop_showing();
@@ -259,7 +206,7 @@ TEST_SUITE("watch_command") {
   }
 
   TEST_CASE("neither a closed terminal nor a full disk under what it says ends a watch") {
-    Set set;
+    WatchedStream set;
     RunningProgram watch(
         "watch --camera " + set.stream.address() + " --every 250ms --run " + set.run, "/dev/full");
     set.await_lines(watch, 6);
@@ -273,7 +220,7 @@ TEST_SUITE("watch_command") {
   }
 
   TEST_CASE("a stream is replayed until Ctrl-C, into a run that is whole") {
-    Set set;
+    WatchedStream set;
     RunningProgram replay("replay " + set.stream.address() + " --quiet --run " + set.run,
                           set.run + ".errors");
     set.await_lines(replay, 12);
@@ -290,7 +237,7 @@ TEST_SUITE("watch_command") {
   }
 
   TEST_CASE("it ends by itself after --for, and is then over") {
-    Set set;
+    WatchedStream set;
     RunningProgram watch = watching(set.stream, set.run, " --for 2s");
     CHECK(watch.status() == 0);
     const Track track = read_track(set.run + "/track.csv");
@@ -301,7 +248,7 @@ TEST_SUITE("watch_command") {
   }
 
   TEST_CASE("a stream that stops, sends garbage, and comes back in another size costs no line") {
-    Set set;
+    WatchedStream set;
     RunningProgram watch = watching(set.stream, set.run);
     set.await_lines(watch, 6);
     set.stream.hang_up(true);
@@ -340,80 +287,6 @@ TEST_SUITE("watch_command") {
     CHECK(watch.status() == 0);
     CHECK(read_track(set.run + "/track.csv").warnings.empty());
     CHECK(read_events(set.run + "/events.csv").warnings.empty());
-  }
-
-  TEST_CASE("a disk that gets full stops the video, not the track") {
-    if (::geteuid() != 0) {
-      MESSAGE("skipped: only the superuser can make a small disk");
-      return;
-    }
-    Set set;
-    const SmallDisk disk(set.folder / "disk", "12m");
-    if (!disk.is_there()) {
-      MESSAGE("skipped: this system lets nobody make a small disk");
-      return;
-    }
-    set.run = (set.folder / "disk/run").string();
-    RunningProgram watch = watching(set.stream, set.run, " --video 1GB --for 1h");
-    set.await_lines(watch, 8);
-    // Another program fills the disk to the last byte.
-    const std::string filled = (set.folder / "disk/filled").string();
-    const auto fill = run_command("dd if=/dev/zero of=" + filled + " bs=64k; sync");
-    REQUIRE(fill.errors.find("No space left") != std::string::npos);
-    set.await_lines(watch, 40);  // more than the block that was begun
-    REQUIRE(await([&] { return !set.events("video ended").empty(); }));
-    REQUIRE(await([&] {
-      for (const Event& event : set.events("warning")) {
-        if (event.detail.find("the disk is nearly full") != std::string::npos) return true;
-      }
-      return false;
-    }));
-    set.await_lines(watch, 8);
-    watch.send(SIGTERM);
-    CHECK(watch.status() == 0);
-    CHECK(set.events("video ended").size() == 1);
-    const Track track = read_track(set.run + "/track.csv");
-    CHECK(track.warnings.empty());
-    for (std::size_t k = 1; k < track.rows.size(); ++k) {
-      CHECK(track.rows[k].t_s - track.rows[k - 1].t_s < 1.0);  // none is missing
-    }
-  }
-
-  TEST_CASE("a disk without room for the night is refused at the beginning") {
-    if (::geteuid() != 0) {
-      MESSAGE("skipped: only the superuser can make a small disk");
-      return;
-    }
-    Set set;
-    const SmallDisk disk(set.folder / "disk", "1m");
-    if (!disk.is_there()) {
-      MESSAGE("skipped: this system lets nobody make a small disk");
-      return;
-    }
-    set.run = (set.folder / "disk/run").string();
-    RunningProgram watch = watching(set.stream, set.run, " --for 9h");
-    CHECK(watch.status() == 1);
-    CHECK_MESSAGE(watch.errors().find("cannot set room aside for") != std::string::npos,
-                  watch.errors());
-  }
-
-  TEST_CASE("a folder that cannot be written is refused") {
-    if (::geteuid() != 0) {
-      MESSAGE("skipped: only the superuser can make a disk that cannot be written");
-      return;
-    }
-    Set set;
-    const SmallDisk disk(set.folder / "disk", "16m");
-    if (!disk.is_there()) {
-      MESSAGE("skipped: this system lets nobody make a small disk");
-      return;
-    }
-    disk.make_read_only();
-    set.run = (set.folder / "disk/run").string();
-    const auto refused = nightswing_command("watch --camera " + set.stream.address() + " --run " +
-                                            set.run + " --for 5s");
-    CHECK(refused.status == 1);
-    CHECK(refused.errors.find("cannot make the run folder") != std::string::npos);
   }
 
   TEST_CASE("wrong words are refused before a camera is asked") {
@@ -463,7 +336,7 @@ TEST_SUITE("watch_command") {
     CHECK(list.status == 0);
     CHECK_FALSE(list.output.empty());
     CHECK(nightswing_command("aim").status == 2);
-    const Set set;
+    const WatchedStream set;
     const auto aimed =
         nightswing_command("aim --no-window --for 6s --camera " + set.stream.address());
     CHECK_MESSAGE(aimed.status == 0, aimed.errors);
