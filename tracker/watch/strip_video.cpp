@@ -7,6 +7,8 @@
 
 #include <fmt/format.h>
 
+#include "tracker/watch/disk_space.h"
+
 namespace nightswing::tracker {
 namespace {
 
@@ -22,11 +24,7 @@ StripVideo::StripVideo(std::filesystem::path folder,
     : folder_(std::move(folder)), options_(options), start_(start) {}
 
 StripVideo::~StripVideo() {
-  try {
-    end();
-  } catch (const std::exception&) {
-    // Its end is missing then, as after a power cut; it can be read without.
-  }
+  end();
 }
 
 void StripVideo::open(const cv::Mat& picture, double t_s) {
@@ -60,11 +58,24 @@ cv::Rect StripVideo::strip(cv::Size size) const {
   return cv::Rect(path_px_) & cv::Rect(cv::Point(), size);
 }
 
-void StripVideo::see(const cv::Mat& picture, double t_s, const SpotMeasurement& spot) {
-  if (ended_) return;
+std::string StripVideo::see(const cv::Mat& picture, double t_s, const SpotMeasurement& spot) {
+  if (ended_) return {};
   if (is_measured(spot.state)) widen(spot);
-  if (next_s_ && t_s < *next_s_) return;
+  if (next_s_ && t_s < *next_s_) return {};
   next_s_ = options_.every_s * (std::floor(t_s / options_.every_s) + 1.0);
+  try {
+    write(picture, t_s, spot);
+  } catch (const std::exception& error) {
+    ended_ = true;
+    encoder_.reset();
+    return error.what();
+  }
+  if (bytes() < options_.most_bytes) return {};
+  const std::string fault = end();
+  return fault.empty() ? fmt::format("it takes up {}", size_text(bytes())) : fault;
+}
+
+void StripVideo::write(const cv::Mat& picture, double t_s, const SpotMeasurement& spot) {
   if (!encoder_) open(picture, t_s);
   // Where the spot is not known it may be anywhere.
   const bool whole = shown_.empty() || t_s >= next_whole_s_ || !is_measured(spot.state);
@@ -78,21 +89,18 @@ void StripVideo::see(const cv::Mat& picture, double t_s, const SpotMeasurement& 
   const std::int64_t time_ms =
       std::max<std::int64_t>(std::llround(1e3 * (t_s - first_s_)), last_ms_ + 1);
   last_ms_ = time_ms;
-  try {
-    encoder_->write(shown_(cv::Rect(0, 0, picture.cols / 2 * 2, picture.rows / 2 * 2)), time_ms);
-  } catch (...) {
-    ended_ = true;
-    encoder_.reset();
-    throw;
-  }
-  if (bytes() >= options_.most_bytes) end();
+  encoder_->write(shown_(cv::Rect(0, 0, picture.cols / 2 * 2, picture.rows / 2 * 2)), time_ms);
 }
 
-void StripVideo::end() {
+std::string StripVideo::end() {
   ended_ = true;
-  if (!encoder_) return;
   const auto encoder = std::move(encoder_);
-  encoder->finish();
+  try {
+    if (encoder) encoder->finish();
+  } catch (const std::exception& error) {
+    return error.what();
+  }
+  return {};
 }
 
 std::uint64_t StripVideo::bytes() const {

@@ -4,6 +4,7 @@
 #include <filesystem>
 #include <memory>
 #include <optional>
+#include <string>
 
 #include <opencv2/core.hpp>
 
@@ -33,12 +34,13 @@ class StripVideo {
   StripVideo(const StripVideo&) = delete;
   StripVideo& operator=(const StripVideo&) = delete;
 
-  /// The next picture and what was measured in it.
-  /// throws InputError if the disk takes no more; the video is then at its end.
-  void see(const cv::Mat& picture, double t_s, const SpotMeasurement& spot);
+  /// The next picture and what was measured in it. Returns why the video ended with it, in words,
+  /// by its limit or because the disk takes no more; empty if it goes on, or had ended before.
+  [[nodiscard]] std::string see(const cv::Mat& picture, double t_s, const SpotMeasurement& spot);
 
-  /// Ends it before its time, such as when the disk is nearly full.
-  void end();
+  /// Ends it before its time, such as when the disk is nearly full. Returns what went wrong, in
+  /// words (its last seconds are missing then, as after a power cut); empty if nothing did.
+  std::string end();
 
   /// Whether it has ended, by its limit or by `end`.
   [[nodiscard]] bool has_ended() const { return ended_; }
@@ -48,6 +50,7 @@ class StripVideo {
 
  private:
   void open(const cv::Mat& picture, double t_s);
+  void write(const cv::Mat& picture, double t_s, const SpotMeasurement& spot);
   [[nodiscard]] cv::Rect strip(cv::Size size) const;
   void widen(const SpotMeasurement& spot);
 

@@ -272,20 +272,9 @@ class Watching {
     summary_.pictures_by_state.add(spot.state);
     summary_.last_t_s = now_s;
     status_.spot = spot;
-    record(live.picture, now_s, spot);
+    const std::string ended = video_ ? video_->see(live.picture, now_s, spot) : "";
+    if (!ended.empty()) log_now("video ended", ended);
     show(live.picture);
-  }
-
-  void record(const cv::Mat& picture, double now_s, const SpotMeasurement& spot) {
-    if (!video_ || video_->has_ended()) return;
-    try {
-      video_->see(picture, now_s, spot);
-      if (video_->has_ended()) {
-        log_now("video ended", fmt::format("it takes up {}", size_text(video_->bytes())));
-      }
-    } catch (const std::exception& error) {
-      log_now("video ended", error.what());
-    }
   }
 
   void show(const cv::Mat& picture) {
@@ -330,11 +319,7 @@ class Watching {
     status_.free_bytes = disk->free_bytes;
     const DiskRoom room = room_on(*disk);
     if (room != DiskRoom::kEverything && video_ && !video_->has_ended()) {
-      try {
-        video_->end();
-      } catch (const std::exception&) {
-        // its index is missing then; it can be read without
-      }
+      video_->end();  // without its index, which may find no room, it can be read as well
       log_now("video ended",
               fmt::format("the disk is nearly full ({} left)", size_text(disk->free_bytes)));
     }
@@ -384,7 +369,9 @@ class Watching {
     if (const auto wall = night_->await_wall()) note(*wall);
     if (!told_pace_) tell_pace();
     if (const std::string pauses = pace_.untold_pauses(); !pauses.empty()) log_now("gap", pauses);
-    if (video_ && !video_->has_ended()) video_->end();
+    if (video_ && !video_->has_ended()) {
+      if (const std::string fault = video_->end(); !fault.empty()) log_now("video ended", fault);
+    }
     summary_.ended_t_s = t_s(clock_.steady_s());
     log_now("ended",
             fmt::format("{}: {} pictures ({})",

@@ -5,6 +5,7 @@
 #include <cstdio>
 #include <cstdlib>
 #include <ctime>
+#include <fstream>
 #include <random>
 
 #include <doctest/doctest.h>
@@ -19,6 +20,7 @@
 #include "tracker/watch/disk_writer.h"
 #include "tracker/watch/picture_pace.h"
 #include "tracker/watch/stop_signal.h"
+#include "tracker/watch/strip_video.h"
 #include "tracker/watch/watch_file.h"
 #include "tracker/watch/watch_terminal.h"
 
@@ -252,6 +254,18 @@ TEST_SUITE("watch_parts") {
     }
     CHECK(thrown);
     CHECK(calls == 1);
+  }
+
+  TEST_CASE("a video that the disk does not take says so once, and is over") {
+    const TemporaryFolder folder;
+    std::ofstream(folder / "video") << "a file where the folder would be";
+    StripVideo video(folder / "video", {.most_bytes = 1'000'000}, utc("2026-03-14T21:00:00Z"));
+    const cv::Mat picture(240, 320, CV_8UC3, cv::Scalar::all(40));
+    const SpotMeasurement lost{SpotState::kLost, {}};
+    CHECK(video.see(picture, 0.0, lost).find((folder / "video").string()) != std::string::npos);
+    CHECK(video.has_ended());
+    CHECK(video.see(picture, 1.0, lost).empty());
+    CHECK(video.end().empty());
   }
 
   TEST_CASE("the line of the terminal says what is seen") {
