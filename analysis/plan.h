@@ -12,8 +12,9 @@
 /// What a balance will do, before it is built.
 namespace nightswing::analysis {
 
-/// G for planning: rounded, since a wire's modulus is known to some per cent at best. No analysis
-/// of a night reads it.
+/// G for planning: rounded, since a wire's modulus is known to some per cent at best. No result of
+/// a night depends on it; only the charge that would pull as much as gravity, which is told for
+/// orientation, is worked out with it here.
 inline constexpr double kPlanningG = 6.7e-11;
 
 struct PlanOptions {

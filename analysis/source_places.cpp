@@ -84,6 +84,17 @@ double room_beside_rod_m(const Apparatus& apparatus, const Place& source) {
   return gap_m(apparatus.source.shape, as_body(*apparatus.rod).shape, source);
 }
 
+Shape as_it_pulls(const Shape& shape) {
+  return std::holds_alternative<Sphere>(shape) ? Sphere{{0.0, 0.0}} : shape;
+}
+
+double pulling_room_m(const Apparatus& apparatus, const Place& source) {
+  Apparatus pulling = apparatus;
+  pulling.source.shape = as_it_pulls(apparatus.source.shape);
+  pulling.test.shape = as_it_pulls(apparatus.test.shape);
+  return std::min(room_beside_test_m(pulling, source), room_beside_rod_m(pulling, source));
+}
+
 double least_room_m(const Apparatus& apparatus, double theta_rad) {
   double least_m = std::numeric_limits<double>::infinity();
   for (const Side side : {Side::kPlus, Side::kMinus}) {

@@ -38,6 +38,13 @@ namespace nightswing::analysis {
 [[nodiscard]] double room_beside_test_m(const Apparatus& apparatus, const Place& source);
 [[nodiscard]] double room_beside_rod_m(const Apparatus& apparatus, const Place& source);
 
+/// The shape by which a mass pulls: spheres pull as points, so that their radius does not matter.
+[[nodiscard]] Shape as_it_pulls(const Shape& shape);
+
+/// The room between a source mass at a place and the test mass beside it or the rod [m], all of the
+/// shape by which they pull. Without it there is no torque to work out.
+[[nodiscard]] double pulling_room_m(const Apparatus& apparatus, const Place& source);
+
 /// The least room between a source mass and a test mass [m] on both sides, with the boom turned by
 /// theta_rad towards the side. Bodies that are not round are taken to stay parallel to the boom.
 [[nodiscard]] double least_room_m(const Apparatus& apparatus, double theta_rad);

@@ -2,6 +2,9 @@
 
 #include <array>
 #include <cmath>
+#include <string>
+#include <string_view>
+#include <variant>
 
 #include <fmt/format.h>
 
@@ -55,6 +58,43 @@ void check_room_beside(const YamlMapping& file, const Apparatus& apparatus) {
                           1e3 * separation_m,
                           1e3 * rod_m));
   }
+  check_sure_room(file, "separation", apparatus, beside, apparatus.separation_m->u);
+}
+
+/// How well the surface of a pulling body is known to be half of its size from its centre [m].
+double surface_u_m(const Shape& shape) {
+  if (const auto* cylinder = std::get_if<Cylinder>(&shape)) {
+    return std::hypot(cylinder->diameter_m.u, cylinder->length_m.u) / 2;
+  }
+  if (const auto* box = std::get_if<Box>(&shape)) {
+    return std::hypot(box->along_m.u, box->across_m.u, box->vertical_m.u) / 2;
+  }
+  return 0.0;
+}
+
+/// What G comes to is also asked for inputs some of their uncertainties away: none of these may
+/// make the masses overlap.
+void check_sure_room(const YamlMapping& file,
+                     std::string_view key,
+                     const Apparatus& apparatus,
+                     const Place& place,
+                     double place_u_m) {
+  constexpr double kSureOf = 5.0;  // standard uncertainties
+  const double u_m =
+      std::hypot(place_u_m, surface_u_m(apparatus.source.shape), surface_u_m(apparatus.test.shape));
+  const double room_m = pulling_room_m(apparatus, place);
+  if (room_m > kSureOf * u_m) return;
+  file.fail(key,
+            fmt::format("is too uncertain: the masses have {:.2g} mm between them, known to "
+                        "{:.2g} mm only with their sizes, so that they might as well touch; "
+                        "measure better, or move them apart",
+                        1e3 * room_m,
+                        1e3 * u_m));
+}
+
+const std::array<SourcePlace, 2>& given_places(const Apparatus& apparatus, Side side) {
+  if (side == Side::kAway) return *apparatus.sides->away;
+  return side == Side::kPlus ? apparatus.sides->plus : apparatus.sides->minus;
 }
 
 void check_room_at(const YamlMapping& file, const Apparatus& apparatus, Side side) {
@@ -73,6 +113,12 @@ void check_room_at(const YamlMapping& file, const Apparatus& apparatus, Side sid
                       1e3 * std::hypot(x_m, place.y_m, place.z_m)));
     }
     if (!(room_beside_rod_m(apparatus, place) > 0.0)) fail("touches the rod");
+    const SourcePlace& given = given_places(apparatus, side)[k];
+    check_sure_room(file,
+                    "sides",
+                    apparatus,
+                    place,
+                    std::hypot(given.along_m.u, given.across_m.u, given.height_m.u));
   }
   const Place apart{
       places[1].x_m - places[0].x_m, places[1].y_m - places[0].y_m, places[1].z_m - places[0].z_m};

@@ -42,17 +42,12 @@ TorquePerG mirrored(const TorquePerG& torque) {
   return {-torque.torque, torque.slope};
 }
 
-/// Spheres act as points, so that their radius does not count for how fine the others are cut.
-Shape as_it_acts(const Shape& shape) {
-  return std::holds_alternative<Sphere>(shape) ? Sphere{{0.0, 0.0}} : shape;
-}
-
 /// Of one source mass on everything.
 BoomTorque torque_of_source(const Apparatus& apparatus, const Place& place, double theta_rad) {
-  const Shape acting = as_it_acts(apparatus.source.shape);
+  const Shape acting = as_it_pulls(apparatus.source.shape);
   const double near_x_m = near_test_x_m(apparatus, place);
   const Place from_near{place.x_m - near_x_m, place.y_m, place.z_m};
-  const double room_m = gap_m(acting, as_it_acts(apparatus.test.shape), from_near);
+  const double room_m = gap_m(acting, as_it_pulls(apparatus.test.shape), from_near);
   if (!(room_m > 0)) throw std::invalid_argument("boom_torque: source and test masses overlap");
   const ElementOptions options{.clearance_m = room_m,
                                .tolerance = mass_tolerance(apparatus.test.shape)};

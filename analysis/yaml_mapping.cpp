@@ -1,6 +1,7 @@
 #include "analysis/yaml_mapping.h"
 
 #include <algorithm>
+#include <cmath>
 #include <fstream>
 #include <numeric>
 #include <optional>
@@ -218,6 +219,14 @@ std::optional<double> YamlMapping::optional_number(std::string_view key) {
   const auto written = optional_text(key);
   if (!written) return std::nullopt;
   return as_number(key, *written);
+}
+
+int YamlMapping::whole_number(std::string_view key, int least, int most) {
+  const double value = number(key);
+  if (!(value >= least && value <= most) || value != std::floor(value)) {
+    fail(key, fmt::format("is no whole number from {} to {}", least, most));
+  }
+  return static_cast<int>(value);
 }
 
 Measured YamlMapping::quantity(std::string_view key, Dimension dimension) {

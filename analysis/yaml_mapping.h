@@ -42,6 +42,9 @@ class YamlMapping {
   [[nodiscard]] double number(std::string_view key);
   [[nodiscard]] std::optional<double> optional_number(std::string_view key);
 
+  /// A whole number from `least` to `most`.
+  [[nodiscard]] int whole_number(std::string_view key, int least, int most);
+
   /// A quantity in SI units, see quantity.h.
   [[nodiscard]] Measured quantity(std::string_view key, Dimension dimension);
   [[nodiscard]] std::optional<Measured> optional_quantity(std::string_view key,

@@ -1,5 +1,6 @@
 #include <cstdio>
 #include <exception>
+#include <filesystem>
 
 #include <fmt/format.h>
 #include <CLI/CLI.hpp>
@@ -37,6 +38,12 @@ int run(int argc, char** argv) {
     return kWrongUsage;
   } catch (const nightswing::InputError& error) {
     say(stderr, fmt::format("nightswing: {}\n", error.what()));
+  } catch (const std::filesystem::filesystem_error& error) {
+    say(stderr,
+        fmt::format("nightswing: cannot get at {}: {}; see that you may read it, and write beside "
+                    "it\n",
+                    error.path1().string(),
+                    error.code().message()));
   } catch (const std::exception& error) {
     say(stderr, fmt::format("nightswing: stopped by a fault of its own: {}\n", error.what()));
   }

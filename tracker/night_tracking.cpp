@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <chrono>
+#include <exception>
 #include <utility>
 
 #include <fmt/format.h>
@@ -29,11 +30,16 @@ WallReading read_wall(const cv::Mat& picture,
                         .text = {},
                         .command = scale.command,
                         .t_s = t_s};
-    write_picture(run.calibration_picture(), calibration_picture(picture, *reading.map));
     reading.text = describe(*reading.map);
+    try {
+      write_picture(run.calibration_picture(), calibration_picture(picture, *reading.map));
+    } catch (const InputError& error) {
+      reading.text += fmt::format("; {}", error.what());  // the map is right without it
+    }
     return reading;
-  } catch (const InputError& error) {
-    // No scale in view is no fault of the track: it can be calibrated later.
+  } catch (const std::exception& error) {
+    // No scale in view is no fault of the track: it can be calibrated later. Nor is anything else
+    // that goes wrong here a reason to end a night.
     return {.map = {}, .text = error.what(), .command = scale.command, .t_s = t_s};
   }
 }

@@ -54,7 +54,7 @@ std::unique_ptr<FrameSource> open(const ReplayRequest& request) {
     options.whole_s = seconds_between(*request.start, *request.end);
   }
   if (request.resume && is_stream(request.source)) {
-    throw InputError(
+    throw UsageError(
         fmt::format("the stream {} cannot be resumed: what it sent is gone; track into "
                     "a new folder",
                     shown_source(request)));

@@ -249,6 +249,23 @@ TEST_SUITE("apparatus_file") {
           "b.yaml:6: separation is 46 mm, but a source mass touches the rod at 46.75 mm");
   }
 
+  TEST_CASE("extended masses that may touch, for all that is known of them, are refused") {
+    const std::string bricks =
+        with(with("{shape: sphere, mass: 1.502(1) kg, diameter: 63.5(1) mm, material: lead}",
+                  "{shape: box, size: [60 mm, 50.0(2) mm, 60 mm], mass: 2.04 kg, material: lead}"),
+             "{shape: sphere, mass: 40.1(1) g, diameter: 16.0 mm, material: tungsten}",
+             "{shape: cylinder, axis: vertical, diameter: 20 mm, length: 20 mm, mass: 71 g, "
+             "material: lead}");
+    CHECK(error_of(bricks) == "no error");
+    // 36 mm - 25 mm - 10 mm are free, known to 0.8 mm and half of 0.2 mm.
+    CHECK(error_of(with(bricks, "46.0(3) mm", "36.0(8) mm")) ==
+          "b.yaml:6: separation is too uncertain: the masses have 1 mm between them, known to "
+          "0.81 mm only with their sizes, so that they might as well touch; measure better, or "
+          "move them apart");
+    // Spheres pull as points, however near their surfaces are.
+    CHECK(error_of(with("46.0(3) mm", "40.0(3) mm")) == "no error");
+  }
+
   TEST_CASE("places of the source masses stand instead of a separation") {
     const Apparatus balance = read(with("separation: 46.0(3) mm\n", kSides));
     CHECK(!balance.separation_m);

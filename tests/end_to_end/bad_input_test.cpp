@@ -80,7 +80,8 @@ TEST_SUITE("bad input") {
                   video + " is empty: 0 bytes");
     const std::string clip = std::string(NIGHTSWING_SOURCE_DIR) + "/demo_video/night/night.mp4";
     check_refused(nightswing_command("replay " + clip + " --run ''"),
-                  "--run is empty; name a folder for this night");
+                  "--run is empty; name a folder for this night",
+                  2);
   }
 
   TEST_CASE("a place outside the picture, a picture that is not there") {
@@ -296,6 +297,16 @@ TEST_SUITE("bad input") {
                       ", which was watched for 4 h 00 min: a mark there would tell nothing; give "
                       "the moment since its first frame");
     CHECK(nightswing_command("mark " + run + " minus --at 2h").status == 0);
+  }
+
+  TEST_CASE("an address longer than any path is still one") {
+    const TemporaryFolder folder;
+    const auto result =
+        nightswing_command("replay http://127.0.0.1:9/?token=" + std::string(400, 'a') + " --run " +
+                           (folder / "run").string());
+    CHECK(result.status == 1);
+    CHECK(result.errors.find("127.0.0.1:9") != std::string::npos);
+    CHECK(result.errors.find("fault of its own") == std::string::npos);
   }
 
   TEST_CASE("a film that nobody could find, open or see through is refused before it is made") {

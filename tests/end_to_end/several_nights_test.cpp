@@ -81,7 +81,7 @@ TEST_SUITE("several nights") {
     CHECK(blind.errors.find(two + ": a blind night cannot be combined") != std::string::npos);
     CHECK_FALSE(std::filesystem::exists(one + "/result.json"));
     const auto sides = nightswing_command("analyse " + one + " " + two + " --side plus@0s");
-    CHECK(sides.status == 1);
+    CHECK(sides.status == 2);
     CHECK(sides.errors.find("--side belongs to one night") != std::string::npos);
   }
 

@@ -153,5 +153,20 @@ TEST_SUITE("sources") {
     const auto again = nightswing_command("replay " + (folder / "photos").string() +
                                           " --quiet --resume --run " + run);
     CHECK_MESSAGE(again.status == 0, again.errors);
+    const auto filmed = nightswing_command("film --quiet --seconds 2 " + run);
+    CHECK_MESSAGE(filmed.status == 0, filmed.errors);
+    CHECK(filmed.output.find("from " + (folder / "photos").string()) != std::string::npos);
+  }
+
+  TEST_CASE("a film is not written over the film of the night") {
+    const TemporaryFolder folder;
+    const std::string night = (folder / "night.mp4").string();
+    std::filesystem::copy_file(film(), night);
+    const std::string run = (folder / "run").string();
+    static_cast<void>(tracked(night + " --frame-every 5s", run));
+    const auto refused = nightswing_command("film --quiet --seconds 2 -o " + night + " " + run);
+    CHECK(refused.status == 2);
+    CHECK(refused.errors.find("that is the film of the night itself") != std::string::npos);
+    CHECK(std::filesystem::file_size(night) == std::filesystem::file_size(film()));
   }
 }

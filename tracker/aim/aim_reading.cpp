@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <chrono>
 #include <cmath>
+#include <exception>
 #include <utility>
 
 #include <fmt/format.h>
@@ -159,7 +160,7 @@ void AimObserver::read_scale(double steady_s) {
       auto map = map_from_picture(mean, "the picture", scale);
       std::string text = describe(map);
       return {std::move(map), std::move(text)};
-    } catch (const InputError& error) {
+    } catch (const std::exception& error) {  // whatever it is: the camera is still to be aimed
       return {{}, error.what()};
     }
   });

@@ -17,8 +17,10 @@
 #include "tracker/commands/camera_options.h"
 #include "tracker/commands/commands.h"
 #include "tracker/commands/page_options.h"
+#include "tracker/frames/stream_decoder.h"
 #include "tracker/page/aim_page.h"
 #include "tracker/text/say.h"
+#include "tracker/text/shell_word.h"
 #include "tracker/text/terminal_line.h"
 #include "tracker/watch/stop_signal.h"
 
@@ -130,7 +132,7 @@ void aim(const Arguments& arguments) {
   }
   if (line.on_terminal()) fmt::print("\n");  // the last reading stays
   fmt::print("next: nightswing watch --camera {}{} --run runs/tonight\n",
-             arguments.camera.camera,
+             shell_word(without_password(arguments.camera.camera)),
              settings_text(arguments.camera));
 }
 

@@ -6,7 +6,6 @@
 #include <vector>
 
 #include <fmt/format.h>
-#include <opencv2/imgcodecs.hpp>
 
 #include "analysis/apparatus_file.h"
 #include "analysis/blinding.h"
@@ -14,6 +13,7 @@
 #include "analysis/night.h"
 #include "tracker/commands/argument_checks.h"
 #include "tracker/commands/commands.h"
+#include "tracker/frames/picture_file.h"
 #include "tracker/report/figures.h"
 #include "tracker/report/nights_together.h"
 #include "tracker/report/plot_files.h"
@@ -26,6 +26,7 @@
 #include "tracker/run/line_file.h"
 #include "tracker/run/run_folder.h"
 #include "tracker/text/shell_word.h"
+#include "tracker/text/usage_error.h"
 
 namespace nightswing::tracker {
 namespace {
@@ -49,7 +50,7 @@ analysis::Apparatus apparatus_for(const Arguments& arguments, const RunFolder& r
   if (!std::filesystem::exists(run.apparatus())) {
     throw InputError(fmt::format(
         "which balance? name its file: nightswing analyse {} --apparatus configs/basement.yaml",
-        run.path.string()));
+        shell_word(run.path.string())));
   }
   return analysis::read_apparatus_file(run.apparatus());
 }
@@ -75,9 +76,7 @@ std::string options_of(const Arguments& arguments, const analysis::NightResult& 
 void write_show(const Arguments& arguments, const ResultSource& source) {
   const ShownNight shown =
       shown_night(source, repeat_commands(source, options_of(arguments, source.result)));
-  const cv::Mat wall = cv::imread(source.run.first_frame().string(),
-                                  cv::IMREAD_COLOR | cv::IMREAD_IGNORE_ORIENTATION);
-  const auto figures = all_figures(shown, wall);
+  const auto figures = all_figures(shown, read_picture(source.run.first_frame()));
   write_plots(source.run, figures);
   write_whole_file(source.run.report(), report_page(shown, figures, kCautions));
 }
@@ -189,7 +188,7 @@ void check_not_blind(const Arguments& arguments) {
         fmt::format("{}: a blind night cannot be combined, each has another hidden factor; leave "
                     "it out, or open it with 'nightswing analyse {} --open'",
                     path,
-                    path));
+                    shell_word(path)));
   }
 }
 
@@ -212,7 +211,7 @@ bool is_comparison(const std::string& path) {
 
 void analyse_several(Arguments arguments) {
   if (!arguments.sides.empty()) {
-    throw InputError(
+    throw UsageError(
         "--side belongs to one night; mark the sides of several with 'nightswing mark'");
   }
   std::erase_if(arguments.runs, is_comparison);

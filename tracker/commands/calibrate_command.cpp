@@ -15,6 +15,7 @@
 #include "tracker/run/run_folder.h"
 #include "tracker/run/wall_file.h"
 #include "tracker/text/shell_word.h"
+#include "tracker/text/usage_error.h"
 #include "tracker/wall/calibration_picture.h"
 #include "tracker/wall/wall_calibration.h"
 
@@ -85,7 +86,7 @@ void calibrate(const Arguments& arguments) {
                                      .height_px = info.frame_height_px};
   const bool by_hand = !arguments.points.empty() && arguments.ruler.empty();
   if (by_hand && !arguments.bar.empty()) {
-    throw InputError("--bar belongs to the printed scale, --point to places by hand; give one");
+    throw UsageError("--bar belongs to the printed scale, --point to places by hand; give one");
   }
   const std::string name =
       arguments.picture.empty() ? run.first_frame().string() : arguments.picture;

@@ -5,6 +5,7 @@
 #include <fmt/format.h>
 
 #include "tracker/text/say.h"
+#include "tracker/text/shell_word.h"
 
 namespace nightswing::tracker {
 
@@ -22,10 +23,12 @@ void add_commands(CLI::App& app) {
 
 void print_next_step(const std::string& run, bool calibrated) {
   if (calibrated) {
-    say(stdout, fmt::format("next: nightswing analyse {} --apparatus apparatus.yaml\n", run));
+    say(stdout,
+        fmt::format("next: nightswing analyse {} --apparatus apparatus.yaml\n", shell_word(run)));
   } else {
     say(stdout,
-        fmt::format("next: nightswing calibrate {} --point 412.5,388.0=120mm --point ...\n", run));
+        fmt::format("next: nightswing calibrate {} --point 412.5,388.0=120mm --point ...\n",
+                    shell_word(run)));
   }
 }
 

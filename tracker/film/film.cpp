@@ -6,7 +6,6 @@
 #include <memory>
 
 #include <fmt/format.h>
-#include <opencv2/imgcodecs.hpp>
 
 #include "analysis/input_error.h"
 #include "tracker/film/film_painter.h"
@@ -14,8 +13,10 @@
 #include "tracker/frames/frame_pump.h"
 #include "tracker/frames/frame_source.h"
 #include "tracker/frames/picture_brightness.h"
+#include "tracker/frames/picture_file.h"
 #include "tracker/text/pace_text.h"
 #include "tracker/text/progress.h"
+#include "tracker/text/usage_error.h"
 
 namespace nightswing::tracker {
 namespace {
@@ -120,7 +121,10 @@ struct Wall {
 Wall wall_for(const FilmRequest& request, const RunInfo& info) {
   const std::filesystem::path video =
       request.video.empty() ? std::filesystem::path(info.source) : request.video;
-  const bool there = std::filesystem::is_regular_file(video);
+  std::error_code none;
+  // A folder holds photographs; anything else, such as a camera, gives its pictures once.
+  const bool there =
+      std::filesystem::is_regular_file(video, none) || std::filesystem::is_directory(video, none);
   if (!request.video.empty() && !there) {
     throw InputError(fmt::format("{} does not exist", video.string()));
   }
@@ -133,8 +137,11 @@ Wall wall_for(const FilmRequest& request, const RunInfo& info) {
     }
     return wall;
   }
-  const cv::Mat first = cv::imread(request.run.first_frame().string(),
-                                   cv::IMREAD_COLOR | cv::IMREAD_IGNORE_ORIENTATION);
+  if (std::filesystem::equivalent(request.output, video, none)) {
+    throw UsageError(fmt::format("-o {}: that is the film of the night itself; give another name",
+                                 request.output.string()));
+  }
+  const cv::Mat first = read_picture(request.run.first_frame());
   wall.picture_at = shared(std::make_shared<FilmedWall>(video, info));
   wall.words = "from " + video.string();
   if (!first.empty()) wall.gain = gain_to_light_gray(first);

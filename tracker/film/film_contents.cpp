@@ -13,6 +13,7 @@
 #include "tracker/result/night_of_run.h"
 #include "tracker/run/event_log.h"
 #include "tracker/run/line_file.h"
+#include "tracker/text/shell_word.h"
 
 namespace nightswing::tracker {
 namespace {
@@ -60,7 +61,7 @@ void add_result(const RunFolder& run, FilmContents& contents) {
     throw InputError(fmt::format("{} cannot be read ({}); run 'nightswing analyse {}' again",
                                  run.result_json().string(),
                                  error.what(),
-                                 run.path.string()));
+                                 shell_word(run.path.string())));
   }
 }
 

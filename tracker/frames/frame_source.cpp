@@ -9,7 +9,8 @@
 namespace nightswing::tracker {
 
 bool is_stream(const std::string& name) {
-  return name.find("://") != std::string::npos && !std::filesystem::exists(name);
+  std::error_code none;  // an address may be longer than any path
+  return name.find("://") != std::string::npos && !std::filesystem::exists(name, none);
 }
 
 std::unique_ptr<FrameSource> open_source(const std::string& name, const SourceOptions& options) {

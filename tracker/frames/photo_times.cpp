@@ -117,7 +117,7 @@ class ClockSteps {
       sum_s += step_s;
       ++counted;
     }
-    return sum_s / static_cast<double>(counted);
+    return counted > 0 ? sum_s / static_cast<double>(counted) : middle_s;
   }
 
   void judge(std::size_t k, Texts& gaps) {

@@ -8,9 +8,15 @@
 namespace nightswing::tracker {
 
 void write_picture(const std::filesystem::path& path, const cv::Mat& picture) {
-  if (!cv::imwrite(path.string(), picture)) {
-    throw InputError(fmt::format("cannot write the picture {}; is the disk full?", path.string()));
-  }
+  std::filesystem::path beside = path;  // with its ending, by which the format is chosen
+  beside.replace_filename("new_" + path.filename().string());
+  std::error_code failed;
+  const bool is_written = cv::imwrite(beside.string(), picture);
+  if (is_written) std::filesystem::rename(beside, path, failed);
+  if (is_written && !failed) return;
+  std::error_code none;
+  std::filesystem::remove(beside, none);
+  throw InputError(fmt::format("cannot write the picture {}; is the disk full?", path.string()));
 }
 
 cv::Mat read_picture(const std::filesystem::path& path) {

@@ -6,7 +6,8 @@
 
 namespace nightswing::tracker {
 
-/// In the format of the name's ending. throws InputError if it cannot be written.
+/// In the format of the name's ending, written beside and renamed, so that it is whole or not
+/// there. throws InputError if it cannot be written.
 void write_picture(const std::filesystem::path& path, const cv::Mat& picture);
 
 /// The picture as stored, 8-bit BGR, no rotation applied; empty if it cannot be read.

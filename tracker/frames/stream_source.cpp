@@ -6,6 +6,7 @@
 #include <fmt/format.h>
 
 #include "analysis/input_error.h"
+#include "tracker/text/usage_error.h"
 
 namespace nightswing::tracker {
 namespace {
@@ -20,7 +21,7 @@ constexpr double kLongSilence_s = 5.0;  // told in the log
 
 StreamSource::StreamSource(const std::string& address, const SourceOptions& options) {
   if (options.frame_every_s || options.whole_s) {
-    throw InputError(fmt::format(
+    throw UsageError(fmt::format(
         "the frames of {} have the time of their arrival; leave --frame-every and --end out",
         without_password(address)));
   }

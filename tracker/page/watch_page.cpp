@@ -16,6 +16,7 @@
 #include "tracker/run/side_mark.h"
 #include "tracker/run/track_file.h"
 #include "tracker/run/wall_file.h"
+#include "tracker/text/shell_word.h"
 #include "tracker/watch/disk_space.h"
 #include "tracker/watch/watch_terminal.h"
 
@@ -309,7 +310,7 @@ std::string WatchPage::mark(analysis::Side side) {
       "--withdraw",
       analysis::name_of(side),
       duration_text(t_s),
-      run_.path.string(),
+      shell_word(run_.path.string()),
       t_s);
 }
 

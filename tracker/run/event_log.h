@@ -23,6 +23,8 @@ namespace nightswing::tracker {
 /// camera moved    by how much, in words; positions are taken back from then on
 /// resumed     after how many frames an interrupted tracking was gone on with
 /// spot lost, spot found, gap, warning, ended    a sentence
+/// camera, camera lost, camera back, camera changed, clock step, pictures, video ended    of a
+///             watch, a sentence
 /// calibrated  a sentence, and by which command (tracker/result/repeat_commands.h)
 struct Event {
   std::optional<UtcTime> utc;

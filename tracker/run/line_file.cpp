@@ -70,6 +70,15 @@ LineFile::LineFile(std::filesystem::path path, std::string_view header, Standing
   if (std::filesystem::exists(path_)) torn_line_ = cut_torn_line(path_);
   descriptor_ = ::open(path_.c_str(), O_WRONLY | O_CREAT | O_APPEND | O_CLOEXEC, 0644);
   if (descriptor_ < 0) throw cannot("open", path_);
+  try {
+    begin(header);
+  } catch (...) {
+    ::close(descriptor_);
+    throw;
+  }
+}
+
+void LineFile::begin(std::string_view header) {
   earlier_.open(path_, std::ios::binary);
   std::string first;
   if (!std::getline(earlier_, first)) {
@@ -213,6 +222,7 @@ std::string read_whole_file(const std::filesystem::path& path) {
   }
   std::ostringstream text;
   text << file.rdbuf();
+  if (text.bad()) throw cannot("read", path);
   return text.str();
 }
 

@@ -53,6 +53,8 @@ class LineFile {
   [[nodiscard]] const std::string& torn_line() const { return torn_line_; }
 
  private:
+  /// Header and what stands in the file that was opened.
+  void begin(std::string_view header);
   [[nodiscard]] bool stands_already(std::string_view line);
 
   std::filesystem::path path_;

@@ -5,7 +5,6 @@
 #include <unistd.h>
 
 #include <cerrno>
-#include <cmath>
 
 #include <fmt/format.h>
 #include <yaml-cpp/yaml.h>
@@ -13,16 +12,12 @@
 #include "analysis/input_error.h"
 #include "analysis/yaml_mapping.h"
 #include "tracker/run/line_file.h"
+#include "tracker/text/usage_error.h"
 
 namespace nightswing::tracker {
 namespace {
 
-int whole_number(const analysis::YamlMapping& file, std::string_view key, double value) {
-  if (!(value >= 1.0 && value <= 1e5) || value != std::floor(value)) {
-    file.fail(key, "is not a whole number of pixels");
-  }
-  return static_cast<int>(value);
-}
+constexpr int kMostSide_px = 100'000;
 
 /// What systems put on an empty disk by themselves.
 bool is_of_a_new_disk(const std::string& name) {
@@ -74,7 +69,7 @@ RunFolder create_run_folder(const std::filesystem::path& path) {
 
 RunFolder run_folder_at(const std::filesystem::path& path) {
   // A shell variable that is not set would else scatter a run over the folder one stands in.
-  if (path.empty()) throw InputError("--run is empty; name a folder for this night");
+  if (path.empty()) throw UsageError("--run is empty; name a folder for this night");
   RunFolder run{path};
   check_is_no_other_folder(run);
   return run;
@@ -144,8 +139,8 @@ RunInfo read_run_info(const RunFolder& run) {
   RunInfo info;
   info.program = file.text("program");
   info.source = file.text("source");
-  info.frame_width_px = whole_number(file, "frame_width_px", file.number("frame_width_px"));
-  info.frame_height_px = whole_number(file, "frame_height_px", file.number("frame_height_px"));
+  info.frame_width_px = file.whole_number("frame_width_px", 1, kMostSide_px);
+  info.frame_height_px = file.whole_number("frame_height_px", 1, kMostSide_px);
   info.rotation_deg = file.number("rotation_deg");
   info.time_from = file.text("time_from");
   if (const auto start = file.optional_text("start")) {

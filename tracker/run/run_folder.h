@@ -8,7 +8,7 @@
 
 namespace nightswing::tracker {
 
-/// The names of what lies in a run folder.
+/// The names of what lies in a run folder (blind_file.h knows that of its own).
 struct RunFolder {
   std::filesystem::path path;
 

@@ -27,10 +27,10 @@ void withdraw_side(const RunFolder& run, analysis::Side side, double t_s) {
   EventLog log = read_events(run.events());
   const auto changes = side_changes_in(log);
   // The log holds milliseconds.
-  const bool stands = std::ranges::any_of(changes, [&](const analysis::SideChange& change) {
+  const auto mark = std::ranges::find_if(changes, [&](const analysis::SideChange& change) {
     return change.side == side && std::abs(change.t_s - t_s) < 1e-3;
   });
-  if (stands) return append(run, "side withdrawn", side, t_s);
+  if (mark != changes.end()) return append(run, "side withdrawn", side, mark->t_s);
   std::string marks;
   for (const analysis::SideChange& change : changes) {
     marks += fmt::format(

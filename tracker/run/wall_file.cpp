@@ -13,6 +13,7 @@
 #include "analysis/yaml_mapping.h"
 #include "tracker/run/csv_text.h"
 #include "tracker/run/line_file.h"
+#include "tracker/text/shell_word.h"
 
 namespace nightswing::tracker {
 namespace {
@@ -57,6 +58,8 @@ void emit_number(YAML::Emitter& out, std::string_view key, double number) {
   out << YAML::Key << std::string(key) << YAML::Value << number_text(number);
 }
 
+constexpr int kMost = 1'000'000;  // of what is counted in the file
+
 /// The list under the key, which must have this many numbers.
 std::vector<double> numbers_of(YamlMapping& file, std::string_view key, std::size_t count) {
   std::vector<double> numbers = file.numbers(key);
@@ -72,12 +75,8 @@ FittedReference reference_of(YamlMapping& entry) {
                             .residual_x_px = residual[0],
                             .residual_y_px = residual[1]};
   reference.point.u_px = entry.number("u_px");
-  if (const auto marker = entry.optional_number("marker")) {
-    reference.point.marker = static_cast<int>(*marker);
-  }
-  if (const auto page = entry.optional_number("page")) {
-    reference.point.page = static_cast<int>(*page);
-  }
+  if (entry.has("marker")) reference.point.marker = entry.whole_number("marker", -kMost, kMost);
+  if (entry.has("page")) reference.point.page = entry.whole_number("page", 0, kMost);
   entry.finish();
   return reference;
 }
@@ -104,7 +103,7 @@ PageShift page_of(YamlMapping& entry) {
   const auto pivot = numbers_of(entry, "pivot_mm", 2);
   const auto shift = numbers_of(entry, "shift_mm", 2);
   const auto u_shift = numbers_of(entry, "u_shift_mm", 2);
-  PageShift page{.page = static_cast<int>(entry.number("page")),
+  PageShift page{.page = entry.whole_number("page", 0, kMost),
                  .pivot = {pivot[0], pivot[1]},
                  .shift_x_mm = shift[0],
                  .shift_y_mm = shift[1],
@@ -184,7 +183,7 @@ WallMap read_wall_map(const std::filesystem::path& path) {
         "--point 412.5,388.0=120mm for at least two places of a ruler if no printed scale is in "
         "view",
         path.string(),
-        path.parent_path().string()));
+        shell_word(path.parent_path().string())));
   }
   auto file = YamlMapping::from_file(path);
   WallMap map;
@@ -192,6 +191,9 @@ WallMap read_wall_map(const std::filesystem::path& path) {
   if (!kind) file.fail("kind", "is neither 'plane' nor 'line' nor 'ruler'");
   map.kind = *kind;
   const auto frame = numbers_of(file, "frame_px", 2);
+  if (!(std::min(frame[0], frame[1]) >= 1.0 && std::max(frame[0], frame[1]) <= kMost)) {
+    file.fail("frame_px", "are no width and height of a picture");
+  }
   map.frame = {static_cast<int>(frame[0]), static_cast<int>(frame[1])};
   const auto centre = numbers_of(file, "centre_px", 2);
   map.centre = {centre[0], centre[1]};
@@ -219,7 +221,7 @@ WallMap read_wall_map(const std::filesystem::path& path) {
   if (file.has("pages")) {
     for (YamlMapping& entry : file.mappings("pages")) map.pages.push_back(page_of(entry));
   }
-  map.degrees_of_freedom = static_cast<int>(file.number("degrees_of_freedom"));
+  map.degrees_of_freedom = file.whole_number("degrees_of_freedom", 0, kMost);
   map.reduced_chi2 = file.number("reduced_chi2");
   static_cast<void>(
       file.number("residual_rms_px"));  // for the reader of the file; follows from below

@@ -10,6 +10,9 @@
 namespace nightswing::tracker {
 namespace {
 
+/// Some thirty years: more is a slip, and no time of a clock.
+constexpr double kLongest_s = 1e9;
+
 /// Takes `count` digits off the front of the text.
 std::optional<int> take_digits(std::string_view& text, std::size_t count) {
   if (text.size() < count) return std::nullopt;
@@ -94,6 +97,7 @@ std::optional<double> parse_duration_s(std::string_view text) {
     total_s += *number * unit->seconds;
     last_unit_s = unit->seconds;
   }
+  if (total_s > kLongest_s) return std::nullopt;
   return total_s;
 }
 

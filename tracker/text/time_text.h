@@ -11,7 +11,8 @@ namespace nightswing::tracker {
 using UtcTime = std::chrono::sys_time<std::chrono::microseconds>;
 
 /// `90s`, `2h30m`, `1.5h`, `250ms`, `1d2h`: units d, h, m (or min), s, ms in falling order, without
-/// blanks. Returns seconds; nothing if the text is not of this form.
+/// blanks. Returns seconds; nothing if the text is not of this form, or more than some thirty
+/// years.
 [[nodiscard]] std::optional<double> parse_duration_s(std::string_view text);
 
 /// ISO 8601: `2026-03-14T21:30:00Z`, with an offset `+01:00`, or without either (then UTC), seconds

@@ -85,7 +85,6 @@ FrameSize frame_of(const cv::Mat& picture) {
   return {.width_px = picture.cols, .height_px = picture.rows};
 }
 
-/// A print of another size has its millimetres in other places.
 /// How long the bar should be: 200 mm, or 160 mm on a portrait sheet, whichever is nearer.
 double printed_bar_mm(const analysis::Measured& bar_mm) {
   const bool portrait = std::abs(bar_mm.value - kPortraitBar_mm) < std::abs(bar_mm.value - kBar_mm);
@@ -222,7 +221,7 @@ WallMap map_from_picture(const cv::Mat& picture,
                          const ScaleInView& in_view) {
   if (in_view.ruler) {
     if (in_view.bar_mm) {
-      throw InputError("--bar belongs to the printed scale, not to a ruler; leave one of them out");
+      throw UsageError("--bar belongs to the printed scale, not to a ruler; leave one of them out");
     }
     const calibration::RulerReading reading = read_ruler(picture, in_view);
     if (reading.status == calibration::RulerStatus::kRead) return map_of(reading);
@@ -255,7 +254,7 @@ WallMap map_from_points(const std::vector<std::string>& texts, double u_px, Fram
     }
   }
   if (!plane.empty() && !line.empty()) {
-    throw InputError(
+    throw UsageError(
         "some --point give one reading and some a place x,y; give all of one kind, two or more "
         "readings along a ruler or four or more places");
   }

@@ -1,6 +1,7 @@
 #include "tracker/watch/earlier_run.h"
 
 #include <algorithm>
+#include <cmath>
 #include <string_view>
 #include <vector>
 
@@ -78,8 +79,11 @@ void check_same_request(const RunFolder& run,
                         const EarlierRun& begun,
                         const std::string& every,
                         const std::string& scale) {
-  // 1s and 1000ms are the same.
-  if (parse_duration_s(begun.watch.every) != parse_duration_s(every)) {
+  // 1s and 1000ms are the same, and 0.7s and 700ms though their last bits differ.
+  const auto in_us = [](const std::string& text) {
+    return std::llround(1e6 * parse_duration_s(text).value_or(0.0));
+  };
+  if (in_us(begun.watch.every) != in_us(every)) {
     check_same(run, "--every", begun.watch.every, every);
   }
   const auto bar = [](const std::string& text) {

@@ -73,6 +73,7 @@ class Watching {
       summary_.ended = why_end();
     }
     end();
+    disk.check();  // Linux tells once that it could not write, and perhaps told that thread
     return summary_;
   }
 
@@ -358,7 +359,7 @@ class Watching {
       note_wall(
           wall, run_, [this](double t_s) { return utc_at(t_s); }, *events_);
     } catch (const InputError& error) {
-      log_now("warning", error.what());
+      return log_now("warning", error.what());
     }
     if (hooks_.tell) hooks_.tell(wall.map ? "calibrated" : "warning", wall.text);
   }

@@ -153,6 +153,16 @@ TEST_SUITE("photo_times") {
     CHECK(times.warnings[0].starts_with("5 photographs carry no time"));
   }
 
+  TEST_CASE("steps of which none is usual still give a time to a photograph without one") {
+    auto photos = night_of(4, 1.0, true, [](double t_s) { return t_s < 2.0 ? t_s : t_s + 9.0; });
+    photos[3].camera.reset();
+    const PhotoTimes times = time_photos(photos, {});
+    REQUIRE(times.t_s.size() == 4);
+    CHECK(times.t_s[2] == within_abs(11.0, 1.0));  // whole seconds
+    CHECK(grows(times.t_s));
+    CHECK(std::isfinite(times.t_s[3]));
+  }
+
   TEST_CASE("file times serve where there is no other, but not those of copies") {
     auto photos = night_of(30, 5.0, false, right);
     for (auto& photo : photos) {

@@ -89,6 +89,11 @@ TEST_SUITE("wall_file") {
     const auto map = read_wall_map(folder / "wall.yaml");
     CHECK(map.distortion.empty());
     CHECK(calibration::wall_from_pixel(map, {740.0, 360.0}).x_mm == within_abs(1.0, 1e-12));
+    // What is counted is a whole number of a size that there can be.
+    file("pages: [{page: 1e300}]\n");
+    CHECK(error_text([&] {
+            static_cast<void>(read_wall_map(folder / "wall.yaml"));
+          }).find("page is no whole number from 0 to 1000000") != std::string::npos);
     // With a lens the covariance has rows for it; the file's has not.
     file("distortion: [0.1]\ndistortion_centre_px: [640, 360]\ndistortion_radius_px: 734\n");
     CHECK(error_text([&] {

@@ -191,6 +191,14 @@ TEST_SUITE("earlier run") {
           std::string::npos);
   }
 
+  TEST_CASE("a pace is the same in other words though its last bits differ") {
+    const RunFolder run{"run"};
+    EarlierRun begun{};
+    begun.watch.every = "0.7s";
+    CHECK_NOTHROW(check_same_request(run, begun, "700ms", ""));
+    CHECK_THROWS_AS(check_same_request(run, begun, "701ms", ""), nightswing::InputError);
+  }
+
   TEST_CASE("the scale is told once, not again whenever the run is gone on with") {
     const cv::Mat wall = shown_scale(scale_pose(), 1.0);
     WatchedNight night;
