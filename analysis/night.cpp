@@ -147,7 +147,7 @@ std::vector<WideSwing> refit_without_wide_swing(const Apparatus& apparatus,
   if (!first) return {};
   std::vector<WideSwing> taken_off(segments.size());
   set_frequency_ratios(first->frequency_ratios, segments);
-  const double mm_per_rad = 2e3 * lever.mirror_to_wall_m / lever.scale_factor;
+  const double mm_per_rad = straightened_mm_per_rad(lever);
   const double sign = result.fit.shift_mm.value > 0.0 ? 1.0 : -1.0;  // of x towards plus
   for (std::size_t k = 0; k < segments.size(); ++k) {
     const Segment& segment = segments[k];
@@ -180,7 +180,7 @@ std::vector<WideSwing> refit_without_wide_swing(const Apparatus& apparatus,
 void check_symmetry(const Apparatus& apparatus, const OpticalLever& lever, NightResult& result) {
   const auto& found_mm = result.fit.away_from_midway_mm;
   if (!found_mm || !result.gravity) return;
-  const double mm_per_rad = 2e3 * lever.mirror_to_wall_m / lever.scale_factor;
+  const double mm_per_rad = straightened_mm_per_rad(lever);
   const double expected_mm = result.gravity->away_rest_rad * mm_per_rad;
   const double off_mm = found_mm->value - expected_mm;
   const double half_shift_mm = 0.5 * std::abs(result.fit.shift_mm.value);

@@ -52,13 +52,12 @@ double laser_rad(const OpticalLever& lever) {
   return beam_angle_rad(lever, lever.laser_mm);
 }
 
-// How far a straightened position goes for each radian of the mirror.
-double straightened_per_rad(const OpticalLever& lever) {
+}  // namespace
+
+double straightened_mm_per_rad(const OpticalLever& lever) {
   if (lever.mirror_lean_rad == 0.0) return 2 * distance_mm(lever);
   return distance_mm(lever) * reflection(lever, normal_rad(lever, -laser_rad(lever))).slope;
 }
-
-}  // namespace
 
 double beam_angle_rad(const OpticalLever& lever, double x_mm) {
   return std::atan((x_mm - lever.foot_mm) / distance_mm(lever));
@@ -80,11 +79,11 @@ double x_mm_from_rotation(const OpticalLever& lever, double theta_rad) {
 }
 
 double straightened_mm(const OpticalLever& lever, double x_mm) {
-  return lever.foot_mm + straightened_per_rad(lever) * rotation_rad(lever, x_mm);
+  return lever.foot_mm + straightened_mm_per_rad(lever) * rotation_rad(lever, x_mm);
 }
 
 double x_mm_from_straightened(const OpticalLever& lever, double straight_mm) {
-  return x_mm_from_rotation(lever, (straight_mm - lever.foot_mm) / straightened_per_rad(lever));
+  return x_mm_from_rotation(lever, (straight_mm - lever.foot_mm) / straightened_mm_per_rad(lever));
 }
 
 }  // namespace nightswing::analysis

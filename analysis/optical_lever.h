@@ -30,6 +30,9 @@ struct OpticalLever {
   double laser_mm = 0.0;  // reading of the scale in line with the laser, seen from above; likewise
 };
 
+/// How far a straightened position goes, in readings of the scale, for each radian of the mirror.
+[[nodiscard]] double straightened_mm_per_rad(const OpticalLever& lever);
+
 /// Angle [rad] of the beam to the wall's perpendicular when the spot is at reading x_mm.
 [[nodiscard]] double beam_angle_rad(const OpticalLever& lever, double x_mm);
 

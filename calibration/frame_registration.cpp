@@ -93,18 +93,6 @@ std::vector<TexturePatch> choose_patches(const cv::Mat& reference, const cv::Mat
 
 }  // namespace
 
-std::string_view word_for(RegistrationStatus status) {
-  switch (status) {
-    case RegistrationStatus::kRegistered:
-      return "registered";
-    case RegistrationStatus::kTooFewPatches:
-      return "too few patches";
-    case RegistrationStatus::kInconsistent:
-      return "inconsistent";
-  }
-  throw std::invalid_argument("word_for: not a registration status");
-}
-
 FrameRegistration::FrameRegistration(const cv::Mat& reference,
                                      std::span<const IgnoredCircle> ignored)
     : reference_(reference.clone()),

@@ -2,7 +2,6 @@
 
 #include <optional>
 #include <span>
-#include <string_view>
 #include <vector>
 
 #include <opencv2/core.hpp>
@@ -25,9 +24,6 @@ enum class RegistrationStatus {
   kTooFewPatches,  ///< the reference has too little texture, or too little of it is in view
   kInconsistent,   ///< patches were found, but they do not agree on one motion
 };
-
-/// registered, too few patches, inconsistent.
-[[nodiscard]] std::string_view word_for(RegistrationStatus status);
 
 /// A later picture against the reference. `motion` means something only if it was registered.
 struct Registration {

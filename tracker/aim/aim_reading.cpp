@@ -45,10 +45,7 @@ double full_share(const Picture& picture) {
 SwingRoom room_of(const SpotPosition& spot, cv::Size size) {
   const double own_px = kRoom_widths * spot.width_px;
   const auto room = [&](double to_border_px) { return std::max(0.0, to_border_px - own_px); };
-  return {.left_px = room(spot.x_px),
-          .right_px = room(size.width - 1 - spot.x_px),
-          .up_px = room(spot.y_px),
-          .down_px = room(size.height - 1 - spot.y_px)};
+  return {.left_px = room(spot.x_px), .right_px = room(size.width - 1 - spot.x_px)};
 }
 
 double sharpness_of(const Picture& picture, const std::optional<SpotPosition>& spot) {

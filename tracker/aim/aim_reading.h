@@ -16,12 +16,10 @@
 
 namespace nightswing::tracker {
 
-/// How far the spot may go before it is cut by the border of the picture.
+/// How far the spot may go to both sides before it is cut by the border of the picture.
 struct SwingRoom {
   double left_px = 0.0;
   double right_px = 0.0;
-  double up_px = 0.0;
-  double down_px = 0.0;
 };
 
 /// What the program makes of the picture while the camera is being set up.

@@ -6,6 +6,7 @@
 #include <fmt/format.h>
 
 #include "analysis/input_error.h"
+#include "tracker/frames/libav_owners.h"
 
 extern "C" {
 #include <libavcodec/avcodec.h>
@@ -19,9 +20,6 @@ namespace nightswing::tracker {
 namespace {
 
 struct Deleter {
-  void operator()(AVCodecContext* context) const { avcodec_free_context(&context); }
-  void operator()(AVFrame* frame) const { av_frame_free(&frame); }
-  void operator()(AVPacket* packet) const { av_packet_free(&packet); }
   void operator()(SwsContext* scaler) const { sws_freeContext(scaler); }
   void operator()(AVFormatContext* file) const {
     if (file->pb != nullptr) avio_closep(&file->pb);
@@ -47,9 +45,9 @@ int checked(int status, const std::filesystem::path& path) {
 
 struct VideoEncoder::Streams {
   std::unique_ptr<AVFormatContext, Deleter> file;
-  std::unique_ptr<AVCodecContext, Deleter> encoder;
-  std::unique_ptr<AVFrame, Deleter> frame;
-  std::unique_ptr<AVPacket, Deleter> packet;
+  OwnedCodec encoder;
+  std::shared_ptr<AVFrame> frame;
+  OwnedPacket packet;
   std::unique_ptr<SwsContext, Deleter> scaler;
   AVPixelFormat scaled_from = AV_PIX_FMT_NONE;
   AVStream* stream = nullptr;
@@ -127,9 +125,11 @@ VideoEncoder::VideoEncoder(const std::filesystem::path& path, const VideoFormat&
           path_);
   s.file.reset(file);
   s.encoder.reset(avcodec_alloc_context3(&codec));
+  if (!s.encoder) throw std::bad_alloc();
   open_encoder(*s.encoder, format, (file->oformat->flags & AVFMT_GLOBALHEADER) != 0);
   checked(avcodec_open2(s.encoder.get(), &codec, nullptr), path_);
   s.stream = avformat_new_stream(file, nullptr);
+  if (s.stream == nullptr) throw std::bad_alloc();
   s.stream->time_base = s.encoder->time_base;
   s.stream->avg_frame_rate = s.encoder->framerate;
   checked(avcodec_parameters_from_context(s.stream->codecpar, s.encoder.get()), path_);
@@ -145,12 +145,12 @@ VideoEncoder::VideoEncoder(const std::filesystem::path& path, const VideoFormat&
   const int status = avformat_write_header(file, &options);
   av_dict_free(&options);
   checked(status, path_);
-  s.frame.reset(av_frame_alloc());
+  s.frame = new_frame();
   s.frame->format = s.encoder->pix_fmt;
   s.frame->width = format.width_px;
   s.frame->height = format.height_px;
   checked(av_frame_get_buffer(s.frame.get(), 0), path_);
-  s.packet.reset(av_packet_alloc());
+  s.packet = new_packet();
 }
 
 VideoEncoder::~VideoEncoder() = default;

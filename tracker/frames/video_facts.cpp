@@ -1,7 +1,8 @@
 #include "tracker/frames/video_facts.h"
 
 #include <cstdint>
-#include <memory>
+
+#include "tracker/frames/libav_owners.h"
 
 extern "C" {
 #include <libavformat/avformat.h>
@@ -30,10 +31,6 @@ double rotation_deg(const AVStream& stream) {
   return -av_display_rotation_get(reinterpret_cast<const std::int32_t*>(matrix));
 }
 
-struct FreePacket {
-  void operator()(AVPacket* packet) const { av_packet_free(&packet); }
-};
-
 }  // namespace
 
 VideoFacts video_facts(const OpenedFilm& film) {
@@ -53,7 +50,7 @@ VideoFacts video_facts(const OpenedFilm& film) {
 long count_pictures(const std::filesystem::path& path) {
   const auto video = open_film(path);
   if (!video) return 0;
-  const std::unique_ptr<AVPacket, FreePacket> packet(av_packet_alloc());
+  const OwnedPacket packet = new_packet();
   long pictures = 0;
   while (av_read_frame(video->container.get(), packet.get()) >= 0) {
     if (packet->stream_index == video->stream) ++pictures;
