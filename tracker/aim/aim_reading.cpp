@@ -10,6 +10,7 @@
 #include <opencv2/imgproc.hpp>
 
 #include "analysis/input_error.h"
+#include "tracker/frames/mean_picture.h"
 
 namespace nightswing::tracker {
 namespace {
@@ -24,7 +25,7 @@ constexpr double kLittleRoom_px = 60.0;
 constexpr double kBlurred = 0.5;      // of the best sharpness so far
 constexpr double kGrain_px = 1.2;     // the noise of single pixels is no texture
 constexpr double kMovedCounts = 6.0;  // mean change of a coarse picture: the camera was moved
-constexpr std::size_t kPicturesOfScale = 8;
+constexpr std::size_t kPicturesOfScale = MeanPicture::kPictures;
 constexpr double kScaleEvery_s = 4.0;
 
 double mm_per_px_at(const calibration::WallMap& map, calibration::PixelPoint pixel) {
@@ -148,11 +149,9 @@ void AimObserver::read_scale(double steady_s) {
     next_scale_s_ = steady_s + kScaleEvery_s;
   }
   if (reading_.valid() || steady_s < next_scale_s_ || pictures_.size() < kPicturesOfScale) return;
-  cv::Mat sum = cv::Mat::zeros(pictures_.front().size(), CV_16UC3);
-  for (const cv::Mat& picture : pictures_) cv::add(sum, picture, sum, cv::noArray(), CV_16U);
-  cv::Mat mean;
-  sum.convertTo(mean, CV_8U, 1.0 / static_cast<double>(pictures_.size()));
-  reading_ = std::async(std::launch::async, [mean, scale = scale_]() -> ReadScale {
+  MeanPicture mean;
+  for (const cv::Mat& picture : pictures_) mean.add(picture);
+  reading_ = std::async(std::launch::async, [mean = mean.mean(), scale = scale_]() -> ReadScale {
     try {
       auto map = map_from_picture(mean, "the picture", scale);
       std::string text = describe(map);

@@ -67,12 +67,14 @@ std::string step_text(const CameraMotion& from, const CameraMotion& to) {
 
 }  // namespace
 
+calibration::IgnoredCircle hidden_by(const SpotPosition& spot) {
+  return {{spot.x_px, spot.y_px}, std::min(kSpot_widths * spot.width_px, kMostSpot_px)};
+}
+
 void CameraWatch::note_spot(const SpotMeasurement& spot) {
   if (!spot.position) return;
-  const SpotPosition& position = *spot.position;
   if (is_started()) spots_.clear();
-  spots_.push_back(
-      {{position.x_px, position.y_px}, std::min(kSpot_widths * position.width_px, kMostSpot_px)});
+  spots_.push_back(hidden_by(*spot.position));
 }
 
 void CameraWatch::start(const Picture& reference) {

@@ -20,6 +20,9 @@ struct CameraWatchOptions {
   double least_alarm_px = 0.1;  ///< a change from frame to frame that calls for a look
 };
 
+/// Where the spot hides the wall.
+[[nodiscard]] calibration::IgnoredCircle hidden_by(const SpotPosition& spot);
+
 /// Decides when a frame is registered to the reference, and what it means.
 ///
 /// - Every n-th frame is registered. In between a glance at a few strong patches is taken of each

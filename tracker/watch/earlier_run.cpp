@@ -9,21 +9,22 @@
 
 #include "analysis/input_error.h"
 #include "calibration/frame_registration.h"
+#include "tracker/frames/mean_picture.h"
 #include "tracker/frames/picture_file.h"
 #include "tracker/run/track_file.h"
 #include "tracker/text/time_text.h"
+#include "tracker/wall/camera_watch.h"
 #include "tracker/wall/wall_calibration.h"
 
 namespace nightswing::tracker {
 namespace {
 
-constexpr std::size_t kRowsOfFirstPicture = 8;
-constexpr double kSpot_px = 60.0;  // around a spot nothing is the wall
+constexpr std::size_t kRowsOfFirstPicture = MeanPicture::kPictures;
 
 std::vector<calibration::IgnoredCircle> circles(const std::vector<SpotMeasurement>& spots) {
   std::vector<calibration::IgnoredCircle> ignored;
   for (const SpotMeasurement& spot : spots) {
-    if (spot.position) ignored.push_back({{spot.position->x_px, spot.position->y_px}, kSpot_px});
+    if (spot.position) ignored.push_back(hidden_by(*spot.position));
   }
   return ignored;
 }
