@@ -165,13 +165,12 @@ void WatchPage::keep_token() {
 
 void WatchPage::read_run() {
   try {
-    std::error_code none;
     // What cannot be read is tried again at the next look.
     fault_.clear();
-    const auto bytes = std::filesystem::file_size(run_.events(), none);
-    if (!none && bytes != log_bytes_) {
+    const auto mark = file_mark(run_.events());
+    if (mark && mark != log_mark_) {
       log_ = read_events(run_.events());
-      log_bytes_ = bytes;
+      log_mark_ = mark;
       next_camera_s_ = 0.0;
     }
     read_wall();
@@ -182,22 +181,22 @@ void WatchPage::read_run() {
 }
 
 void WatchPage::read_wall() {
-  std::error_code none;
-  const auto time = std::filesystem::last_write_time(run_.wall(), none);
-  if (none || time == map_time_) return;
+  const auto mark = file_mark(run_.wall());
+  if (mark == map_mark_) return;
   if (map_) ++edition_;
   map_.reset();
-  map_ = read_wall_map(run_.wall());
-  map_time_ = time;
-  ++edition_;
+  if (mark) {
+    map_ = read_wall_map(run_.wall());
+    ++edition_;
+  }
+  map_mark_ = mark;
 }
 
 void WatchPage::read_camera() {
   const double now_s = clock_.steady_s();
-  std::error_code none;
-  const auto bytes = std::filesystem::file_size(run_.camera(), none);
-  if (none || bytes == camera_bytes_ || now_s < next_camera_s_) return;
-  camera_bytes_ = bytes;
+  const auto mark = file_mark(run_.camera());
+  if (!mark || mark == camera_mark_ || now_s < next_camera_s_) return;
+  camera_mark_ = mark;
   next_camera_s_ = now_s + kCameraEvery_s;
   try {
     CameraReading reading = read_camera_correction(run_, read_run_info(run_));

@@ -11,6 +11,7 @@
 #include "tracker/page/live_page.h"
 #include "tracker/page/newest_picture.h"
 #include "tracker/page/thinned_track.h"
+#include "tracker/run/file_mark.h"
 #include "tracker/run/run_folder.h"
 #include "tracker/wall/camera_correction.h"
 #include "tracker/watch/watch.h"
@@ -69,13 +70,13 @@ class WatchPage {
   // of the page's thread
   NewestPicture newest_;
   EventLog log_{};
-  std::uintmax_t log_bytes_ = 0;
+  std::optional<FileMark> log_mark_{};
   std::string fault_{};  // why the log or the wall cannot be read
   std::optional<calibration::WallMap> map_{};
-  std::filesystem::file_time_type map_time_{};
+  std::optional<FileMark> map_mark_{};
   std::optional<CameraCorrection> correction_{};
   std::vector<std::string> camera_faults_{};  // what of camera.csv cannot be read
-  std::uintmax_t camera_bytes_ = 0;
+  std::optional<FileMark> camera_mark_{};
   double next_camera_s_ = 0.0;
   int edition_ = 0;  // grows with whatever changes what is shown of the past
 

@@ -34,15 +34,6 @@ RunReader::RunReader(RunFolder run, double target_relative)
       estimate_(options_),
       tail_(run_.track()) {}
 
-std::optional<RunReader::FileMark> RunReader::mark_of(const std::filesystem::path& path) {
-  std::error_code fault;
-  const auto written = std::filesystem::last_write_time(path, fault);
-  if (fault) return std::nullopt;
-  const auto bytes = std::filesystem::file_size(path, fault);
-  if (fault) return std::nullopt;
-  return FileMark{written, bytes};
-}
-
 ResultSoFar RunReader::look() {
   look_at_wall();
   look_at_apparatus();
@@ -64,7 +55,7 @@ ResultSoFar RunReader::look() {
 // again.
 
 void RunReader::look_at_wall() {
-  const auto mark = mark_of(run_.wall());
+  const auto mark = file_mark(run_.wall());
   if (mark == wall_mark_) return;
   std::optional<calibration::WallMap> map;
   if (mark) map = read_wall_map(run_.wall());
@@ -74,7 +65,7 @@ void RunReader::look_at_wall() {
 }
 
 void RunReader::look_at_apparatus() {
-  const auto mark = mark_of(run_.apparatus());
+  const auto mark = file_mark(run_.apparatus());
   if (mark == apparatus_mark_) return;
   std::optional<analysis::Apparatus> apparatus;
   if (mark) apparatus = analysis::read_apparatus_file(run_.apparatus());
@@ -85,7 +76,7 @@ void RunReader::look_at_apparatus() {
 
 void RunReader::look_at_camera() {
   if (last_t_s_ < next_camera_s_) return;
-  const auto mark = mark_of(run_.camera());
+  const auto mark = file_mark(run_.camera());
   if (mark == camera_mark_) return;
   // Lines that cannot be read are told by the page and by the analysis.
   CameraReading reading = read_camera_correction(run_, read_run_info(run_));
@@ -97,7 +88,7 @@ void RunReader::look_at_camera() {
 }
 
 void RunReader::look_at_marks() {
-  const auto mark = mark_of(run_.events());
+  const auto mark = file_mark(run_.events());
   if (mark == events_mark_) return;
   EventLog log = read_events(run_.events());
   events_mark_ = mark;

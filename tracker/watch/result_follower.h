@@ -12,6 +12,7 @@
 #include "analysis/running_estimate.h"
 #include "analysis/spot_path.h"
 #include "calibration/wall_map.h"
+#include "tracker/run/file_mark.h"
 #include "tracker/run/run_folder.h"
 #include "tracker/run/track_file.h"
 #include "tracker/wall/camera_correction.h"
@@ -36,14 +37,6 @@ class RunReader {
   [[nodiscard]] ResultSoFar look();
 
  private:
-  /// When a file was written last and how long it is; nothing if there is none.
-  struct FileMark {
-    std::filesystem::file_time_type written{};
-    std::uintmax_t bytes = 0;
-    bool operator==(const FileMark&) const = default;
-  };
-  [[nodiscard]] static std::optional<FileMark> mark_of(const std::filesystem::path& path);
-
   void look_at_wall();
   void look_at_apparatus();
   void look_at_camera();
