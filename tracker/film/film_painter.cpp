@@ -192,8 +192,7 @@ void FilmPainter::paint_equilibria(Canvas& canvas, double t_s) {
                 foot,
                 {.colour = colour_of(s.side),
                  .width_pt = 3.0 * unit,
-                 .dashes_pt = s.side == "plus" ? std::vector<double>{}
-                                               : std::vector<double>{9.0 * unit, 5.0 * unit}});
+                 .dashes_pt = side_dashes(s.side, 2.0 * unit)});
     if (first) {
       label(canvas,
             {top.x_pt, top.y_pt - 10.0 * unit},

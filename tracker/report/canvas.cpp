@@ -78,6 +78,12 @@ const Colour& side_band(const Palette& palette, std::string_view side) {
   return side == "minus" ? palette.minus_band : palette.paper;
 }
 
+std::vector<double> side_dashes(std::string_view side, double scale) {
+  if (side == "plus") return {};
+  if (side == "minus") return {5.0 * scale, 2.0 * scale};
+  return {1.5 * scale, 1.5 * scale};
+}
+
 void Canvas::apply(const Colour& colour) {
   cairo_set_source_rgba(cairo_, colour.red, colour.green, colour.blue, colour.alpha);
 }

@@ -50,6 +50,9 @@ struct Palette {
 /// Of the side `plus`, `minus` or `away`; away has the colour of second rank and no ground.
 [[nodiscard]] const Colour& side_colour(const Palette& palette, std::string_view side);
 [[nodiscard]] const Colour& side_band(const Palette& palette, std::string_view side);
+/// How its lines are broken, for black and white: not, long or short.
+///   scale  of the figure, 1 on paper
+[[nodiscard]] std::vector<double> side_dashes(std::string_view side, double scale = 1.0);
 
 [[nodiscard]] const Palette& light_palette();
 [[nodiscard]] const Palette& dark_palette();

@@ -16,11 +16,6 @@ constexpr double kHour_s = 3600.0;
 constexpr double kColumn_pt = 0.4;
 constexpr const char* kTimeLabel = "time since the first frame (h)";
 
-std::vector<double> dashes_of(const std::string& side) {
-  if (side == "plus") return {};
-  return side == "minus" ? std::vector<double>{5.0, 2.0} : std::vector<double>{1.5, 1.5};
-}
-
 /// Names a side above a part of the area, as fully as the part is wide.
 void name_side(Canvas& canvas, PaperPoint top_left, double width_pt, const std::string& side) {
   const TextStyle style{.size_pt = 8.5,
@@ -114,7 +109,7 @@ void draw_night(Canvas& canvas, const ShownNight& night, const PaperBox& area) {
     canvas.polyline(thinned_for_paper(fit, kColumn_pt), {.colour = colour, .width_pt = 0.7});
     canvas.line(axes.at(segment.from_s / kHour_s, segment.rest_mm(segment.from_s)),
                 axes.at(segment.to_s / kHour_s, segment.rest_mm(segment.to_s)),
-                {.colour = colour, .width_pt = 1.4, .dashes_pt = dashes_of(segment.side)});
+                {.colour = colour, .width_pt = 1.4, .dashes_pt = side_dashes(segment.side)});
   }
   for (const PaperPoint& p : left_out) {
     canvas.marker(p, {MarkerShape::kRing, 5.0, canvas.palette().ink});

@@ -71,10 +71,7 @@ class PictureFrame {
     const double top_pt = segment.side == "plus" ? -30.0 : segment.side == "minus" ? -44.0 : -58.0;
     canvas_.line(beside(path, x_mm, -30.0),
                  beside(path, x_mm, 14.0),
-                 {.colour = colour,
-                  .width_pt = 1.6,
-                  .dashes_pt = segment.side == "plus" ? std::vector<double>{}
-                                                      : std::vector<double>{4.0, 2.0}});
+                 {.colour = colour, .width_pt = 1.6, .dashes_pt = side_dashes(segment.side)});
     if (name) {
       label(beside(path, x_mm, top_pt - 6.0),
             fmt::format("{} {:.2f} mm", segment.side, x_mm),
