@@ -39,28 +39,6 @@ std::array<SourcePlace, 2> places_of(YamlMapping& sides, Side side) {
   return places;
 }
 
-void check_room_beside(const YamlMapping& file, const Apparatus& apparatus) {
-  const Place beside = source_places(apparatus, Side::kPlus)[0];
-  const double separation_m = apparatus.separation_m->value;
-  const double source_m = half_extents(apparatus.source.shape).across_m;
-  if (!(room_beside_test_m(apparatus, beside) > 0.0)) {
-    const double test_m = source_m + half_extents(apparatus.test.shape).across_m;
-    file.fail("separation",
-              fmt::format("is {:.6g} mm, but the masses touch at {:.6g} mm (half of a source mass "
-                          "and half of a test mass); it is measured from centre to centre",
-                          1e3 * separation_m,
-                          1e3 * test_m));
-  }
-  if (!(room_beside_rod_m(apparatus, beside) > 0.0)) {
-    const double rod_m = source_m + apparatus.rod->width_m.value / 2;
-    file.fail("separation",
-              fmt::format("is {:.6g} mm, but a source mass touches the rod at {:.6g} mm",
-                          1e3 * separation_m,
-                          1e3 * rod_m));
-  }
-  check_sure_room(file, "separation", apparatus, beside, apparatus.separation_m->u);
-}
-
 /// How well the surface of a pulling body is known to be half of its size from its centre [m].
 double surface_u_m(const Shape& shape) {
   if (const auto* cylinder = std::get_if<Cylinder>(&shape)) {
@@ -90,6 +68,28 @@ void check_sure_room(const YamlMapping& file,
                         "measure better, or move them apart",
                         1e3 * room_m,
                         1e3 * u_m));
+}
+
+void check_room_beside(const YamlMapping& file, const Apparatus& apparatus) {
+  const Place beside = source_places(apparatus, Side::kPlus)[0];
+  const double separation_m = apparatus.separation_m->value;
+  const double source_m = half_extents(apparatus.source.shape).across_m;
+  if (!(room_beside_test_m(apparatus, beside) > 0.0)) {
+    const double test_m = source_m + half_extents(apparatus.test.shape).across_m;
+    file.fail("separation",
+              fmt::format("is {:.6g} mm, but the masses touch at {:.6g} mm (half of a source mass "
+                          "and half of a test mass); it is measured from centre to centre",
+                          1e3 * separation_m,
+                          1e3 * test_m));
+  }
+  if (!(room_beside_rod_m(apparatus, beside) > 0.0)) {
+    const double rod_m = source_m + apparatus.rod->width_m.value / 2;
+    file.fail("separation",
+              fmt::format("is {:.6g} mm, but a source mass touches the rod at {:.6g} mm",
+                          1e3 * separation_m,
+                          1e3 * rod_m));
+  }
+  check_sure_room(file, "separation", apparatus, beside, apparatus.separation_m->u);
 }
 
 const std::array<SourcePlace, 2>& given_places(const Apparatus& apparatus, Side side) {

@@ -162,12 +162,11 @@ TEST_SUITE("frame_registration") {
     check_is(registration.find(picture, {}, {}), motion);
   }
 
-  TEST_CASE("a blank wall has too few patches, and says so") {
+  TEST_CASE("a blank wall has too few patches") {
     FrameRegistration registration(picture_after({}, 27, true), {});
     CHECK(registration.patches() == 0);
     const Registration found = registration.find(picture_after({}, 28, true), {}, {});
     CHECK(found.status == RegistrationStatus::kTooFewPatches);
-    CHECK(word_for(found.status) == "too few patches");
   }
 
   TEST_CASE("a view that is blocked, or dark, has too few patches") {

@@ -13,7 +13,7 @@ namespace {
 AimReading good_reading() {
   AimReading reading;
   reading.spot = {SpotState::kFound, SpotPosition{100.0, 120.0, 0.1, 0.1, 180.0, 4.0}};
-  reading.room = SwingRoom{84.0, 204.0, 104.0, 104.0};
+  reading.room = SwingRoom{.left_px = 84.0, .right_px = 204.0};
   reading.mm_per_px = 0.5;
   reading.reading_u_mm = 0.05;
   reading.scale = "read";

@@ -6,6 +6,7 @@
 #include <doctest/doctest.h>
 #include <opencv2/imgproc.hpp>
 
+#include "analysis/input_error.h"
 #include "tests/calibration/rendered_scale.h"
 #include "tests/support/near.h"
 #include "tests/support/watched_night.h"
