@@ -12,11 +12,15 @@
 #include <numbers>
 #include <span>
 #include <string>
+#include <utility>
 #include <vector>
 
 #include <opencv2/imgproc.hpp>
 
 #include "tests/support/spot_trial.h"
+#include "tests/support/synthetic_film.h"
+#include "tests/support/temporary_folder.h"
+#include "tracker/frames/film_decoder.h"
 #include "tracker/spot/spot_finder.h"
 
 namespace {
@@ -100,8 +104,9 @@ std::vector<Condition> conditions() {
   return list;
 }
 
-/// What comes to the finder: a gray camera's pixels, a colour camera's, or a film's planes.
-enum class Origin { kGray, kColour, kFilm };
+/// What comes to the finder: a gray camera's pixels, a colour camera's, or the planes of a film
+/// without losses (a red spot is measured in its colours there) or of one with (in luma).
+enum class Origin { kGray, kColour, kFilm, kLossyFilm };
 
 tracker::Picture film_picture(const cv::Mat& bgr) {
   cv::Mat planar;
@@ -111,6 +116,32 @@ tracker::Picture film_picture(const cv::Mat& bgr) {
   planes.blue = planar.rowRange(bgr.rows, bgr.rows * 5 / 4).clone().reshape(1, bgr.rows / 2);
   planes.red = planar.rowRange(bgr.rows * 5 / 4, bgr.rows * 3 / 2).clone().reshape(1, bgr.rows / 2);
   return tracker::Picture(planes);
+}
+
+/// The same pictures as H.264 keeps them.
+std::vector<tracker::Picture> through_h264(const std::vector<cv::Mat>& pictures) {
+  const test::TemporaryFolder folder;
+  const auto path = folder / "spot.mkv";
+  test::FilmPipe film(
+      path, pictures.front().size(), 25.0, "-c:v libx264 -crf 23 -bf 2 -pix_fmt yuv420p");
+  for (const cv::Mat& picture : pictures) film.write(picture);
+  film.close();
+  tracker::FilmDecoder decoder(path);
+  tracker::DecodedFrame frame;
+  std::vector<tracker::Picture> decoded;
+  while (decoder.next(frame) == tracker::FilmDecoder::Step::kFrame)
+    decoded.push_back(frame.picture);
+  if (decoded.size() != pictures.size()) std::printf("a picture is missing in the film\n");
+  return decoded;
+}
+
+std::vector<tracker::Picture> pictures_of(const std::vector<cv::Mat>& frames, Origin origin) {
+  if (origin == Origin::kLossyFilm) return through_h264(frames);
+  std::vector<tracker::Picture> pictures;
+  for (const cv::Mat& frame : frames) {
+    pictures.push_back(origin == Origin::kFilm ? film_picture(frame) : tracker::Picture(frame));
+  }
+  return pictures;
 }
 
 std::vector<cv::Mat> moving_spot(cv::Size size, double sigma_px, Origin origin) {
@@ -136,11 +167,8 @@ double microseconds_since(std::clock_t begin) {
 /// Processor time of one measure() once the spot is followed and the wall known: mean of 96 frames,
 /// the least of eleven such means, since what else runs on the machine only adds.
 double microseconds_per_frame(double sigma_px, Origin origin) {
-  const std::vector<cv::Mat> frames = moving_spot({1280, 720}, sigma_px, origin);
-  std::vector<tracker::Picture> films;
-  if (origin == Origin::kFilm) {
-    for (const cv::Mat& frame : frames) films.push_back(film_picture(frame));
-  }
+  const std::vector<tracker::Picture> frames =
+      pictures_of(moving_spot({1280, 720}, sigma_px, origin), origin);
   tracker::SpotFinder finder;
   constexpr int kSweeps = 4;  // there and back, twice: all that is done every few frames is in
   double least_us = std::numeric_limits<double>::infinity();
@@ -150,8 +178,7 @@ double microseconds_per_frame(double sigma_px, Origin origin) {
       for (std::size_t k = 0; k < frames.size(); ++k) {
         const std::size_t index = sweep % 2 == 0 ? k : frames.size() - 1 - k;
         const std::clock_t begin = std::clock();
-        const auto measurement =
-            films.empty() ? finder.measure(frames[index]) : finder.measure(films[index]);
+        const auto measurement = finder.measure(frames[index]);
         total_us += microseconds_since(begin);
         if (!measurement.position) std::printf("not found while timing\n");
       }
@@ -243,11 +270,15 @@ int main(int count, char** words) {
   }
   cv::setNumThreads(1);  // as the replay does
   for (const double sigma_px : {2.5, 5.0, 10.0}) {
-    std::printf("1280 x 720, sigma %4.1f px: %5.0f us gray, %5.0f us colour, %5.0f us film\n",
-                sigma_px,
-                microseconds_per_frame(sigma_px, Origin::kGray),
-                microseconds_per_frame(sigma_px, Origin::kColour),
-                microseconds_per_frame(sigma_px, Origin::kFilm));
+    std::printf("1280 x 720, sigma %4.1f px:", sigma_px);
+    for (const auto& [name, origin] : {std::pair("gray", Origin::kGray),
+                                       std::pair("colour", Origin::kColour),
+                                       std::pair("lossless film", Origin::kFilm),
+                                       std::pair("lossy film", Origin::kLossyFilm)}) {
+      std::printf(" %5.0f us %s", microseconds_per_frame(sigma_px, origin), name);
+      std::fflush(stdout);
+    }
+    std::printf("\n");
   }
   std::printf("1280 x 720, no spot: %.0f us per frame\n", microseconds_per_lost_frame());
   return 0;

@@ -68,6 +68,15 @@ struct GrayShares {
   }
 };
 
+/// The same of a film: gray = luma (stored - black) + blue (value - 128) + red (value - 128). A
+/// colour that would be brighter than white or darker than black counts as that.
+struct FilmGray {
+  float luma;
+  float black;
+  float blue;
+  float red;
+};
+
 /// A picture to measure in: luma and colours of what is asked for; only that is converted. A value
 /// that is cheap to copy; copies share the pixels, which nobody changes. What it gives out may
 /// share them too and is valid as long as one copy lives.
@@ -104,7 +113,7 @@ class Picture {
       const auto& p = bgr_.at<cv::Vec3b>(row, column);
       return shares_ ? shares_->gray(p[0], p[1], p[2]) : luma_of(p);
     }
-    if (shares_) return gray({column, row, 1, 1}).at<std::uint8_t>(0, 0);
+    if (film_gray_) return film_gray_at(column, row);
     const std::uint8_t stored = planes_.luma.at<std::uint8_t>(row, column);
     return planes_.full_range ? stored : full_range_of(stored);
   }
@@ -125,9 +134,13 @@ class Picture {
     cv::Mat luma;
   };
 
-  FilmPlanes planes_;                 // without luma if the picture came as BGR
-  cv::Mat bgr_;                       // of a picture that came as BGR
-  std::optional<GrayShares> shares_;  // only where there is colour; else gray is luma
+  [[nodiscard]] std::uint8_t film_gray_at(int column, int row) const;
+
+  FilmPlanes planes_;  // without luma if the picture came as BGR
+  cv::Mat bgr_;        // of a picture that came as BGR
+  // Only where there is colour; else gray is luma.
+  std::optional<GrayShares> shares_;   // of a picture that came as BGR,
+  std::optional<FilmGray> film_gray_;  // of a film
   std::shared_ptr<ConvertedLuma> converted_;
 };
 

@@ -14,10 +14,7 @@ constexpr double kLumasNoise = 1.5;
 
 /// The spot's light in one gray.
 double peak_in(const Picture& frame, const cv::Rect& area, const SpotFit& fit, int saturation) {
-  const SpotShape& s = fit.shape;
-  return lit_shape(cut_patch(frame, area, saturation),
-                   {s.x_px, s.y_px, s.sigma_x_px, s.sigma_y_px, {}})
-      .peak;
+  return lit_shape(cut_patch(frame, area, saturation), start_at(fit)).peak;
 }
 
 }  // namespace
@@ -53,7 +50,9 @@ std::optional<SpotFit> ColourPlane::compare(const Picture& frame,
   const cv::Rect area =
       square_around(spot.x_px, spot.y_px, patch_half_px(larger_sigma(spot)), frame.size());
   note_light(frame, area, fit, saturation);
-  const SpotFitStart start{spot.x_px, spot.y_px, spot.sigma_x_px, spot.sigma_y_px, {}};
+  SpotFitStart start = start_at(fit);
+  start.noise.reset();
+  start.form_is_known = true;
   // Both without what has been learned of the wall, which is luma's.
   const SpotFit luma = fit_spot(cut_patch(frame, area, saturation), start);
   const SpotFit sum = fit_spot(cut_patch(frame.in_gray_of(matched()), area, saturation), start);

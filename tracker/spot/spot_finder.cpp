@@ -14,13 +14,10 @@ namespace {
 constexpr double kEdge_sigmas = 2.0;        // a spot nearer to the border is cut
 constexpr double kLeastSignificance = 6.0;  // of a spot of known width
 constexpr double kFirstSignificance = 8.0;  // while nothing is known
-constexpr double kWidthTolerance = 0.3;     // of the logarithm
 constexpr double kLongestAspect = 4.0;
 constexpr double kFarTooWide = 3.0;    // times the learned width: not the spot's light
 constexpr double kCoreClipped = 0.02;  // share of saturated pixels within one sigma
-constexpr int kFirstWidths = 5;        // spots before the width counts as known
-constexpr int kMostWidths = 50;        // length of its memory
-constexpr int kNewWidthFrames = 25;
+constexpr int kFormEvery = 32;  // frames: whether the spot is seen to be slanted or to have a halo
 constexpr int kCoastingFrames = 8;  // the speed is believed for so long
 constexpr int kRivalEvery = 4;      // frames, while the spot is young; later 8 times rarer
 constexpr int kRivalSightings = 3;
@@ -32,11 +29,17 @@ constexpr int kUndecided = 512;      // frames in which a brighter moving light 
 constexpr int kFaintMisses = 25;     // frames after which a light of less than
 constexpr double kFaintShare = 0.5;  // this share of the last one's peak may be the spot
 constexpr double kSameRival = 1.6;   // peaks of one and the same light, at most that far apart
-constexpr int kWidthsForDoubt = 20;
-constexpr double kLeastDoubt = 0.04;  // of the logarithm of a width
-constexpr double kDoubt_scatters = 6.0;
 // Counts. Lossy film makes its wall quieter than the specks that it leaves of the camera's noise.
 constexpr double kLossyNoise = 2.0;
+
+/// Of the spot's own axes: the root of the ratio of the eigenvalues of its inverse covariance.
+double aspect_of(const SpotShape& shape) {
+  const double x = 1.0 / (shape.sigma_x_px * shape.sigma_x_px);
+  const double y = 1.0 / (shape.sigma_y_px * shape.sigma_y_px);
+  const double xy = shape.slant / (shape.sigma_x_px * shape.sigma_y_px);
+  const double root = std::hypot(0.5 * (x - y), xy);
+  return std::sqrt((0.5 * (x + y) + root) / (0.5 * (x + y) - root));
+}
 
 /// Counts of a patch, smoothed over a square.
 cv::Mat smoothed_counts(const SpotPatch& patch, int half_px) {
@@ -120,16 +123,6 @@ SpotMeasurement SpotFinder::follow(const Picture& frame) {
   return measured(followed_->fit);
 }
 
-bool SpotFinder::is_doubtful(const SpotFit& fit) const {
-  if (width_.spots < kWidthsForDoubt) return false;
-  const auto is_off = [](double sigma_px, double log, double variance) {
-    return std::abs(std::log(sigma_px) - log) >
-           std::max(kLeastDoubt, kDoubt_scatters * std::sqrt(variance));
-  };
-  return is_off(fit.shape.sigma_x_px, width_.log_x, width_.variance_x) ||
-         is_off(fit.shape.sigma_y_px, width_.log_y, width_.variance_y);
-}
-
 /// The light that was found elsewhere is the spot from now on.
 void SpotFinder::switch_to(const SpotFit& fit) {
   wall_.forget();
@@ -140,15 +133,24 @@ void SpotFinder::switch_to(const SpotFit& fit) {
   rival_.reset();
 }
 
+/// What lossy film leaves of a spot, and drags behind it, would pass for a slant or a halo.
+void SpotFinder::keep_form(SpotFitStart& start) const {
+  if (!lossy_film_) return;
+  start.form = SpotForm::kUpright;
+  start.slant = 0.0;
+  start.halo_share = 0.0;
+  start.form_is_known = true;
+}
+
 /// First exactly where the spot should be, then at the brightest place around it.
 std::optional<SpotFinder::Judged> SpotFinder::look_near(const Picture& frame) const {
   const SpotShape& last = followed_->fit.shape;
   const double coasting = followed_->misses < kCoastingFrames ? followed_->misses + 1 : 0;
-  SpotFitStart start{last.x_px + coasting * followed_->speed_x_px,
-                     last.y_px + coasting * followed_->speed_y_px,
-                     last.sigma_x_px,
-                     last.sigma_y_px,
-                     followed_->fit.noise};
+  SpotFitStart start = start_at(followed_->fit);
+  start.x_px += coasting * followed_->speed_x_px;
+  start.y_px += coasting * followed_->speed_y_px;
+  start.form_is_known = followed_->age >= kYoung && followed_->age % kFormEvery != 0;
+  keep_form(start);
   const Judged expected = look_at(frame, start, Learned::kUsed);
   if (expected.verdict == Verdict::kSpot) return expected;
 
@@ -204,7 +206,7 @@ SpotMeasurement SpotFinder::search(const Picture& frame, const std::optional<Jud
 SpotFinder::Judged SpotFinder::look_at(const Picture& frame,
                                        const SpotFitStart& start,
                                        Learned learned) const {
-  const int half_px = patch_half_px(std::max(start.sigma_x_px, start.sigma_y_px));
+  const int half_px = patch_half_px(larger_sigma(start));
   const cv::Rect area = square_around(start.x_px, start.y_px, half_px, size_);
   if (area.empty()) return {};
   SpotPatch patch = cut_patch(frame, area, options_.saturation);
@@ -232,17 +234,23 @@ SpotFinder::Judged SpotFinder::look_at_candidate(const Picture& frame,
   SpotPatch patch = cut_patch(frame, area, options_.saturation);
   if (learned == Learned::kUsed) wall_.prepare(patch);
   const double rough_px = rough_width_px(patch, candidate.x_px, candidate.y_px);
-  SpotFitStart start{candidate.x_px, candidate.y_px, rough_px, rough_px, std::nullopt};
+  SpotFitStart start{.x_px = candidate.x_px,
+                     .y_px = candidate.y_px,
+                     .sigma_x_px = rough_px,
+                     .sigma_y_px = rough_px};
+  keep_form(start);
   if (rough_px <= 0.0) return {};
   Judged judged = look_at(frame, start, learned);
   for (int round = 0; round < 3 && judged.fit.converged; ++round) {
     const SpotShape& shape = judged.fit.shape;
     const int needed_px = patch_half_px(larger_sigma(shape));
-    const int had_px = patch_half_px(std::max(start.sigma_x_px, start.sigma_y_px));
+    const int had_px = patch_half_px(larger_sigma(start));
     const bool off_centre = std::max(std::abs(shape.x_px - start.x_px),
                                      std::abs(shape.y_px - start.y_px)) > 0.5 * shape.sigma_x_px;
     if (!off_centre && std::abs(needed_px - had_px) <= needed_px / 5) break;
-    start = {shape.x_px, shape.y_px, shape.sigma_x_px, shape.sigma_y_px, std::nullopt};
+    start = start_at(judged.fit);
+    start.noise.reset();
+    keep_form(start);
     if (larger_sigma(shape) > options_.most_width_px) break;
     judged = look_at(frame, start, learned);
   }
@@ -269,30 +277,20 @@ SpotFinder::Verdict SpotFinder::judge(const SpotPatch& patch,
   const double learned_px = std::exp(0.5 * (width_.log_x + width_.log_y));
   if (width_known && width_px > kFarTooWide * learned_px) return Verdict::kNoLight;
 
-  const double margin_x_px =
-      kEdge_sigmas * (width_known ? std::exp(width_.log_x) : shape.sigma_x_px);
-  const double margin_y_px =
-      kEdge_sigmas * (width_known ? std::exp(width_.log_y) : shape.sigma_y_px);
+  const double reach = kEdge_sigmas * spread_by_slant(shape);
+  const double margin_x_px = reach * (width_known ? std::exp(width_.log_x) : shape.sigma_x_px);
+  const double margin_y_px = reach * (width_known ? std::exp(width_.log_y) : shape.sigma_y_px);
   const bool cut = shape.x_px < margin_x_px || shape.y_px < margin_y_px ||
                    shape.x_px > size_.width - 1 - margin_x_px ||
                    shape.y_px > size_.height - 1 - margin_y_px;
   const bool outside = shape.x_px < patch.left_px || shape.y_px < patch.top_px ||
                        shape.x_px > static_cast<double>(patch.left_px + patch.columns() - 1) ||
                        shape.y_px > static_cast<double>(patch.top_px + patch.rows() - 1);
-  const double aspect = larger_sigma(shape) / std::min(shape.sigma_x_px, shape.sigma_y_px);
-  if (cut || outside || aspect > kLongestAspect || width_px > options_.most_width_px ||
+  if (cut || outside || aspect_of(shape) > kLongestAspect || width_px > options_.most_width_px ||
       fit.misfit > options_.most_misfit || (width_known && !has_learned_width(fit))) {
     return Verdict::kWrongShape;
   }
   return Verdict::kSpot;
-}
-
-bool SpotFinder::has_learned_width(const SpotFit& fit) const {
-  if (width_.spots < kFirstWidths) return true;
-  // The scatter is that of good spots: a bad one's own would excuse whatever it looks like.
-  const double tolerance = kWidthTolerance + 3.0 * width_.u_log;
-  return std::abs(std::log(fit.shape.sigma_x_px) - width_.log_x) < tolerance &&
-         std::abs(std::log(fit.shape.sigma_y_px) - width_.log_y) < tolerance;
 }
 
 void SpotFinder::accept(const SpotFit& fit) {
@@ -326,28 +324,6 @@ void SpotFinder::accept(const SpotFit& fit) {
   }
   followed_ = next;
   learn_width(fit);
-}
-
-void SpotFinder::learn_width(const SpotFit& fit) {
-  width_.spots = std::min(width_.spots + 1, kMostWidths);
-  const double off_x = std::log(fit.shape.sigma_x_px) - width_.log_x;
-  const double off_y = std::log(fit.shape.sigma_y_px) - width_.log_y;
-  if (width_.spots > 1) {
-    width_.variance_x += (off_x * off_x - width_.variance_x) / (width_.spots - 1);
-    width_.variance_y += (off_y * off_y - width_.variance_y) / (width_.spots - 1);
-  }
-  width_.doubtful = 0;
-  width_.log_x += (std::log(fit.shape.sigma_x_px) - width_.log_x) / width_.spots;
-  width_.log_y += (std::log(fit.shape.sigma_y_px) - width_.log_y) / width_.spots;
-  width_.u_log += (fit.u_log_sigma - width_.u_log) / width_.spots;
-  width_.contrary = 0;
-}
-
-void SpotFinder::consider_new_width(const Judged& judged) {
-  const bool only_width = judged.fit.converged && judged.fit.misfit <= options_.most_misfit &&
-                          !has_learned_width(judged.fit);
-  width_.contrary = only_width ? width_.contrary + 1 : 0;
-  if (width_.contrary >= kNewWidthFrames) width_ = {};
 }
 
 void SpotFinder::look_for_rival(const Picture& frame) {

@@ -45,9 +45,11 @@ struct SpotFinderOptions {
 ///   two may cross. Should the weaker one be followed, the brighter takes its place as soon as the
 ///   two are known to belong together; until then, early in the night, the state is kBlocked.
 /// - Two lights that merge unknown to all this are wider than the spot: kBlocked as soon as a width
-///   is off by more than 4 % and six times its usual scatter.
-/// - Lossy film (see RepeatedWall) displaces the spot without a trace in its shape. There the
-///   uncertainty is widened by 1.2 where the spot is fast to 1.8 where it creeps: over H.264 films
+///   is off by more than 4 %, slant or share of the halo by more than 0.1, and six times its usual
+///   scatter.
+/// - Lossy film (see RepeatedWall) displaces the spot without a trace in its shape. There neither a
+///   slant nor a halo is looked for, which film itself makes, and the uncertainty is widened
+///   by 1.2 where the spot is fast to 1.8 where it creeps: over H.264 films
 ///   of known truth (crf 18 and 23) the scatter was 1.1 to 1.3 and 1.8 times what the fit says.
 ///   Where blocks of the spot are repeated from the frame before, the uncertainty contains what it
 ///   may have gone on meanwhile, and where it crosses a ghost what the ghost displaces it by. What
@@ -77,6 +79,8 @@ class SpotFinder {
  private:
   static constexpr double kMovedSigmas = 2.0;  // merging with another light moves it by less
   static constexpr int kYoung = 64;            // frames
+  static constexpr int kFirstWidths = 5;       // spots before the width counts as known
+  static constexpr int kNewWidthFrames = 25;   // after which another one does
 
   enum class Verdict { kNoLight, kWrongShape, kSpot };
 
@@ -139,9 +143,13 @@ class SpotFinder {
   struct LearnedWidth {
     double log_x = 0;
     double log_y = 0;
+    double slant = 0;
+    double halo_share = 0;
     double u_log = 0;
     double variance_x = 0;  ///< of the logarithms, from spot to spot
     double variance_y = 0;
+    double variance_slant = 0;
+    double variance_halo = 0;
     int doubtful = 0;  ///< in a row
     int spots = 0;
     int contrary = 0;  ///< consecutive lights of another width
@@ -151,6 +159,7 @@ class SpotFinder {
   [[nodiscard]] SpotMeasurement measure_in(const Picture& frame);
   [[nodiscard]] SpotMeasurement follow(const Picture& frame);
   [[nodiscard]] SpotMeasurement search(const Picture& frame, const std::optional<Judged>& seen);
+  void keep_form(SpotFitStart& start) const;
   [[nodiscard]] std::optional<Judged> look_near(const Picture& frame) const;
   [[nodiscard]] Judged look_at(const Picture& frame,
                                const SpotFitStart& start,

@@ -95,8 +95,8 @@ SpotFit SpotFinder::fit_beside_ghost(const SpotPatch& patch, const SpotFitStart&
   const auto apart_px = [&](const SpotShape& light, double x_px, double y_px) {
     return std::hypot(light.x_px - x_px, light.y_px - y_px);
   };
-  if (!ghost || apart_px(*ghost, start.x_px, start.y_px) >
-                    kGhostReach_sigmas * std::max(start.sigma_x_px, start.sigma_y_px)) {
+  if (!ghost ||
+      apart_px(*ghost, start.x_px, start.y_px) > kGhostReach_sigmas * larger_sigma(start)) {
     return fit_spot(patch, start);
   }
   SpotPatch without = patch;
@@ -107,7 +107,9 @@ SpotFit SpotFinder::fit_beside_ghost(const SpotPatch& patch, const SpotFitStart&
     without.counts = patch.counts - SpotModel(patch, light).spot();
     fit = fit_spot(without, next);
     if (!fit.converged) return fit;
-    next = {fit.shape.x_px, fit.shape.y_px, fit.shape.sigma_x_px, fit.shape.sigma_y_px, {}};
+    next = start_at(fit);
+    next.noise.reset();
+    next.form_is_known = start.form_is_known;
     light = *ghost_.at(fit.shape.x_px, fit.shape.y_px);
   }
   if (apart_px(light, fit.shape.x_px, fit.shape.y_px) < 4.0 * larger_sigma(fit.shape)) {

@@ -7,136 +7,39 @@
 #include <Eigen/Cholesky>
 #include <opencv2/imgproc.hpp>
 
+#include "tracker/spot/spot_adjustment.h"
+
 namespace nightswing::tracker {
 namespace {
 
-constexpr double kHuber = 4.0;  // standard deviations
-constexpr double kSmallestSigma_px = 0.2;
 constexpr double kStill_px = 1e-3;        // a step that no longer matters beside the noise
 constexpr double kNearlyStill_px = 1e-2;  // one that does not, before the weights are final
 constexpr int kSmallestPatch_px = 5;
-constexpr double kBroad_px = 6.0;  // sigma
-constexpr int kMostTries = 40;
-constexpr double kLitShare = 0.01;  // of the peak; 3 sigma from the centre
-constexpr double kFirstDamping = 1e-3;
-constexpr double kMostDamping = 1e9;
-constexpr double kDarkDoubt = 0.1;    // share of a mark's darkness that is not known,
-constexpr double kSurelyPrint = 0.3;  // if it is darker by that; of a fainter one all may be shade
+constexpr double kSmoothSigma = 2.4;    // in pixels as large as a spot can bear,
+constexpr double kDetailedSigma = 4.0;  // if it is clipped, or on print
+constexpr double kLitShare = 0.01;      // of the peak; 3 sigma from the centre
+constexpr double kShown = 4.0;          // standard deviations of slant or halo, to be fitted,
+constexpr double kStillShown = 2.0;     // or to remain so
+constexpr int kFormLooks = 2;
 
-/// One shape held against the patch: residuals and weights.
-struct Comparison {
-  SpotModel model;
-  Eigen::ArrayXXd residual;  ///< counts less model; 0 for a saturated pixel below the model
-  Eigen::ArrayXXd weight;    ///< 1 / variance, less for outliers, 0 for a silent saturated pixel
-  double cost = 0;
-};
-
-Eigen::ArrayXXd light_on(const SpotPatch& patch, const SpotModel& model) {
-  return model.spot() * patch.reflectance;
-}
-
-/// 1 / variance of the counts: noise, and what the reflectance of a printed mark leaves open.
-Eigen::ArrayXXd certainty_on(const SpotPatch& patch,
-                             const SpotModel& model,
-                             const SpotNoise& noise) {
-  const Eigen::ArrayXXd darkness = 1.0 - patch.reflectance;
-  const Eigen::ArrayXXd doubt =
-      darkness * (1.0 - darkness / kSurelyPrint).max(kDarkDoubt) * model.spot();
-  return (variance_of(noise, light_on(patch, model)) + doubt.square()).inverse();
-}
-
-Comparison compare(const SpotPatch& patch, SpotModel model, const Eigen::ArrayXXd& certainty) {
-  Comparison c{std::move(model), {}, certainty, 0};
-  c.residual = patch.counts - c.model.counts();
-  const Eigen::ArrayXXd speaks = 1.0 - patch.at_least * (c.residual <= 0.0).cast<double>();
-  c.residual *= speaks;
-  c.weight *= speaks;
-  const Eigen::ArrayXXd squares = c.residual.square() * certainty;
-  c.cost = squares.sum();
-  if (squares.maxCoeff() <= kHuber * kHuber) return c;
-  for (Eigen::Index k = 0; k < squares.size(); ++k) {
-    if (squares(k) <= kHuber * kHuber) continue;
-    const double size = std::sqrt(squares(k));
-    c.weight(k) *= kHuber / size;
-    c.cost += kHuber * (2.0 * size - kHuber) - squares(k);
-  }
-  return c;
-}
-
-ShapeVector vector_of(const SpotShape& s) {
-  ShapeVector v;
-  v << s.peak, s.x_px, s.sigma_x_px, s.y_px, s.sigma_y_px, s.level, s.slope_x, s.slope_y;
-  return v;
-}
-
-SpotShape shape_of(const ShapeVector& v) {
-  return {v(0), v(1), v(2), v(3), v(4), v(5), v(6), v(7)};
-}
-
-/// Keeps one step within what the linearisation can bear: one sigma of travel, a factor of 1.5 in
-/// width.
-ShapeVector bounded_step(ShapeVector step, const SpotShape& from) {
-  const auto bound = [&step](int k, double most) { step(k) = std::clamp(step(k), -most, most); };
-  bound(1, from.sigma_x_px);
-  bound(2, from.sigma_x_px / 3.0);
-  bound(3, from.sigma_y_px);
-  bound(4, from.sigma_y_px / 3.0);
-  return step;
-}
-
-bool plausible(const SpotPatch& patch, const ShapeVector& v) {
-  const double widest = 2.0 * static_cast<double>(std::max(patch.columns(), patch.rows()));
-  return v.allFinite() && v(2) > kSmallestSigma_px && v(4) > kSmallestSigma_px && v(2) < widest &&
-         v(4) < widest && std::abs(v(1) - patch.left_px) < 2.0 * widest &&
-         std::abs(v(3) - patch.top_px) < 2.0 * widest;
-}
-
-/// Levenberg-Marquardt with the certainty of the pixels held; ends when a step moves the spot by
-/// less than `still_px`. Returns the comparison at the final shape, or none if the fit ran away.
-std::optional<Comparison> improve(const SpotPatch& patch,
-                                  const Eigen::ArrayXXd& certainty,
-                                  double still_px,
-                                  SpotModel start) {
-  Comparison now = compare(patch, std::move(start), certainty);
-  double damping = kFirstDamping;
-  for (int tries = 0; tries < kMostTries && damping < kMostDamping; ++tries) {
-    const SpotShape& shape = now.model.shape();
-    ShapeMatrix damped = now.model.normal_matrix(now.weight);
-    damped.diagonal() *= 1.0 + damping;
-    damped.diagonal().array() += 1e-12 * damped.diagonal().maxCoeff();
-    const ShapeVector gradient = now.model.gradient(now.weight * now.residual);
-    const ShapeVector step = bounded_step(damped.ldlt().solve(gradient), shape);
-    const ShapeVector next = vector_of(shape) + step;
-    if (!next.allFinite()) return std::nullopt;
-    if (!plausible(patch, next)) {
-      damping = 10.0 * damping;
-      continue;
-    }
-    Comparison then = compare(patch, SpotModel(patch, shape_of(next)), certainty);
-    const double travel_px = step.segment<4>(1).cwiseAbs().sum();
-    if (then.cost > now.cost && travel_px >= still_px) {
-      damping = 10.0 * damping;
-      continue;
-    }
-    now = std::move(then);
-    if (travel_px < still_px) return now;
-    damping = 0.1 * damping;
-  }
-  return std::nullopt;
+ShapeMatrix inverse_of(const ShapeMatrix& information) {
+  return information.ldlt().solve(ShapeMatrix::Identity(information.rows(), information.cols()));
 }
 
 /// Noise from the residuals; each square is raised by what the fit has absorbed of it. Only pixels
 /// that the spot lights count: compression wipes the wall clean, but not the spot's neighbourhood.
 SpotNoise noise_in(const SpotPatch& patch, const Comparison& c, const Eigen::ArrayXXd& certainty) {
-  const ShapeMatrix covariance =
-      c.model.normal_matrix(c.weight).ldlt().solve(ShapeMatrix::Identity());
+  const ShapeMatrix covariance = inverse_of(information_of(c.model, c.weight));
   const Eigen::ArrayXXd absorbed =
       (c.weight * c.model.quadratic_form(covariance)).max(0.0).min(0.9);
   const Eigen::ArrayXXd& spot = c.model.spot();
   const Eigen::ArrayXXd counted =
       (1.0 - patch.at_least) * (spot > kLitShare * spot.maxCoeff()).cast<double>();
-  return estimate_noise(
-      c.residual.square() / (1.0 - absorbed), light_on(patch, c.model), certainty, counted);
+  return estimate_noise(c.residual.square() / (1.0 - absorbed),
+                        light_on(patch, c.model),
+                        certainty,
+                        counted,
+                        kRounding / (static_cast<double>(patch.merged) * patch.merged));
 }
 
 cv::Mat smoothed(const Eigen::ArrayXXd& values, int half_px) {
@@ -180,7 +83,7 @@ double core_clipped_of(const SpotPatch& patch, const SpotShape& shape) {
     const double v = (static_cast<double>(j + patch.top_px) - shape.y_px) / shape.sigma_y_px;
     for (Eigen::Index i = 0; i < patch.columns(); ++i) {
       const double u = (static_cast<double>(i + patch.left_px) - shape.x_px) / shape.sigma_x_px;
-      if (u * u + v * v > 1.0) continue;
+      if (u * u + v * v - 2.0 * shape.slant * u * v > 1.0) continue;
       pixels += 1.0;
       clipped += patch.at_least(i, j);
     }
@@ -204,8 +107,7 @@ SpotFit described(const SpotPatch& patch,
                   const Eigen::ArrayXXd& certainty) {
   const Comparison c = compare(patch, std::move(model), certainty);
   const SpotShape& shape = c.model.shape();
-  const ShapeMatrix covariance =
-      c.model.normal_matrix(c.weight).ldlt().solve(ShapeMatrix::Identity());
+  const ShapeMatrix covariance = inverse_of(information_of(c.model, c.weight));
   const Eigen::ArrayXXd light = light_on(patch, c.model);
   const Eigen::ArrayXXd lit =
       (light > 0.05 * shape.peak).cast<double>() * (c.weight > 0.0).cast<double>();
@@ -216,7 +118,7 @@ SpotFit described(const SpotPatch& patch,
   fit.shape = shape;
   fit.noise = noise;
   fit.correlation = correlation_of(scaled, lit * light.max(0.0));
-  const double freedom = std::max(lit.sum() - 5.0, 1.0);
+  const double freedom = std::max(lit.sum() - (parameters_of(shape.form) - 3), 1.0);
   fit.chi_square = (lit * scaled.square()).sum() / freedom;
   const double widening = std::sqrt(std::max(fit.chi_square, 1.0));
   const auto deviation = [&](int k) {
@@ -237,50 +139,156 @@ SpotFit described(const SpotPatch& patch,
   return fit;
 }
 
-SpotFit fit_pixels(const SpotPatch& patch, const SpotFitStart& start) {
-  if (patch.columns() < kSmallestPatch_px || patch.rows() < kSmallestPatch_px) return {};
+/// Slant and share of the halo as one more step would have them, be they fitted or not, in their
+/// standard deviations.
+struct FormEvidence {
+  double slant;
+  double halo_share;
+  double slants;  ///< slant in standard deviations
+  double halos;   ///< the same of the halo's share
+};
+
+/// With equal weights, when nothing is known of the noise, each residual stands for its own
+/// standard deviation (White, Econometrica 48, 817, 1980).
+FormEvidence form_evidence(const SpotPatch& patch, const Comparison& c, bool noise_is_known) {
+  SpotShape shape = c.model.shape();
+  shape.form = SpotForm::kHaloed;  // what is not fitted is 0 in it
+  const SpotModel model(patch, shape);
+  const ShapeMatrix covariance = inverse_of(information_of(model, c.weight));
+  const Eigen::ArrayXXd pull = c.weight * c.residual;
+  const ShapeVector step = covariance * gradient_of(model, pull);
+  const Eigen::ArrayXXd root_weight = c.weight.sqrt();
+  const ResidualCorrelation correlation =
+      correlation_of(c.residual * root_weight, light_on(patch, model).max(0.0));
+  const Eigen::ArrayXXd spread = noise_is_known ? root_weight : pull.abs();
+  const auto deviation = [&](int k) {
+    return std::sqrt(variance_of_sum(model.along(covariance.col(k)) * spread, correlation));
+  };
+  const double slant = shape.slant + step(8);
+  const double halo_share = shape.halo_share + step(9);
+  return {slant, halo_share, std::abs(slant) / deviation(8), halo_share / deviation(9)};
+}
+
+/// The shape in the form that the patch shows.
+SpotShape in_shown_form(SpotShape shape, const FormEvidence& evidence) {
+  const bool haloed = shape.form == SpotForm::kHaloed;
+  const bool slanted = shape.form != SpotForm::kUpright;
+  const bool halo = evidence.halos > (haloed ? kStillShown : kShown);
+  const bool slant = evidence.slants > (slanted ? kStillShown : kShown);
+  if (!halo && !slant) shape.slant = 0.0;
+  if (!halo) {
+    shape.halo_share = 0.0;
+    shape.halo_width = kUsualHalo;
+  }
+  if (slant && !slanted) shape.slant = std::clamp(evidence.slant, -0.6, 0.6);
+  if (halo && !haloed) shape.halo_share = std::clamp(evidence.halo_share, 0.01, 0.5);
+  if (halo) {
+    shape.form = SpotForm::kHaloed;
+  } else {
+    shape.form = slant ? SpotForm::kSlanted : SpotForm::kUpright;
+  }
+  return shape;
+}
+
+/// A fit and the noise by which its pixels are weighted.
+struct Weighted {
+  SpotModel model;
+  SpotNoise noise;
+  Eigen::ArrayXXd certainty;
+};
+
+/// Iterates the fit with the noise that its residuals show. If `noise_is_known` what the last frame
+/// showed serves until the place is final.
+std::optional<Weighted> fit_weighted(const SpotPatch& patch, Weighted fit, bool noise_is_known) {
+  const int rounds = noise_is_known ? 2 : 4;
+  for (int round = 1; round <= rounds; ++round) {
+    const double still_px = round < rounds ? kNearlyStill_px : kStill_px;
+    std::optional<Comparison> best = improve(patch, fit.certainty, still_px, std::move(fit.model));
+    if (!best) return std::nullopt;
+    if (!noise_is_known || round == rounds) fit.noise = noise_in(patch, *best, fit.certainty);
+    fit.certainty = certainty_on(patch, best->model, fit.noise);
+    fit.model = std::move(best->model);
+  }
+  return fit;
+}
+
+Weighted first_guess(const SpotPatch& patch, const SpotFitStart& start) {
   // With its saturated pixels the peak of a clipped spot would begin far too low, and the first
   // steps would go to widening the spot and narrowing it again.
   SpotModel model(patch, lit_shape(patch, start));
-  SpotNoise noise;
-  Eigen::ArrayXXd certainty;
   if (start.noise) {
-    certainty = certainty_on(patch, model, *start.noise);
-  } else {
-    // Nothing is known of the noise: equal weights, wide enough that no pixel is an outlier yet.
-    const double mean_square = (patch.counts - model.counts()).square().mean();
-    certainty =
-        Eigen::ArrayXXd::Constant(patch.columns(), patch.rows(), 1.0 / std::max(1.0, mean_square));
+    const Eigen::ArrayXXd certainty = certainty_on(patch, model, *start.noise);
+    return {std::move(model), *start.noise, certainty};
   }
-  const int rounds = start.noise ? 2 : 4;
-  if (start.noise) noise = *start.noise;
-  for (int round = 1; round <= rounds; ++round) {
-    const double still_px = round < rounds ? kNearlyStill_px : kStill_px;
-    std::optional<Comparison> best = improve(patch, certainty, still_px, std::move(model));
-    if (!best) return {};
-    // What the last frame showed serves until the place is final.
-    if (!start.noise || round == rounds) noise = noise_in(patch, *best, certainty);
-    certainty = certainty_on(patch, best->model, noise);
-    model = std::move(best->model);
-  }
-  return described(patch, std::move(model), noise, certainty);
+  // Nothing is known of the noise: equal weights, wide enough that no pixel is an outlier yet.
+  const double mean_square = (patch.counts - model.counts()).square().mean();
+  return {
+      std::move(model),
+      {},
+      Eigen::ArrayXXd::Constant(patch.columns(), patch.rows(), 1.0 / std::max(1.0, mean_square))};
 }
 
-/// A broad spot in pixels of twice the size: nothing is lost, and the work is a quarter.
-SpotFit fit_coarsely(const SpotPatch& patch, const SpotFitStart& start) {
-  SpotFitStart coarse_start = start;
-  coarse_start.x_px = (start.x_px - patch.left_px - 0.5) / 2.0;
-  coarse_start.y_px = (start.y_px - patch.top_px - 0.5) / 2.0;
-  coarse_start.sigma_x_px = start.sigma_x_px / 2.0;
-  coarse_start.sigma_y_px = start.sigma_y_px / 2.0;
-  SpotFit fit = fit_spot(halved(patch), coarse_start);
-  fit.shape.x_px = 2.0 * fit.shape.x_px + 0.5 + patch.left_px;
-  fit.shape.y_px = 2.0 * fit.shape.y_px + 0.5 + patch.top_px;
-  fit.shape.sigma_x_px *= 2.0;
-  fit.shape.sigma_y_px *= 2.0;
-  fit.u_x_px *= 2.0;
-  fit.u_y_px *= 2.0;
-  fit.wall_scatter *= 2.0;
+/// Before the misfit of a wrong form can pass for noise.
+std::optional<Weighted> in_first_form(const SpotPatch& patch, Weighted guess) {
+  std::optional<Comparison> best =
+      improve(patch, guess.certainty, kNearlyStill_px, std::move(guess.model));
+  if (!best) return std::nullopt;
+  guess.model =
+      SpotModel(patch, in_shown_form(best->model.shape(), form_evidence(patch, *best, false)));
+  return guess;
+}
+
+SpotFit fit_pixels(const SpotPatch& patch, const SpotFitStart& start) {
+  if (patch.columns() < kSmallestPatch_px || patch.rows() < kSmallestPatch_px) return {};
+  std::optional<Weighted> guess = first_guess(patch, start);
+  if (!start.noise && !start.form_is_known) guess = in_first_form(patch, std::move(*guess));
+  if (!guess) return {};
+  std::optional<Weighted> fit = fit_weighted(patch, std::move(*guess), start.noise.has_value());
+  for (int look = 0; fit && !start.form_is_known && look < kFormLooks; ++look) {
+    const Comparison c = compare(patch, fit->model, fit->certainty);
+    const SpotShape shape = in_shown_form(fit->model.shape(), form_evidence(patch, c, true));
+    if (shape.form == fit->model.shape().form) break;
+    Weighted next = *fit;
+    next.model = SpotModel(patch, shape);
+    std::optional<Weighted> other = fit_weighted(patch, std::move(next), false);
+    if (!other) break;
+    fit = std::move(other);
+  }
+  if (!fit) return {};
+  return described(patch, std::move(fit->model), fit->noise, fit->certainty);
+}
+
+/// How many pixels across may be merged into one.
+int mergeable(const SpotPatch& patch, const SpotFitStart& start) {
+  const double smaller_px =
+      std::min(start.sigma_x_px, start.sigma_y_px) / std::sqrt(1.0 + std::abs(start.slant));
+  if (smaller_px < 2.0 * kSmoothSigma) return 1;
+  const bool detailed = patch.at_least.maxCoeff() > 0.0 || patch.reflectance.minCoeff() < 1.0;
+  return std::max(1, static_cast<int>(smaller_px / (detailed ? kDetailedSigma : kSmoothSigma)));
+}
+
+SpotNoise times(const SpotNoise& noise, double factor) {
+  return {factor * noise.background, factor * noise.shot, factor * noise.speckle};
+}
+
+SpotFit fit_merged(const SpotPatch& patch, const SpotFitStart& start, int across) {
+  const double size = across;
+  SpotFitStart coarse = start;
+  coarse.x_px = (start.x_px - patch.left_px + 0.5) / size - 0.5;
+  coarse.y_px = (start.y_px - patch.top_px + 0.5) / size - 0.5;
+  coarse.sigma_x_px = start.sigma_x_px / size;
+  coarse.sigma_y_px = start.sigma_y_px / size;
+  if (start.noise) coarse.noise = times(*start.noise, 1.0 / (size * size));
+  SpotFit fit = fit_pixels(merged(patch, across), coarse);
+  if (!fit.converged) return {};
+  fit.shape.x_px = size * (fit.shape.x_px + 0.5) - 0.5 + patch.left_px;
+  fit.shape.y_px = size * (fit.shape.y_px + 0.5) - 0.5 + patch.top_px;
+  fit.shape.sigma_x_px *= size;
+  fit.shape.sigma_y_px *= size;
+  fit.u_x_px *= size;
+  fit.u_y_px *= size;
+  fit.wall_scatter *= size;
+  fit.noise = times(fit.noise, size * size);
   return fit;
 }
 
@@ -293,6 +301,10 @@ SpotShape lit_shape(const SpotPatch& patch, const SpotFitStart& start) {
   shape.y_px = start.y_px;
   shape.sigma_x_px = start.sigma_x_px;
   shape.sigma_y_px = start.sigma_y_px;
+  shape.slant = start.slant;
+  shape.halo_share = start.halo_share;
+  shape.halo_width = start.halo_width;
+  shape.form = start.form;
   const SpotModel unit(patch, shape);
   const Eigen::ArrayXXd counted = 1.0 - patch.at_least;
   const double n = std::max(counted.sum(), 1.0);
@@ -304,8 +316,21 @@ SpotShape lit_shape(const SpotPatch& patch, const SpotFitStart& start) {
 }
 
 SpotFit fit_spot(const SpotPatch& patch, const SpotFitStart& start) {
-  const bool broad = std::min(start.sigma_x_px, start.sigma_y_px) > kBroad_px;
-  return broad ? fit_coarsely(patch, start) : fit_pixels(patch, start);
+  const int across = mergeable(patch, start);
+  return across > 1 ? fit_merged(patch, start, across) : fit_pixels(patch, start);
+}
+
+SpotFitStart start_at(const SpotFit& fit) {
+  const SpotShape& shape = fit.shape;
+  return {.x_px = shape.x_px,
+          .y_px = shape.y_px,
+          .sigma_x_px = shape.sigma_x_px,
+          .sigma_y_px = shape.sigma_y_px,
+          .noise = fit.noise,
+          .form = shape.form,
+          .slant = shape.slant,
+          .halo_share = shape.halo_share,
+          .halo_width = shape.halo_width};
 }
 
 }  // namespace nightswing::tracker

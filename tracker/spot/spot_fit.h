@@ -14,14 +14,19 @@ struct SpotFitStart {
   double y_px = 0;
   double sigma_x_px = 3;
   double sigma_y_px = 3;
-  std::optional<SpotNoise> noise;
+  std::optional<SpotNoise> noise = std::nullopt;
+  SpotForm form = SpotForm::kUpright;  ///< with its values:
+  double slant = 0;
+  double halo_share = 0;
+  double halo_width = 3;
+  bool form_is_known = false;  ///< saves looking whether the spot shows another
 };
 
 /// What a fit found. Meaningful only if `converged`. Uncertainties have k = 1.
 struct SpotFit {
   bool converged = false;
   SpotShape shape;
-  SpotNoise noise;
+  SpotNoise noise;  ///< of a pixel of the patch
   double u_x_px = 0;
   double u_y_px = 0;
   double u_log_sigma = 0;   ///< of the logarithm of either sigma, the larger of the two
@@ -32,18 +37,24 @@ struct SpotFit {
   ResidualCorrelation correlation;
 };
 
+/// At what was found before; nothing is known of the noise if that is left out.
+[[nodiscard]] SpotFitStart start_at(const SpotFit& fit);
+
 /// A spot there: peak (at least 1 count) and level by least squares, the place and the widths held.
 /// Saturated pixels, which say only "at least so bright", are left out.
 [[nodiscard]] SpotShape lit_shape(const SpotPatch& patch, const SpotFitStart& start);
 
 /// Fits a spot on a sloping background by weighted least squares (Levenberg and Marquardt).
 ///
-/// - The Gaussian is integrated over the pixel; its axes are those of the picture. A tilted
-///   elliptic spot is symmetric about its centre and is therefore not displaced by this.
+/// - The Gaussian is integrated over the pixel; its axes are those of the picture.
+/// - If it is seen to be slanted, or to have a halo, by four standard deviations, that is fitted
+///   too, until it is less than two. Both are symmetric about the centre and would not displace it;
+///   but what is left of them in the residuals passes for the laser's grain, which takes the weight
+///   from the core and makes the uncertainty several times too large. A spot that shows neither
+///   pays nothing for them.
 /// - Weights follow SpotNoise, which is estimated from the residuals and iterated with the fit.
-/// - A spot broader than 6 px (sigma) is fitted in pixels of twice the size, again and again if
-/// need
-///   be; the noise then reported is that of the larger pixels.
+/// - A broad spot is fitted in larger pixels, which are still 2.4 times smaller than its sigma (4
+///   times if part of it is saturated or on print): they lose 1.5 % of what the small ones say.
 /// - A saturated pixel says only "at least": it counts while the model is below it and not at all
 ///   when the model is above it.
 /// - Residuals beyond 4 standard deviations lose weight as 1 / |residual| (Huber), so that a

@@ -9,7 +9,6 @@
 namespace nightswing::tracker {
 namespace {
 
-constexpr double kRounding = 1.0 / 12.0;  // variance of a value rounded to whole counts
 constexpr double kLargestSquare = 16.0;
 constexpr double kLargestCorrelation = 0.95;
 
@@ -67,7 +66,8 @@ Eigen::ArrayXXd variance_of(const SpotNoise& noise, const Eigen::ArrayXXd& light
 SpotNoise estimate_noise(const Eigen::ArrayXXd& squares,
                          const Eigen::ArrayXXd& light,
                          const Eigen::ArrayXXd& certainty,
-                         const Eigen::ArrayXXd& counted) {
+                         const Eigen::ArrayXXd& counted,
+                         double rounding) {
   const double scale = std::max(light.maxCoeff(), 1.0);
   const Eigen::ArrayXXd lit = light.max(0.0) / scale;
   const Eigen::ArrayXXd weight = counted * certainty.square();
@@ -97,7 +97,7 @@ SpotNoise estimate_noise(const Eigen::ArrayXXd& squares,
     terms = solve_terms(normal, right, present);
   }
   if (!terms.allFinite()) return noise;
-  noise.background = std::max(terms(0), kRounding);
+  noise.background = std::max(terms(0), rounding);
   noise.shot = std::max(terms(1), 0.0) / scale;
   noise.speckle = std::max(terms(2), 0.0) / (scale * scale);
   return noise;

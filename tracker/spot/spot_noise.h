@@ -9,10 +9,12 @@ namespace nightswing::tracker {
 /// proportional to the light; without it the weights, and with them the result, lose a factor of
 /// two to three on a speckled spot.
 struct SpotNoise {
-  double background = 1.0;  ///< counts^2, at least 1/12 for the rounding to whole counts
+  double background = 1.0;  ///< counts^2
   double shot = 0.0;        ///< counts
   double speckle = 0.0;     ///< square of the contrast
 };
+
+inline constexpr double kRounding = 1.0 / 12.0;  ///< variance of a value rounded to whole counts
 
 /// Variance in every pixel; `light` is the spot's light (negative values count as 0).
 [[nodiscard]] Eigen::ArrayXXd variance_of(const SpotNoise& noise, const Eigen::ArrayXXd& light);
@@ -25,10 +27,12 @@ struct SpotNoise {
 /// speck
 ///           of dust, a mark)
 /// counted   1 for the pixels to use, 0 for the others
+/// rounding  variance of rounding to whole counts, below which the background does not fall
 [[nodiscard]] SpotNoise estimate_noise(const Eigen::ArrayXXd& squares,
                                        const Eigen::ArrayXXd& light,
                                        const Eigen::ArrayXXd& certainty,
-                                       const Eigen::ArrayXXd& counted);
+                                       const Eigen::ArrayXXd& counted,
+                                       double rounding = kRounding);
 
 /// Correlation of neighbouring residuals, along x and along y; 0 <= each < 1.
 struct ResidualCorrelation {

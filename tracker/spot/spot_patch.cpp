@@ -72,20 +72,31 @@ SpotPatch cut_patch(const Picture& frame, const cv::Rect& area, int saturation) 
   return patch;
 }
 
-SpotPatch halved(const SpotPatch& patch) {
+SpotPatch merged(const SpotPatch& patch, int across) {
   SpotPatch coarse;
-  const Eigen::Index columns = patch.columns() / 2;
-  const Eigen::Index rows = patch.rows() / 2;
-  coarse.counts.resize(columns, rows);
-  coarse.reflectance.resize(columns, rows);
-  coarse.at_least.resize(columns, rows);
-  for (Eigen::Index j = 0; j < rows; ++j) {
-    for (Eigen::Index i = 0; i < columns; ++i) {
-      coarse.counts(i, j) = patch.counts.block(2 * i, 2 * j, 2, 2).mean();
-      coarse.reflectance(i, j) = patch.reflectance.block(2 * i, 2 * j, 2, 2).mean();
-      coarse.at_least(i, j) = patch.at_least.block(2 * i, 2 * j, 2, 2).maxCoeff();
+  coarse.merged = across * patch.merged;
+  const Eigen::Index columns = patch.columns() / across;
+  const Eigen::Index rows = patch.rows() / across;
+  const double pixels = static_cast<double>(across) * across;
+  const bool plain = patch.at_least.maxCoeff() == 0.0 && patch.reflectance.minCoeff() == 1.0;
+  coarse.counts.setZero(columns, rows);
+  coarse.reflectance.setConstant(columns, rows, plain ? pixels : 0.0);
+  coarse.at_least.setZero(columns, rows);
+  const auto add_row = [across](const auto& row, auto sums) {
+    for (Eigen::Index i = 0; i < sums.size(); ++i) {
+      for (int k = 0; k < across; ++k) sums(i) += row(i * across + k);
     }
+  };
+  for (Eigen::Index row = 0; row < rows * across; ++row) {
+    const Eigen::Index j = row / across;
+    add_row(patch.counts.col(row), coarse.counts.col(j));
+    if (plain) continue;
+    add_row(patch.reflectance.col(row), coarse.reflectance.col(j));
+    add_row(patch.at_least.col(row), coarse.at_least.col(j));
   }
+  coarse.counts /= pixels;
+  coarse.reflectance /= pixels;
+  coarse.at_least = coarse.at_least.min(1.0);
   return coarse;
 }
 

@@ -17,6 +17,7 @@ struct SpotPatch {
   Eigen::ArrayXXd
       reflectance;           ///< of the wall relative to its surroundings: 1 plain, 0 black print
   Eigen::ArrayXXd at_least;  ///< 1 where `counts` is only a lower bound (a channel is saturated)
+  int merged = 1;  ///< a pixel of the patch is the mean of so many by so many of the camera's
 
   [[nodiscard]] Eigen::Index columns() const { return counts.rows(); }
   [[nodiscard]] Eigen::Index rows() const { return counts.cols(); }
@@ -28,9 +29,10 @@ struct SpotPatch {
 /// that distance, so that a saturated red at the rim of the core is decoded as less.
 [[nodiscard]] SpotPatch cut_patch(const Picture& frame, const cv::Rect& area, int saturation);
 
-/// The same patch in pixels of twice the size: means of 2 x 2 pixels (an odd last column or row is
-/// left out); "at least" if any of the four is. Its top left pixel is (0, 0).
-[[nodiscard]] SpotPatch halved(const SpotPatch& patch);
+/// The same patch in pixels `across` times as large: means of across x across pixels (columns and
+/// rows that are left over at the end are left out); "at least" if any of them is. Its top left
+/// pixel is (0, 0).
+[[nodiscard]] SpotPatch merged(const SpotPatch& patch, int across);
 
 /// The square of half-width `half_px` around a place, cut at the border of the frame; empty when
 /// the place is so far outside that nothing is left.

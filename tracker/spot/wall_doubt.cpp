@@ -30,8 +30,9 @@ SpotFit fit_on(const SpotPatch& patch, const SpotFit& fit, const cv::Mat& wall) 
       moved.counts(column, row) += static_cast<double>(luma[column]) - level;
     }
   }
-  const SpotShape& shape = fit.shape;
-  return fit_spot(moved, {shape.x_px, shape.y_px, shape.sigma_x_px, shape.sigma_y_px, fit.noise});
+  SpotFitStart start = start_at(fit);
+  start.form_is_known = true;
+  return fit_spot(moved, start);
 }
 
 double deviation_of(std::vector<double> sizes) {

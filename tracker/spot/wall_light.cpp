@@ -24,6 +24,7 @@ constexpr float kRelativeChange = 0.1F;
 constexpr float kFewLooks = 2.0F;  // times that, of a mean of few looks
 constexpr double kFollowed = 0.5;  // counts; a smaller even drift is left to the looks
 constexpr double kChange_noises = 4.0;
+constexpr int kRows = 8;  // so few that what is made of them is still in the cache
 constexpr int kNoiseStep_px = 4;
 constexpr int kNoiseEvery = 9;        // frames: in another of the eight bands each time
 constexpr int kNoiseMemory = 32;      // of these
@@ -73,11 +74,22 @@ void look_again(const std::uint8_t* __restrict luma,
   }
 }
 
-/// The same to the bit where all have been looked at often: division by a power of two is exact.
-void look_at_known(const std::uint8_t* __restrict luma, float* __restrict mean, int pixels) {
+/// The same to the bit where all have been looked at often (division by a power of two is exact),
+/// into another place, since some pixels may turn out to be strange; returns how many.
+int look_at_known(const std::uint8_t* __restrict luma,
+                  const float* __restrict mean,
+                  float* __restrict next,
+                  int pixels,
+                  float least) {
   static_assert((kMostLooks & (kMostLooks - 1)) == 0);
   constexpr float kShare = 1.0F / kMostLooks;
-  for (int k = 0; k < pixels; ++k) mean[k] += kShare * (static_cast<float>(luma[k]) - mean[k]);
+  int strange = 0;
+  for (int k = 0; k < pixels; ++k) {
+    const float off = static_cast<float>(luma[k]) - mean[k];
+    next[k] = mean[k] + kShare * off;
+    strange += std::abs(off) > least ? 1 : 0;
+  }
+  return strange;
 }
 
 /// Somebody, a torch or another image of the spot may be before the wall: what is strange counts
@@ -111,16 +123,20 @@ void learn_run(const WallRun& run, float least) {
     known.fill(kMostLooks);
     return known;
   }();
-  if (count_strange(run.luma, run.mean, run.pixels, least) > 0) {
-    look_at_strange(run, least);
-    return;
-  }
   const auto pixels = static_cast<std::size_t>(run.pixels);
-  std::memset(run.strange, 0, pixels);
   if (std::memcmp(run.looks, kKnown.data(), pixels) == 0) {
-    look_at_known(run.luma, run.mean, run.pixels);
-  } else {
+    std::array<float, kRun_px> next;
+    if (look_at_known(run.luma, run.mean, next.data(), run.pixels, least) == 0) {
+      std::memcpy(run.mean, next.data(), pixels * sizeof(float));
+      std::memset(run.strange, 0, pixels);
+    } else {
+      look_at_strange(run, least);
+    }
+  } else if (count_strange(run.luma, run.mean, run.pixels, least) == 0) {
     look_again(run.luma, run.mean, run.looks, run.pixels);
+    std::memset(run.strange, 0, pixels);
+  } else {
+    look_at_strange(run, least);
   }
 }
 
@@ -147,41 +163,30 @@ struct KnownPixel {
   double luma;
 };
 
-/// The learned wall within a patch.
-class WallCut {
- public:
-  WallCut(const SpotPatch& patch, const cv::Mat& mean, const cv::Mat& looks)
-      : columns_(static_cast<int>(patch.columns())),
-        rows_(static_cast<int>(patch.rows())),
-        mean_(mean(cv::Rect(patch.left_px, patch.top_px, columns_, rows_))),
-        looks_(looks(cv::Rect(patch.left_px, patch.top_px, columns_, rows_))) {}
+constexpr int kPlaneStep_px = 3;      // a plane needs no more than every third row and column
+constexpr double kPlanePlaces = 400;  // and no more places than that
 
-  /// Calls visit(column, row, pixel) for every known pixel of each `step`-th row and column.
-  template <typename Visit>
-  void for_each_known(int step, Visit visit) const {
-    const double per_column = 2.0 / columns_;
-    const double per_row = 2.0 / rows_;
-    for (int row = 0; row < rows_; row += step) {
-      const auto* luma = mean_.ptr<float>(row);
-      const auto* seen = looks_.ptr<std::uint8_t>(row);
-      const double v = per_row * row - 1.0;
-      for (int column = 0; column < columns_; column += step) {
-        if (seen[column] < WallLight::kTrustedLooks) continue;
-        visit(column,
-              row,
-              KnownPixel{per_column * column - 1.0, v, static_cast<double>(luma[column])});
-      }
+/// From -1 to 1 over the pixels of a row or column.
+double place_in(int index, int size) {
+  return index * (2.0 / size) - 1.0;
+}
+
+/// Of each `step_px`-th row and column.
+std::vector<KnownPixel> known_pixels(const cv::Mat& mean, const cv::Mat& looks, int step_px) {
+  std::vector<KnownPixel> pixels;
+  pixels.reserve(mean.total() / static_cast<std::size_t>(step_px));
+  for (int row = 0; row < mean.rows; row += step_px) {
+    const auto* luma = mean.ptr<float>(row);
+    const auto* seen = looks.ptr<std::uint8_t>(row);
+    for (int column = 0; column < mean.cols; column += step_px) {
+      if (seen[column] < WallLight::kTrustedLooks) continue;
+      pixels.push_back({place_in(column, mean.cols),
+                        place_in(row, mean.rows),
+                        static_cast<double>(luma[column])});
     }
   }
-
- private:
-  int columns_;
-  int rows_;
-  cv::Mat mean_;
-  cv::Mat looks_;
-};
-
-constexpr int kPlaneStep_px = 3;  // a plane needs no more than every third row and column
+  return pixels;
+}
 
 double plain_tolerance(double level) {
   return std::max(2.0, kPlainTolerance * level);
@@ -253,11 +258,12 @@ void WallLight::learn_rows(const Picture& frame,
                            const std::array<cv::Rect, 2>& zones,
                            int first,
                            int end) {
-  if (first >= end) return;
-  const cv::Mat luma = frame.gray({0, first, mean_.cols, end - first});
   const float least = std::max(kChange, static_cast<float>(kChange_noises * noise_));
+  cv::Mat luma;
   for (int row = first; row < end; ++row) {
-    const WallRun pixels{luma.ptr<std::uint8_t>(row - first),
+    const int within = (row - first) % kRows;
+    if (within == 0) luma = frame.gray({0, row, mean_.cols, std::min(kRows, end - row)});
+    const WallRun pixels{luma.ptr<std::uint8_t>(within),
                          mean_.ptr<float>(row),
                          looks_.ptr<std::uint8_t>(row),
                          strange_.ptr<std::int8_t>(row),
@@ -318,23 +324,35 @@ bool WallLight::is_known(double x_px, double y_px) const {
 
 void WallLight::prepare(SpotPatch& patch) const {
   if (mean_.empty()) return;
-  const WallCut cut(patch, mean_, looks_);
-  std::vector<KnownPixel> pixels;
-  pixels.reserve(static_cast<std::size_t>(patch.counts.size()) / kPlaneStep_px);
-  cut.for_each_known(kPlaneStep_px,
-                     [&](int, int, const KnownPixel& pixel) { pixels.push_back(pixel); });
-  const double places = static_cast<double>(patch.counts.size()) / (kPlaneStep_px * kPlaneStep_px);
-  if (static_cast<double>(pixels.size()) < kFewestKnown * places) return;
+  const cv::Rect area(patch.left_px,
+                      patch.top_px,
+                      static_cast<int>(patch.columns()),
+                      static_cast<int>(patch.rows()));
+  const cv::Mat mean = mean_(area);
+  const cv::Mat looks = looks_(area);
+  const auto size = static_cast<double>(area.area());
+  const int step_px =
+      std::max(kPlaneStep_px, static_cast<int>(std::ceil(std::sqrt(size / kPlanePlaces))));
+  const std::vector<KnownPixel> pixels = known_pixels(mean, looks, step_px);
+  if (static_cast<double>(pixels.size()) < kFewestKnown * size / (step_px * step_px)) return;
   const WallPlane plane = plain_wall(pixels);
-  cut.for_each_known(1, [&](int column, int row, const KnownPixel& pixel) {
-    const double level = plane.at(pixel.u, pixel.v);
-    const double excess = pixel.luma - level;
-    if (level > kTooDark && excess < -plain_tolerance(level)) {
-      patch.reflectance(column, row) = std::max(pixel.luma / level, kLeastReflectance);
-    } else {
-      patch.counts(column, row) -= excess;
+  for (int row = 0; row < area.height; ++row) {
+    const auto* luma = mean.ptr<float>(row);
+    const auto* seen = looks.ptr<std::uint8_t>(row);
+    double* counts = &patch.counts(0, row);
+    const double v = place_in(row, area.height);
+    for (int column = 0; column < area.width; ++column) {
+      if (seen[column] < kTrustedLooks) continue;
+      const double level = plane.at(place_in(column, area.width), v);
+      const double excess = static_cast<double>(luma[column]) - level;
+      if (level > kTooDark && excess < -plain_tolerance(level)) {
+        patch.reflectance(column, row) =
+            std::max(static_cast<double>(luma[column]) / level, kLeastReflectance);
+      } else {
+        counts[column] -= excess;
+      }
     }
-  });
+  }
 }
 
 }  // namespace nightswing::tracker

@@ -5,6 +5,7 @@
 #include <cmath>
 #include <cstdlib>
 #include <fstream>
+#include <numbers>
 #include <sstream>
 #include <string>
 #include <vector>
@@ -93,6 +94,28 @@ TEST_SUITE("spot_accuracy") {
       test::SpotTrial trial = trial_of(sigma_px, 50);
       trial.camera = {1.0, 0, 0.3};
       check_honest(trial, 1.15);
+    }
+  }
+
+  TEST_CASE("tilted elliptic spots and spots with a halo are measured to the bound") {
+    for (const double tilt_deg : {20.0, 45.0}) {
+      for (const double ratio : {1.5, 2.0}) {
+        CAPTURE(tilt_deg);
+        CAPTURE(ratio);
+        test::SpotTrial trial = trial_of(4.0, 50);
+        trial.spot.sigma_x_px *= std::sqrt(ratio);
+        trial.spot.sigma_y_px /= std::sqrt(ratio);
+        trial.spot.tilt_rad = tilt_deg * std::numbers::pi / 180.0;
+        check_honest(trial, 1.15);
+      }
+    }
+    for (const double sigma_px : {2.5, 6.0}) {
+      for (const double share : {0.05, 0.2}) {
+        CAPTURE(share);
+        test::SpotTrial trial = trial_of(sigma_px, 50);
+        trial.spot.halo_share = share;
+        check_honest(trial, 1.15);
+      }
     }
   }
 

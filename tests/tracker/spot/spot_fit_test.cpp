@@ -55,6 +55,48 @@ TEST_SUITE("spot_fit") {
     }
   }
 
+  TEST_CASE(
+      "without noise a tilted spot with a halo comes back, in small pixels and in large ones") {
+    // Widths in pixels that are not merged, and that are. A tilt of 25 degrees.
+    for (const double sigma_px : {2.0, 7.0}) {
+      CAPTURE(sigma_px);
+      const int side_px = static_cast<int>(10.0 * sigma_px) + 21;
+      const double x_px = 0.5 * side_px + 0.3;
+      const double y_px = 0.5 * side_px - 0.2;
+      const test::SpotTruth spot{90, x_px, y_px, 1.5 * sigma_px, sigma_px, 0.4363, 0.15, 2.5};
+      const auto patch = exact_patch(test::spot_light({side_px, side_px}, spot) +
+                                     test::plane_light({side_px, side_px}, {40, 0.1, -0.1}));
+      const auto fit = tracker::fit_spot(
+          patch, {0.5 * side_px, 0.5 * side_px, 1.3 * sigma_px, 1.1 * sigma_px, std::nullopt});
+      REQUIRE(fit.converged);
+      CHECK(fit.shape.form == tracker::SpotForm::kHaloed);
+      CHECK(fit.shape.x_px == within_abs(spot.x_px, 1e-3));
+      CHECK(fit.shape.y_px == within_abs(spot.y_px, 1e-3));
+      // What a pixel widens the spot by is not quite exact for a slant.
+      CHECK(tracker::width_of(fit.shape) == within_rel(std::sqrt(1.5) * sigma_px, 0.02));
+      CHECK(fit.shape.halo_share == within_abs(0.15, 0.02));
+      CHECK(fit.shape.halo_width == within_abs(2.5, 0.2));
+    }
+  }
+
+  TEST_CASE("a round spot in noise is neither slanted nor given a halo") {
+    std::mt19937_64 random(4);
+    int other = 0;
+    constexpr int kPictures = 200;
+    for (int k = 0; k < kPictures; ++k) {
+      const cv::Mat picture = test::photograph(test::plane_light(kSize, {40, 0, 0}),
+                                               test::spot_light(kSize, {100, 30.2, 24.9, 3, 3}),
+                                               {2.0, 0, 0},
+                                               random);
+      const auto fit = tracker::fit_spot(tracker::cut_patch(picture, {cv::Point(0, 0), kSize}, 250),
+                                         {30, 25, 3, 3, std::nullopt});
+      REQUIRE(fit.converged);
+      if (fit.shape.form != tracker::SpotForm::kUpright) ++other;
+    }
+    // Four standard deviations, two-sided for the slant and one-sided for the halo: 1e-4.
+    CHECK(other <= 1);
+  }
+
   TEST_CASE("pixels that say only 'at least' leave centre, width and the hidden peak unbiased") {
     const test::SpotTruth spot{400, 30.31, 24.58, 4.0, 3.4};
     auto patch = exact_patch(test::spot_light(kSize, spot) + test::plane_light(kSize, {30, 0, 0}));

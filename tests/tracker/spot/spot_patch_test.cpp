@@ -65,12 +65,13 @@ TEST_SUITE("spot_patch") {
     CHECK(patch.at_least.sum() == 2.0);
   }
 
-  TEST_CASE("a halved patch has the means of two by two pixels") {
+  TEST_CASE("merged pixels have the means of those that they are made of") {
     SpotPatch patch = tracker::cut_patch(numbered(), cv::Rect(2, 3, 5, 4), 250);
     patch.at_least(3, 2) = 1.0;
     patch.reflectance(0, 0) = 0.2;
     patch.reflectance(4, 0) = 0.0;  // in the odd last column, which is left out
-    const SpotPatch half = tracker::halved(patch);
+    const SpotPatch half = tracker::merged(patch, 2);
+    CHECK(half.merged == 2);
     CHECK(half.left_px == 0);
     CHECK(half.top_px == 0);
     REQUIRE(half.columns() == 2);
@@ -81,6 +82,10 @@ TEST_SUITE("spot_patch") {
     CHECK(half.reflectance(1, 0) == 1.0);
     CHECK(half.at_least(1, 1) == 1.0);
     CHECK(half.at_least.sum() == 1.0);
+    const SpotPatch third = tracker::merged(tracker::cut_patch(numbered(), {0, 1, 7, 6}, 250), 3);
+    REQUIRE(third.columns() == 2);
+    REQUIRE(third.rows() == 2);
+    CHECK(third.counts(1, 1) == within_abs(54.0, 1e-12));  // the middle one of the nine
   }
 
   TEST_CASE("a square around a place is cut at the border of the picture") {
