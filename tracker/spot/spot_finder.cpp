@@ -135,11 +135,7 @@ void SpotFinder::switch_to(const SpotFit& fit) {
 
 /// What lossy film leaves of a spot, and drags behind it, would pass for a slant or a halo.
 void SpotFinder::keep_form(SpotFitStart& start) const {
-  if (!lossy_film_) return;
-  start.form = SpotForm::kUpright;
-  start.slant = 0.0;
-  start.halo_share = 0.0;
-  start.form_is_known = true;
+  if (lossy_film_) start = upright(start);
 }
 
 /// First exactly where the spot should be, then at the brightest place around it.

@@ -244,6 +244,7 @@ SpotFit fit_pixels(const SpotPatch& patch, const SpotFitStart& start) {
   if (!start.noise && !start.form_is_known) guess = in_first_form(patch, std::move(*guess));
   if (!guess) return {};
   std::optional<Weighted> fit = fit_weighted(patch, std::move(*guess), start.noise.has_value());
+  if (!fit && start.form != SpotForm::kUpright) return fit_pixels(patch, upright(start));
   for (int look = 0; fit && !start.form_is_known && look < kFormLooks; ++look) {
     const Comparison c = compare(patch, fit->model, fit->certainty);
     const SpotShape shape = in_shown_form(fit->model.shape(), form_evidence(patch, c, true));
@@ -318,6 +319,14 @@ SpotShape lit_shape(const SpotPatch& patch, const SpotFitStart& start) {
 SpotFit fit_spot(const SpotPatch& patch, const SpotFitStart& start) {
   const int across = mergeable(patch, start);
   return across > 1 ? fit_merged(patch, start, across) : fit_pixels(patch, start);
+}
+
+SpotFitStart upright(SpotFitStart start) {
+  start.form = SpotForm::kUpright;
+  start.slant = 0.0;
+  start.halo_share = 0.0;
+  start.form_is_known = true;
+  return start;
 }
 
 SpotFitStart start_at(const SpotFit& fit) {

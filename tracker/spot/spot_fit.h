@@ -40,6 +40,9 @@ struct SpotFit {
 /// At what was found before; nothing is known of the noise if that is left out.
 [[nodiscard]] SpotFitStart start_at(const SpotFit& fit);
 
+/// The same spot without slant and halo, which a picture may not bear or make by itself.
+[[nodiscard]] SpotFitStart upright(SpotFitStart start);
+
 /// A spot there: peak (at least 1 count) and level by least squares, the place and the widths held.
 /// Saturated pixels, which say only "at least so bright", are left out.
 [[nodiscard]] SpotShape lit_shape(const SpotPatch& patch, const SpotFitStart& start);

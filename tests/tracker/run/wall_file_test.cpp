@@ -90,7 +90,9 @@ TEST_SUITE("wall_file") {
     CHECK(map.distortion.empty());
     CHECK(calibration::wall_from_pixel(map, {740.0, 360.0}).x_mm == within_abs(1.0, 1e-12));
     // What is counted is a whole number of a size that there can be.
-    file("pages: [{page: 1e300}]\n");
+    file(
+        "pages: [{page: 1e300, pivot_mm: [0, 0], shift_mm: [0, 0], u_shift_mm: [0, 0], "
+        "turn_rad: 0, u_turn_rad: 0}]\n");
     CHECK(error_text([&] {
             static_cast<void>(read_wall_map(folder / "wall.yaml"));
           }).find("page is no whole number from 0 to 1000000") != std::string::npos);
