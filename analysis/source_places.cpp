@@ -31,14 +31,17 @@ bool has_places(const Apparatus& apparatus, Side side) {
   return side != Side::kAway || (apparatus.sides && apparatus.sides->away);
 }
 
+const std::array<SourcePlace, 2>& given_places(const SourceSides& sides, Side side) {
+  if (side == Side::kAway) return sides.away.value();
+  return side == Side::kPlus ? sides.plus : sides.minus;
+}
+
 std::array<Place, 2> source_places(const Apparatus& apparatus, Side side) {
   if (!has_places(apparatus, side)) {
     throw std::invalid_argument("source_places: the place of sources that are away is not known");
   }
   if (apparatus.sides) {
-    const auto& places = side == Side::kPlus    ? apparatus.sides->plus
-                         : side == Side::kMinus ? apparatus.sides->minus
-                                                : *apparatus.sides->away;
+    const auto& places = given_places(*apparatus.sides, side);
     return {place_of(places[0]), place_of(places[1])};
   }
   const double x_m = apparatus.arm_m.value;

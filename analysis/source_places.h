@@ -13,6 +13,9 @@ namespace nightswing::analysis {
 /// given.
 [[nodiscard]] bool has_places(const Apparatus& apparatus, Side side);
 
+/// What was given of a side; of away only if it was (has_places).
+[[nodiscard]] const std::array<SourcePlace, 2>& given_places(const SourceSides& sides, Side side);
+
 /// Both centres on a side; the first of the symmetric arrangement stands beside the test mass at
 /// x = arm.
 /// throws  std::invalid_argument unless has_places

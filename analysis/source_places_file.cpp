@@ -92,11 +92,6 @@ void check_room_beside(const YamlMapping& file, const Apparatus& apparatus) {
   check_sure_room(file, "separation", apparatus, beside, apparatus.separation_m->u);
 }
 
-const std::array<SourcePlace, 2>& given_places(const Apparatus& apparatus, Side side) {
-  if (side == Side::kAway) return *apparatus.sides->away;
-  return side == Side::kPlus ? apparatus.sides->plus : apparatus.sides->minus;
-}
-
 void check_room_at(const YamlMapping& file, const Apparatus& apparatus, Side side) {
   const auto places = source_places(apparatus, side);
   for (std::size_t k = 0; k < places.size(); ++k) {
@@ -113,7 +108,7 @@ void check_room_at(const YamlMapping& file, const Apparatus& apparatus, Side sid
                       1e3 * std::hypot(x_m, place.y_m, place.z_m)));
     }
     if (!(room_beside_rod_m(apparatus, place) > 0.0)) fail("touches the rod");
-    const SourcePlace& given = given_places(apparatus, side)[k];
+    const SourcePlace& given = given_places(*apparatus.sides, side)[k];
     check_sure_room(file,
                     "sides",
                     apparatus,

@@ -164,9 +164,12 @@ TEST_SUITE("sources") {
     std::filesystem::copy_file(film(), night);
     const std::string run = (folder / "run").string();
     static_cast<void>(tracked(night + " --frame-every 5s", run));
-    const auto refused = nightswing_command("film --quiet --seconds 2 -o " + night + " " + run);
-    CHECK(refused.status == 2);
-    CHECK(refused.errors.find("that is the film of the night itself") != std::string::npos);
+    for (const char* wall : {"", " --drawn"}) {
+      const auto refused =
+          nightswing_command("film --quiet --seconds 2 -o " + night + " " + run + wall);
+      CHECK(refused.status == 2);
+      CHECK(refused.errors.find("that is the film of the night itself") != std::string::npos);
+    }
     CHECK(std::filesystem::file_size(night) == std::filesystem::file_size(film()));
   }
 }

@@ -128,6 +128,11 @@ Wall wall_for(const FilmRequest& request, const RunInfo& info) {
   if (!request.video.empty() && !there) {
     throw InputError(fmt::format("{} does not exist", video.string()));
   }
+  if (std::filesystem::equivalent(request.output, video, none) ||
+      std::filesystem::equivalent(request.output, info.source, none)) {
+    throw UsageError(fmt::format("-o {}: that is the film of the night itself; give another name",
+                                 request.output.string()));
+  }
   Wall wall;
   if (request.drawn || !there) {
     wall.picture_at = shared(std::make_shared<DrawnWall>(info));
@@ -136,10 +141,6 @@ Wall wall_for(const FilmRequest& request, const RunInfo& info) {
       wall.words += fmt::format(", because {} is not there (name it with --video)", video.string());
     }
     return wall;
-  }
-  if (std::filesystem::equivalent(request.output, video, none)) {
-    throw UsageError(fmt::format("-o {}: that is the film of the night itself; give another name",
-                                 request.output.string()));
   }
   const cv::Mat first = read_picture(request.run.first_frame());
   wall.picture_at = shared(std::make_shared<FilmedWall>(video, info));

@@ -41,20 +41,9 @@ double aspect_of(const SpotShape& shape) {
   return std::sqrt((0.5 * (x + y) + root) / (0.5 * (x + y) - root));
 }
 
-/// Counts of a patch, smoothed over a square.
-cv::Mat smoothed_counts(const SpotPatch& patch, int half_px) {
-  const cv::Mat view(static_cast<int>(patch.rows()),
-                     static_cast<int>(patch.columns()),
-                     CV_64FC1,
-                     const_cast<double*>(patch.counts.data()));  // cv::Mat has no const view
-  cv::Mat out;
-  cv::blur(view, out, cv::Size(2 * half_px + 1, 2 * half_px + 1));
-  return out;
-}
-
 /// True if some light larger than a hot pixel stands out of the patch.
 bool has_light(const SpotPatch& patch, double least_peak) {
-  const cv::Mat smooth = smoothed_counts(patch, 1);
+  const cv::Mat smooth = smoothed(patch.counts, 1);
   std::vector<double> values(smooth.begin<double>(), smooth.end<double>());
   const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
   std::nth_element(values.begin(), middle, values.end());
@@ -159,7 +148,7 @@ std::optional<SpotFinder::Judged> SpotFinder::look_near(const Picture& frame) co
   wall_.prepare(patch);
   cv::Point brightest;
   const int smoothing_px = std::max(1, static_cast<int>(std::lround(0.75 * width_of(last))));
-  cv::minMaxLoc(smoothed_counts(patch, smoothing_px), nullptr, nullptr, nullptr, &brightest);
+  cv::minMaxLoc(smoothed(patch.counts, smoothing_px), nullptr, nullptr, nullptr, &brightest);
   start.x_px = brightest.x + area.x;
   start.y_px = brightest.y + area.y;
   start.noise.reset();

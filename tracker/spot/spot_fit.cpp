@@ -5,7 +5,7 @@
 #include <utility>
 
 #include <Eigen/Cholesky>
-#include <opencv2/imgproc.hpp>
+#include <opencv2/core.hpp>
 
 #include "tracker/spot/spot_adjustment.h"
 
@@ -40,16 +40,6 @@ SpotNoise noise_in(const SpotPatch& patch, const Comparison& c, const Eigen::Arr
                         certainty,
                         counted,
                         kRounding / (static_cast<double>(patch.merged) * patch.merged));
-}
-
-cv::Mat smoothed(const Eigen::ArrayXXd& values, int half_px) {
-  const cv::Mat view(static_cast<int>(values.cols()),
-                     static_cast<int>(values.rows()),
-                     CV_64FC1,
-                     const_cast<double*>(values.data()));  // cv::Mat has no view of const data
-  cv::Mat out;
-  cv::blur(view, out, cv::Size(2 * half_px + 1, 2 * half_px + 1));
-  return out;
 }
 
 /// Smoothing first takes away camera noise and the laser's grain, which are no misfit.

@@ -108,4 +108,14 @@ cv::Rect square_around(double x_px, double y_px, int half_px, cv::Size frame_siz
   return cv::Rect(x - half_px, y - half_px, 2 * half_px + 1, 2 * half_px + 1) & frame;
 }
 
+cv::Mat smoothed(const Eigen::ArrayXXd& values, int half_px) {
+  const cv::Mat view(static_cast<int>(values.cols()),
+                     static_cast<int>(values.rows()),
+                     CV_64FC1,
+                     const_cast<double*>(values.data()));  // cv::Mat has no view of const data
+  cv::Mat out;
+  cv::blur(view, out, cv::Size(2 * half_px + 1, 2 * half_px + 1));
+  return out;
+}
+
 }  // namespace nightswing::tracker
