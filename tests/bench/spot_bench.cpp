@@ -81,6 +81,15 @@ std::vector<Condition> conditions() {
     speckle.camera = {1.0, 0, 0.3};
     list.push_back({"speckle 0.3 sigma " + std::to_string(sigma_px).substr(0, 4), speckle});
   }
+  for (const double sigma_px : {1.5, 2.5, 6.0, 10.0}) {
+    for (const int smear_px : {2, 3}) {  // the bound is that of white noise
+      test::SpotTrial smeared = clean(sigma_px, 50);
+      smeared.camera.smear_px = smear_px;
+      list.push_back({"smeared over " + std::to_string(smear_px) + " px sigma " +
+                          std::to_string(sigma_px).substr(0, 4),
+                      smeared});
+    }
+  }
   for (const double ratio : {1.5, 2.0}) {
     for (const int tilt_deg : {0, 20, 45, 90}) {
       test::SpotTrial elliptical = clean(4.0, 50);

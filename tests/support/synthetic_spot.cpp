@@ -69,6 +69,24 @@ double censored_information(double a) {
   return std::clamp(below - a * density + density * density / above, 0.0, 1.0);
 }
 
+/// Numbers of mean 0 and variance 1; those within `smear_px` of each other along a row or column
+/// are sums of partly the same ones.
+cv::Mat unit_noise(cv::Size size, int smear_px, std::mt19937_64& random) {
+  std::normal_distribution<double> normal;
+  cv::Mat white(size.height + smear_px - 1, size.width + smear_px - 1, CV_64FC1);
+  for (int y = 0; y < white.rows; ++y) {
+    for (int x = 0; x < white.cols; ++x) white.at<double>(y, x) = normal(random);
+  }
+  if (smear_px == 1) return white;
+  cv::Mat noise(size, CV_64FC1);
+  for (int y = 0; y < size.height; ++y) {
+    for (int x = 0; x < size.width; ++x) {
+      noise.at<double>(y, x) = cv::sum(white(cv::Rect(x, y, smear_px, smear_px)))[0] / smear_px;
+    }
+  }
+  return noise;
+}
+
 }  // namespace
 
 cv::Mat plane_light(cv::Size size, const PlaneTruth& plane) {
@@ -107,13 +125,14 @@ cv::Mat photograph(const cv::Mat& wall,
                    const cv::Mat& spot,
                    const CameraTruth& camera,
                    std::mt19937_64& random) {
-  std::normal_distribution<double> normal;
+  const cv::Mat noise = unit_noise(wall.size(), camera.smear_px, random);
   cv::Mat picture(wall.size(), CV_8UC1);
   for (int y = 0; y < wall.rows; ++y) {
     for (int x = 0; x < wall.cols; ++x) {
       const double w = wall.at<double>(y, x);
       const double s = spot.at<double>(y, x);
-      const double noisy = w + s + std::sqrt(variance_of_pixel(w, s, camera)) * normal(random);
+      const double noisy =
+          w + s + std::sqrt(variance_of_pixel(w, s, camera)) * noise.at<double>(y, x);
       picture.at<std::uint8_t>(y, x) =
           static_cast<std::uint8_t>(std::lround(std::clamp(noisy, 0.0, 255.0)));
     }

@@ -35,6 +35,7 @@ struct CameraTruth {
   double read_counts = 1.0;
   double electrons_per_count = 0;  ///< 0: no shot noise
   double speckle_contrast = 0;     ///< grain of one pixel
+  int smear_px = 1;  ///< the noise is that of the means over so many by so many pixels, as large
 };
 
 /// Light in counts, CV_64FC1.

@@ -81,14 +81,23 @@ double core_clipped_of(const SpotPatch& patch, const SpotShape& shape) {
   return pixels > 0 ? clipped / pixels : 0.0;
 }
 
-/// Standard deviation of parameter k for noise correlated as the residuals are.
-double deviation_of(const SpotModel& model,
-                    const Eigen::ArrayXXd& root_weight,
-                    const ShapeMatrix& covariance,
-                    const ResidualCorrelation& correlation,
-                    int k) {
-  const Eigen::ArrayXXd influence = model.along(covariance.col(k)) * root_weight;
-  return std::sqrt(variance_of_sum(influence, correlation));
+/// Variance of parameter k of a fit with weights for white noise, for noise that is correlated.
+double variance_of_parameter(const SpotModel& model,
+                             const Eigen::ArrayXXd& root_weight,
+                             const ShapeMatrix& covariance,
+                             const ResidualCorrelation& correlation,
+                             int k) {
+  if (is_white(correlation)) return covariance(k, k);
+  return variance_of_sum(model.along(covariance.col(k)) * root_weight, correlation);
+}
+
+/// The larger of what the lit pixels say, where the laser's grain and film's coding are, and what
+/// all say, of which the fit absorbs less.
+ResidualCorrelation noise_correlation(const Eigen::ArrayXXd& scaled, const Eigen::ArrayXXd& light) {
+  const ResidualCorrelation lit = correlation_of(scaled, light);
+  const ResidualCorrelation all =
+      correlation_of(scaled, Eigen::ArrayXXd::Ones(scaled.rows(), scaled.cols()));
+  return {std::max(lit.x, all.x), std::max(lit.y, all.y)};
 }
 
 SpotFit described(const SpotPatch& patch,
@@ -107,19 +116,29 @@ SpotFit described(const SpotPatch& patch,
   SpotFit fit;
   fit.shape = shape;
   fit.noise = noise;
-  fit.correlation = correlation_of(scaled, lit * light.max(0.0));
-  const double freedom = std::max(lit.sum() - (parameters_of(shape.form) - 3), 1.0);
+  fit.correlation = noise_correlation(scaled, lit * light.max(0.0));
+  const auto variance = [&](int k) {
+    return variance_of_parameter(c.model, root_weight, covariance, fit.correlation, k);
+  };
+  const double variance_x = variance(1);
+  const double variance_y = variance(3);
+  // White noise is absorbed by as many squares of residuals as there are parameters, of which three
+  // are known from the wall around; smooth noise by so many times more as it varies them more.
+  const double smoothness =
+      is_white(fit.correlation)
+          ? 1.0
+          : 0.5 * (variance_x / covariance(1, 1) + variance_y / covariance(3, 3));
+  const double absorbed = smoothness * (parameters_of(shape.form) - 3);
+  const double freedom = std::max(lit.sum() - absorbed, 1.0);
   fit.chi_square = (lit * scaled.square()).sum() / freedom;
   const double widening = std::sqrt(std::max(fit.chi_square, 1.0));
-  const auto deviation = [&](int k) {
-    return widening * deviation_of(c.model, root_weight, covariance, fit.correlation, k);
-  };
-  fit.u_x_px = deviation(1);
-  fit.u_y_px = deviation(3);
+  fit.u_x_px = widening * std::sqrt(variance_x);
+  fit.u_y_px = widening * std::sqrt(variance_y);
   // Correlated noise widens both alike, nearly enough to tell from white noise which is larger.
   const bool x_is_larger = std::sqrt(covariance(2, 2)) / shape.sigma_x_px >
                            std::sqrt(covariance(4, 4)) / shape.sigma_y_px;
-  fit.u_log_sigma = x_is_larger ? deviation(2) / shape.sigma_x_px : deviation(4) / shape.sigma_y_px;
+  fit.u_log_sigma = widening * (x_is_larger ? std::sqrt(variance(2)) / shape.sigma_x_px
+                                            : std::sqrt(variance(4)) / shape.sigma_y_px);
   fit.wall_scatter = wall_scatter_of(c);
   fit.misfit = misfit_of(c, light, shape);
   fit.core_clipped = core_clipped_of(patch, shape);
@@ -145,12 +164,13 @@ FormEvidence form_evidence(const SpotPatch& patch, const Comparison& c, bool noi
   shape.form = SpotForm::kHaloed;  // what is not fitted is 0 in it
   const SpotModel model(patch, shape);
   const ShapeMatrix covariance = inverse_of(information_of(model, c.weight));
-  const Eigen::ArrayXXd pull = c.weight * c.residual;
-  const ShapeVector step = covariance * gradient_of(model, pull);
+  const ShapeVector step = covariance * gradient_of(model, c.weight * c.residual);
+  // Of the residuals themselves most may be the form that is not fitted yet.
+  const Eigen::ArrayXXd left = c.residual - model.along(step);
   const Eigen::ArrayXXd root_weight = c.weight.sqrt();
   const ResidualCorrelation correlation =
-      correlation_of(c.residual * root_weight, light_on(patch, model).max(0.0));
-  const Eigen::ArrayXXd spread = noise_is_known ? root_weight : pull.abs();
+      correlation_of(left * root_weight, light_on(patch, model).max(0.0));
+  const Eigen::ArrayXXd spread = noise_is_known ? root_weight : (c.weight * left).abs();
   const auto deviation = [&](int k) {
     return std::sqrt(variance_of_sum(model.along(covariance.col(k)) * spread, correlation));
   };
@@ -233,8 +253,10 @@ SpotFit fit_pixels(const SpotPatch& patch, const SpotFitStart& start) {
   std::optional<Weighted> guess = first_guess(patch, start);
   if (!start.noise && !start.form_is_known) guess = in_first_form(patch, std::move(*guess));
   if (!guess) return {};
+  const bool is_upright = guess->model.shape().form == SpotForm::kUpright;
   std::optional<Weighted> fit = fit_weighted(patch, std::move(*guess), start.noise.has_value());
-  if (!fit && start.form != SpotForm::kUpright) return fit_pixels(patch, upright(start));
+  // A slant or a halo that the picture does not bear.
+  if (!fit && !is_upright) return fit_pixels(patch, upright(start));
   for (int look = 0; fit && !start.form_is_known && look < kFormLooks; ++look) {
     const Comparison c = compare(patch, fit->model, fit->certainty);
     const SpotShape shape = in_shown_form(fit->model.shape(), form_evidence(patch, c, true));

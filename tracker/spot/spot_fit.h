@@ -64,7 +64,8 @@ struct SpotFit {
 ///   printed mark or a hot pixel does not drag the spot.
 /// - The uncertainty is that of the weighted fit, times the root of the chi-square per degree of
 ///   freedom if that exceeds 1, for noise that is correlated between neighbours as the residuals
-///   are (video compression does that).
+///   are (cameras and video compression smear it). Of such noise the fit absorbs more than of white
+///   noise, which the degrees of freedom count.
 ///
 /// A fit that runs away, has nothing to fit or meets a singular system returns converged = false.
 /// source  weights and the "at least" pixels are general estimation theory (censored least

@@ -30,18 +30,37 @@ Terms solve_terms(const Eigen::Matrix3d& normal,
   return reduced.ldlt().solve(target);
 }
 
-/// Column j holds the sum over k <= j of correlation^(j - k) column k.
-Eigen::ArrayXXd gathered(const Eigen::ArrayXXd& values, double correlation) {
+/// Correlation at a distance, of noise that has so much of it at lag 1.
+double correlation_at(Eigen::Index distance, double at_lag_one) {
+  return 1.0 - static_cast<double>(distance) * (1.0 - at_lag_one);
+}
+
+/// Column j holds the sum over all k of the correlation at |j - k| times column k.
+Eigen::ArrayXXd spread_over_columns(const Eigen::ArrayXXd& values, double at_lag_one) {
   Eigen::ArrayXXd sums = values;
-  for (Eigen::Index j = 1; j < sums.cols(); ++j) sums.col(j) += correlation * sums.col(j - 1);
+  if (at_lag_one <= 0.0) return sums;
+  const Eigen::Index columns = values.cols();
+  for (Eigen::Index d = 1; d < columns; ++d) {
+    const double correlation = correlation_at(d, at_lag_one);
+    if (correlation <= 0.0) break;
+    sums.leftCols(columns - d) += correlation * values.rightCols(columns - d);
+    sums.rightCols(columns - d) += correlation * values.leftCols(columns - d);
+  }
   return sums;
 }
 
-/// Column j holds the sum over all k of correlation^|j - k| column k.
-Eigen::ArrayXXd spread(const Eigen::ArrayXXd& values, double correlation) {
-  if (correlation <= 0.0) return values;
-  return gathered(values, correlation) +
-         gathered(values.rowwise().reverse(), correlation).rowwise().reverse() - values;
+/// The same of rows.
+Eigen::ArrayXXd spread_over_rows(const Eigen::ArrayXXd& values, double at_lag_one) {
+  Eigen::ArrayXXd sums = values;
+  if (at_lag_one <= 0.0) return sums;
+  const Eigen::Index rows = values.rows();
+  for (Eigen::Index d = 1; d < rows; ++d) {
+    const double correlation = correlation_at(d, at_lag_one);
+    if (correlation <= 0.0) break;
+    sums.topRows(rows - d) += correlation * values.bottomRows(rows - d);
+    sums.bottomRows(rows - d) += correlation * values.topRows(rows - d);
+  }
+  return sums;
 }
 
 /// Weighted correlation of two arrays of neighbours; 0 if it is not significant.
@@ -120,12 +139,15 @@ ResidualCorrelation correlation_of(const Eigen::ArrayXXd& residuals,
   return correlation;
 }
 
+Eigen::ArrayXXd correlated(const Eigen::ArrayXXd& values, const ResidualCorrelation& correlation) {
+  return spread_over_columns(spread_over_rows(values, correlation.x), correlation.y);
+}
+
 double variance_of_sum(const Eigen::ArrayXXd& influence, const ResidualCorrelation& correlation) {
-  if (correlation.x <= 0.0 && correlation.y <= 0.0) return influence.square().sum();
-  const Eigen::ArrayXXd along_x = spread(influence.transpose(), correlation.x).transpose();
-  // For an influence of changing sign the sum can be small, but never below zero: the correlation
-  // is that of a real process.
-  return std::max((influence * spread(along_x, correlation.y)).sum(), 0.0);
+  if (is_white(correlation)) return influence.square().sum();
+  // A correlation that falls in a straight line is that of a real process: the sum is small for an
+  // influence of changing sign, but only rounding makes it negative.
+  return std::max((influence * correlated(influence, correlation)).sum(), 0.0);
 }
 
 }  // namespace nightswing::tracker

@@ -40,13 +40,23 @@ struct ResidualCorrelation {
   double y = 0.0;
 };
 
+[[nodiscard]] inline bool is_white(const ResidualCorrelation& correlation) {
+  return correlation.x <= 0.0 && correlation.y <= 0.0;
+}
+
 /// Correlation at lag 1 of residuals in units of their standard deviation, with the weight of a
 /// pair from its two pixels. What is not significant (below 1.5 standard errors) is returned as 0.
 [[nodiscard]] ResidualCorrelation correlation_of(const Eigen::ArrayXXd& residuals,
                                                  const Eigen::ArrayXXd& weight);
 
-/// Variance of sum(influence * noise) for noise of unit variance whose correlation falls off as
-/// correlation.x^|dx| correlation.y^|dy|.
+/// Covariance of noise of unit variance with sum(values * noise), pixel by pixel. Its correlation
+/// falls off in a straight line along x and along y, 1 - |d| (1 - correlation at lag 1) down to 0:
+/// that of means over neighbouring pixels, as a camera makes them of the colours of its sensor and
+/// against noise.
+[[nodiscard]] Eigen::ArrayXXd correlated(const Eigen::ArrayXXd& values,
+                                         const ResidualCorrelation& correlation);
+
+/// Variance of sum(influence * noise) for such noise.
 [[nodiscard]] double variance_of_sum(const Eigen::ArrayXXd& influence,
                                      const ResidualCorrelation& correlation);
 

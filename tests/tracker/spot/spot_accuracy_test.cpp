@@ -97,6 +97,22 @@ TEST_SUITE("spot_accuracy") {
     }
   }
 
+  TEST_CASE("noise that is smeared over neighbouring pixels is not taken for less than it is") {
+    // As a camera smears it that makes colours of its sensor's mosaic, or filters its noise. The
+    // bound is that of white noise: only the uncertainty is checked.
+    for (const double sigma_px : {1.5, 2.5, 6.0}) {
+      for (const int smear_px : {2, 3}) {
+        CAPTURE(sigma_px);
+        CAPTURE(smear_px);
+        test::SpotTrial trial = trial_of(sigma_px, 50);
+        trial.camera.smear_px = smear_px;
+        const auto result = test::run_trial(trial);
+        CHECK(result.measured == trial.frames);
+        CHECK(result.pull_width == within_abs(1.025, 0.225));  // 0.80 to 1.25
+      }
+    }
+  }
+
   TEST_CASE("tilted elliptic spots and spots with a halo are measured to the bound") {
     for (const double tilt_deg : {20.0, 45.0}) {
       for (const double ratio : {1.5, 2.0}) {

@@ -1,5 +1,6 @@
 #include "tracker/spot/spot_noise.h"
 
+#include <algorithm>
 #include <cmath>
 #include <random>
 
@@ -46,6 +47,12 @@ Eigen::ArrayXXd all(int columns, int rows, double value) {
   return Eigen::ArrayXXd::Constant(columns, rows, value);
 }
 
+/// In a straight line from 1 through the correlation at lag 1; at no lag without one.
+double fallen(double at_lag_one, Eigen::Index lag) {
+  if (lag == 0) return 1.0;
+  return at_lag_one > 0 ? std::max(1.0 - static_cast<double>(lag) * (1.0 - at_lag_one), 0.0) : 0.0;
+}
+
 /// The definition, pair by pair.
 double slow_variance_of_sum(const Eigen::ArrayXXd& influence, ResidualCorrelation correlation) {
   double sum = 0.0;
@@ -53,8 +60,7 @@ double slow_variance_of_sum(const Eigen::ArrayXXd& influence, ResidualCorrelatio
     for (Eigen::Index b = 0; b < influence.size(); ++b) {
       const auto dx = std::abs(a % influence.rows() - b % influence.rows());
       const auto dy = std::abs(a / influence.rows() - b / influence.rows());
-      sum +=
-          influence(a) * influence(b) * std::pow(correlation.x, dx) * std::pow(correlation.y, dy);
+      sum += influence(a) * influence(b) * fallen(correlation.x, dx) * fallen(correlation.y, dy);
     }
   }
   return sum;
@@ -203,13 +209,14 @@ TEST_SUITE("spot_noise") {
     }
   }
 
-  TEST_CASE("the sum of a row of equal weights has the variance of an autoregressive series") {
-    // n (1 + r) / (1 - r) - 2 r (1 - r^n) / (1 - r)^2: geometric sums over the pairs.
-    constexpr double r = 0.8;
+  TEST_CASE("the sum of a row of equal weights has the variance of a sum of running means") {
+    // Means over m neighbours, times the root of m, have the correlation 1 - d / m. Summed over the
+    // pairs of n of them: n m - (m^2 - 1) / 3.
+    constexpr int m = 5;
     constexpr int n = 50;
-    const double expected =
-        n * (1.0 + r) / (1.0 - r) - 2.0 * r * (1.0 - std::pow(r, n)) / ((1.0 - r) * (1.0 - r));
-    CHECK(variance_of_sum(all(n, 1, 1.0), {r, 0.0}) == within_rel(expected, 1e-12));
-    CHECK(variance_of_sum(all(1, n, 1.0), {0.0, r}) == within_rel(expected, 1e-12));
+    constexpr double expected = n * m - (m * m - 1) / 3.0;
+    constexpr double at_lag_one = 1.0 - 1.0 / m;
+    CHECK(variance_of_sum(all(n, 1, 1.0), {at_lag_one, 0.0}) == within_rel(expected, 1e-12));
+    CHECK(variance_of_sum(all(1, n, 1.0), {0.0, at_lag_one}) == within_rel(expected, 1e-12));
   }
 }
