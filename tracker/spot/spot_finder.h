@@ -116,7 +116,9 @@ class SpotFinder {
 
   void remember_fixed_lights();
   void note_light(const Picture& frame);
+  [[nodiscard]] SpotPatch followed_patch(const Picture& frame) const;
   void note_wall_doubt(const Picture& frame);
+  void note_grain_doubt(const Picture& frame);
   void look_at_colour(const Picture& frame);
   void look_for_ghost(const Picture& frame);
   void note_brighter(const SpotShape& light);

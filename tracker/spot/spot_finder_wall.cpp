@@ -21,6 +21,7 @@ void SpotFinder::note_light(const Picture& frame) {
   if (!change.sudden) wall_.follow(change.drift);
   if (!change.sudden || black_frames_ > 0) return;
   remember_fixed_lights();
+  note_grain_doubt(frame);
   wall_.forget();
 }
 
@@ -46,15 +47,30 @@ cv::Rect SpotFinder::spot_zone() const {
   return square_around(shape.x_px, shape.y_px, half_px, size_);
 }
 
-/// While the wall behind the spot is not known. That takes some fits, so it is not told anew for
-/// every frame.
+/// What the followed spot was measured in.
+SpotPatch SpotFinder::followed_patch(const Picture& frame) const {
+  const SpotShape& shape = followed_->fit.shape;
+  const int half_px = patch_half_px(larger_sigma(shape));
+  return cut_patch(
+      frame, square_around(shape.x_px, shape.y_px, half_px, size_), options_.saturation);
+}
+
+/// While the wall behind the spot is not known. That takes some work, so it is not told anew for
+/// every frame; and while nothing is known of the wall around either, it stays as it was.
 void SpotFinder::note_wall_doubt(const Picture& frame) {
   const int every = followed_->age < kYoung ? kDoubtEvery : kDoubtLater;
   if (followed_->age % every != 0) return;
-  const SpotFit& fit = followed_->fit;
-  const int half_px = patch_half_px(larger_sigma(fit.shape));
-  const cv::Rect area = square_around(fit.shape.x_px, fit.shape.y_px, half_px, size_);
-  wall_doubt_ = doubt_of_wall(cut_patch(frame, area, options_.saturation), fit, wall_);
+  const auto doubt = doubt_of_wall(followed_patch(frame), followed_->fit, wall_);
+  if (doubt) wall_doubt_ = *doubt;
+}
+
+/// Before the wall is forgotten because of another light: its grain goes with the light.
+void SpotFinder::note_grain_doubt(const Picture& frame) {
+  if (!followed_) return;
+  const auto doubt = doubt_of_grain(followed_patch(frame), followed_->fit, wall_);
+  if (!doubt) return;
+  const double gain = cv::mean(frame.gray(frame.area()))[0] / cv::mean(wall_.mean())[0];
+  wall_doubt_ = {gain * doubt->x_px, gain * doubt->y_px};
 }
 
 }  // namespace nightswing::tracker

@@ -3,8 +3,11 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
-#include <optional>
 #include <vector>
+
+#include <Eigen/Cholesky>
+
+#include "tracker/spot/spot_adjustment.h"
 
 namespace nightswing::tracker {
 namespace {
@@ -18,22 +21,55 @@ double unknown_share(const WallLight& wall, const cv::Rect& area) {
   return cv::mean(wall.looks()(area) < WallLight::kTrustedLooks)[0] / 255.0;
 }
 
-/// The fit of the same spot on another part of the wall.
-SpotFit fit_on(const SpotPatch& patch, const SpotFit& fit, const cv::Mat& wall) {
-  SpotPatch moved = patch;
-  moved.reflectance.setOnes();
-  moved.counts = SpotModel(moved, fit.shape).counts();
-  const double level = cv::mean(wall)[0];
-  for (int row = 0; row < wall.rows; ++row) {
-    const auto* luma = wall.ptr<float>(row);
-    for (int column = 0; column < wall.cols; ++column) {
-      moved.counts(column, row) += static_cast<double>(luma[column]) - level;
-    }
-  }
-  SpotFitStart start = start_at(fit);
-  start.form_is_known = true;
-  return fit_spot(moved, start);
+cv::Rect area_of(const SpotPatch& patch) {
+  return {patch.left_px,
+          patch.top_px,
+          static_cast<int>(patch.columns()),
+          static_cast<int>(patch.rows())};
 }
+
+/// The same spot on other parts of the wall.
+class SpotElsewhere {
+ public:
+  SpotElsewhere(const SpotPatch& patch, const SpotFit& fit)
+      : patch_(on_plain_wall(patch)),
+        model_(patch_, fit.shape),
+        certainty_(certainty_on(patch_, model_, fit.noise)) {
+    patch_.counts = model_.counts();
+    const Comparison plain = compare(patch_, model_, certainty_);
+    solver_.compute(information_of(model_, plain.weight));
+  }
+
+  SpotElsewhere(const SpotElsewhere&) = delete;  // the model knows where the patch is
+  SpotElsewhere& operator=(const SpotElsewhere&) = delete;
+
+  /// By how much it would be measured in another place: the first step of the fit, because what the
+  /// wall adds to the spot's light is little.
+  [[nodiscard]] cv::Point2d displacement_px(const cv::Mat& wall) {
+    const double level = cv::mean(wall)[0];
+    for (int row = 0; row < wall.rows; ++row) {
+      const auto* luma = wall.ptr<float>(row);
+      for (int column = 0; column < wall.cols; ++column) {
+        patch_.counts(column, row) =
+            model_.counts()(column, row) + static_cast<double>(luma[column]) - level;
+      }
+    }
+    const Comparison c = compare(patch_, model_, certainty_);
+    const ShapeVector step = solver_.solve(gradient_of(model_, c.weight * c.residual));
+    return {step(1), step(3)};
+  }
+
+ private:
+  static SpotPatch on_plain_wall(SpotPatch patch) {
+    patch.reflectance.setOnes();
+    return patch;
+  }
+
+  SpotPatch patch_;
+  SpotModel model_;
+  Eigen::ArrayXXd certainty_;
+  Eigen::LDLT<ShapeMatrix> solver_;
+};
 
 double deviation_of(std::vector<double> sizes) {
   const auto middle = sizes.begin() + static_cast<std::ptrdiff_t>(sizes.size() / 2);
@@ -43,15 +79,13 @@ double deviation_of(std::vector<double> sizes) {
 
 }  // namespace
 
-WallDoubt doubt_of_wall(const SpotPatch& patch, const SpotFit& fit, const WallLight& wall) {
-  if (wall.looks().empty()) return {};
+std::optional<WallDoubt> doubt_of_grain(const SpotPatch& patch,
+                                        const SpotFit& fit,
+                                        const WallLight& wall) {
+  if (wall.looks().empty()) return std::nullopt;
   const cv::Rect frame({0, 0}, wall.looks().size());
-  const cv::Rect here(patch.left_px,
-                      patch.top_px,
-                      static_cast<int>(patch.columns()),
-                      static_cast<int>(patch.rows()));
-  const double unknown = unknown_share(wall, here);
-  if (unknown < kLeastUnknown) return {};
+  const cv::Rect here = area_of(patch);
+  SpotElsewhere elsewhere(patch, fit);
   std::vector<double> off_x_px;
   std::vector<double> off_y_px;
   const std::array<cv::Point, 8> steps{
@@ -59,14 +93,25 @@ WallDoubt doubt_of_wall(const SpotPatch& patch, const SpotFit& fit, const WallLi
   for (const cv::Point& step : steps) {
     const cv::Rect there = here + cv::Point(step.x * here.width, step.y * here.height);
     if ((there & frame) != there || unknown_share(wall, there) > kMostUnknown) continue;
-    const SpotFit moved = fit_on(patch, fit, wall.mean()(there));
-    if (!moved.converged) continue;
-    off_x_px.push_back(std::abs(moved.shape.x_px - fit.shape.x_px));
-    off_y_px.push_back(std::abs(moved.shape.y_px - fit.shape.y_px));
+    const cv::Point2d off_px = elsewhere.displacement_px(wall.mean()(there));
+    if (!std::isfinite(off_px.x + off_px.y)) continue;
+    off_x_px.push_back(std::abs(off_px.x));
+    off_y_px.push_back(std::abs(off_px.y));
   }
-  if (off_x_px.size() < kFewestPlaces) return {};
+  if (off_x_px.size() < kFewestPlaces) return std::nullopt;
+  return WallDoubt{deviation_of(off_x_px), deviation_of(off_y_px)};
+}
+
+std::optional<WallDoubt> doubt_of_wall(const SpotPatch& patch,
+                                       const SpotFit& fit,
+                                       const WallLight& wall) {
+  if (wall.looks().empty()) return std::nullopt;
+  const double unknown = unknown_share(wall, area_of(patch));
+  if (unknown < kLeastUnknown) return WallDoubt{};
+  const auto grain = doubt_of_grain(patch, fit, wall);
+  if (!grain) return std::nullopt;
   const double part = std::sqrt(unknown);
-  return {part * deviation_of(off_x_px), part * deviation_of(off_y_px)};
+  return WallDoubt{part * grain->x_px, part * grain->y_px};
 }
 
 }  // namespace nightswing::tracker

@@ -54,23 +54,31 @@ TEST_SUITE("wall_doubt") {
       const auto patch = tracker::cut_patch(picture_of(wall + spot), kHere, 250);
       const auto fit = tracker::fit_spot(patch, {208, 108, 4, 4, {}});
       REQUIRE(fit.converged);
-      const tracker::WallDoubt doubt = tracker::doubt_of_wall(patch, fit, light);
+      const auto doubt = tracker::doubt_of_wall(patch, fit, light);
+      REQUIRE(doubt);
       errors += std::pow(fit.shape.x_px - 208.3, 2) + std::pow(fit.shape.y_px - 108.2, 2);
-      doubts += std::pow(doubt.x_px, 2) + std::pow(doubt.y_px, 2);
+      doubts += std::pow(doubt->x_px, 2) + std::pow(doubt->y_px, 2);
     }
     // 120 errors: their root mean square is known to 7 %; medians of eight scatter by 40 % each,
     // which makes their mean square larger by as much as its square. Three times that.
     CHECK(std::sqrt(doubts / errors) == within_rel(1.08, 0.25));
   }
 
-  TEST_CASE("a wall that is known, or known nowhere, makes no doubt") {
+  TEST_CASE("a wall that is known makes no doubt, and of one that is known nowhere none is told") {
     const cv::Mat wall = grain(7);
     const cv::Mat spot = test::spot_light(kSize, {100, 208.3, 108.2, 4, 4});
     const auto patch = tracker::cut_patch(picture_of(wall + spot), kHere, 250);
     const auto fit = tracker::fit_spot(patch, {208, 108, 4, 4, {}});
-    CHECK(tracker::doubt_of_wall(patch, fit, learned(wall, {})).x_px == 0.0);
-    CHECK(tracker::doubt_of_wall(patch, fit, learned(wall, {0, 0, 420, 220})).x_px == 0.0);
-    CHECK(tracker::doubt_of_wall(patch, fit, tracker::WallLight()).y_px == 0.0);
-    CHECK(tracker::doubt_of_wall(patch, fit, learned(wall, kHere)).x_px > 0.01);
+    const auto doubt_on = [&](const tracker::WallLight& light) {
+      return tracker::doubt_of_wall(patch, fit, light);
+    };
+    REQUIRE(doubt_on(learned(wall, {})));
+    CHECK(doubt_on(learned(wall, {}))->x_px == 0.0);
+    CHECK_FALSE(doubt_on(learned(wall, {0, 0, 420, 220})));
+    CHECK_FALSE(doubt_on(tracker::WallLight()));
+    REQUIRE(doubt_on(learned(wall, kHere)));
+    CHECK(doubt_on(learned(wall, kHere))->x_px > 0.01);
+    CHECK(tracker::doubt_of_grain(patch, fit, learned(wall, {}))->x_px ==
+          doubt_on(learned(wall, kHere))->x_px);
   }
 }
