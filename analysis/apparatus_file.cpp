@@ -339,7 +339,7 @@ Apparatus read_apparatus(YamlMapping file) {
                       .wire = std::move(wire),
                       .mirror_to_wall_m = mirror_to_wall_m,
                       .foot_mm = foot_mm,
-                      .leaning_mirror = std::move(leaning_mirror),
+                      .leaning_mirror = leaning_mirror,
                       .scale_factor = scale_factor,
                       .assumptions = std::move(assumptions),
                       .warnings = std::move(warnings)};

@@ -19,9 +19,11 @@ Eigen::Vector2d axes_apart(const Eigen::Matrix3d& pixel_from_mm, double focal_px
 
 double best_focal_px(const Eigen::Matrix3d& pixel_from_mm, double width_px) {
   constexpr double kStep = 1.02;  // a hundredth of the strain it leads to, at most
+  constexpr int kSteps = 233;     // to a hundred times the first
   double best_px = width_px;
   double least = axes_apart(pixel_from_mm, best_px).norm();
-  for (double focal_px = 0.3 * width_px; focal_px < 30.0 * width_px; focal_px *= kStep) {
+  for (int k = 0; k < kSteps; ++k) {
+    const double focal_px = 0.3 * width_px * std::pow(kStep, k);
     const double strain = axes_apart(pixel_from_mm, focal_px).norm();
     if (strain >= least) continue;
     least = strain;

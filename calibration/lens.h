@@ -57,7 +57,9 @@ Undistortion<T> undistortion(const Eigen::Matrix<T, 2, 1>& d, std::span<const T>
 /// that the polynomial can be undone; at most kLensReach.
 [[nodiscard]] inline double monotonic_reach(std::span<const double> terms) {
   constexpr double kStep = 0.01;
-  for (double r = 0.0; r < kLensReach; r += kStep) {
+  constexpr int kSteps = static_cast<int>(kLensReach / kStep);
+  for (int k = 0; k < kSteps; ++k) {
+    const double r = k * kStep;
     double growth = 1.0;
     double power = 1.0;
     for (std::size_t n = 0; n < terms.size(); ++n) {

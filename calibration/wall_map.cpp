@@ -272,7 +272,7 @@ PixelPoint pixel_from_wall(const WallMap& map, WallPoint wall) {
 }
 
 Eigen::Matrix2d jacobian(const WallMap& map, PixelPoint pixel) {
-  const Eigen::Matrix2d straight = straight_jacobian(map, pixel);
+  Eigen::Matrix2d straight = straight_jacobian(map, pixel);
   if (map.distortion.empty()) return straight;
   return straight * undistortion_at(map, pixel).derivative;
 }

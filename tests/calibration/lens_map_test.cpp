@@ -32,7 +32,8 @@ cv::Matx33d oblique_view() {
 std::vector<WallPoint> square_corners() {
   std::vector<WallPoint> corners;
   for (int marker = 0; marker < 12; ++marker) {
-    const double x_mm = 20.0 + 40.0 * (marker / 2);
+    const int pair = marker / 2;
+    const double x_mm = 20.0 + 40.0 * pair;
     const double y_mm = marker % 2 == 0 ? -30.0 : 80.0;
     corners.insert(corners.end(),
                    {{x_mm - 8.0, y_mm + 8.0},

@@ -76,7 +76,7 @@ void add_noise(std::vector<PointGroup>& groups, double sigma_px, cv::RNG& random
 }
 
 /// One marker of 100 px whose sides run along these directions in the picture.
-std::vector<ReferencePoint> marker_with_sides(Vector2d along_x, Vector2d along_y) {
+std::vector<ReferencePoint> marker_with_sides(const Vector2d& along_x, const Vector2d& along_y) {
   std::vector<ReferencePoint> marker;
   for (const WallPoint& wall :
        {WallPoint{0.0, 24.0}, WallPoint{24.0, 24.0}, WallPoint{24.0, 0.0}, WallPoint{0.0, 0.0}}) {

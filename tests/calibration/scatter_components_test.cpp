@@ -111,7 +111,8 @@ TEST_CASE("the map's uncertainty holds for markers that err as wholes") {
   for (int i = 0; i < kFits; ++i) {
     std::vector<ReferencePoint> points;
     for (int marker = 0; marker < kMarkers; ++marker) {
-      const double x_mm = 20.0 + 40.0 * (marker / 2);
+      const int pair = marker / 2;
+      const double x_mm = 20.0 + 40.0 * pair;
       const double y_mm = marker % 2 == 0 ? -30.0 : 80.0;
       const double common_x_px = random.gaussian(0.12);
       const double common_y_px = random.gaussian(0.12);

@@ -47,9 +47,10 @@ void person(int frame, ScenePicture& picture, std::mt19937_64&) {
 void torch(int frame, ScenePicture& picture, std::mt19937_64&) {
   const int play = frame % 250 - 120;
   if (play < 0 || play >= 40) return;
-  const double x_px = 240 + 180 * std::sin(0.31 * play + frame / 250);
+  const int times = frame / 250;
+  const double x_px = 240 + 180 * std::sin(0.31 * play + times);
   const double y_px = 120 + 60 * std::sin(0.47 * play);
-  add_light(picture.light, 150, x_px, y_px, 9.0 + 9.0 * (frame / 250 % 2));
+  add_light(picture.light, 150, x_px, y_px, 9.0 + 9.0 * (times % 2));
   const double apart_px = std::hypot(x_px - picture.spot_x_px, y_px - picture.spot_y_px);
   if (apart_px < 60) picture.visible = false;  // within its light
 }

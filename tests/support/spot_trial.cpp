@@ -13,6 +13,7 @@ SpotTrialResult run_trial(const SpotTrial& trial, const SpotTrialWitness& witnes
   const double halo = trial.spot.halo_share > 0 ? trial.spot.halo_width : 1.0;
   const double widest_px = halo * std::max(trial.spot.sigma_x_px, trial.spot.sigma_y_px);
   const int side_px = std::max(48, 2 * static_cast<int>(std::ceil(6.0 * widest_px)) + 1);
+  const int middle_px = side_px / 2;
   const cv::Size size(side_px, side_px);
   const cv::Mat wall = plane_light(size, trial.plane);
   tracker::SpotFinder finder;
@@ -23,8 +24,8 @@ SpotTrialResult run_trial(const SpotTrial& trial, const SpotTrialWitness& witnes
   int bounds_taken = 0;
   for (int frame = 0; frame < trial.frames; ++frame) {
     SpotTruth spot = trial.spot;
-    spot.x_px = side_px / 2 + phase(random);
-    spot.y_px = side_px / 2 + phase(random);
+    spot.x_px = middle_px + phase(random);
+    spot.y_px = middle_px + phase(random);
     if (frame < 8) {
       const CentreBound bound = centre_bound(size, spot, trial.plane, trial.camera);
       bounds += std::sqrt(0.5 * (bound.x_px * bound.x_px + bound.y_px * bound.y_px));

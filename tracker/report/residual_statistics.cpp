@@ -113,7 +113,7 @@ std::vector<ResidualCorrelation> residual_autocorrelation(const ShownNight& nigh
   for (std::size_t k = 0; k < steps; ++k) result.push_back({step_s * static_cast<double>(k), 0, 0});
   for (std::size_t i = 0; i < list.size(); ++i) {
     for (std::size_t j = i; j < list.size(); ++j) {
-      const auto k = static_cast<std::size_t>((list[j].t_s - list[i].t_s) / step_s + 0.5);
+      const auto k = static_cast<std::size_t>(std::lround((list[j].t_s - list[i].t_s) / step_s));
       if (k >= steps) break;
       result[k].correlation += (list[i].r_mm - mean) * (list[j].r_mm - mean) / variance;
       ++result[k].pairs;

@@ -57,7 +57,8 @@ TEST_SUITE("picture") {
     cv::Mat pixels(61, 83, CV_8UC3);
     cv::randu(pixels, 0, 256);
     const Picture picture(pixels);
-    const Picture copy = picture;
+    Picture copy;
+    copy = picture;
     const cv::Rect part(5, 7, 70, 50);
     const cv::Mat gray = picture.gray(part);
     for (int row = 0; row < part.height; ++row) {
