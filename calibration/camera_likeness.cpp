@@ -1,5 +1,6 @@
 #include "calibration/camera_likeness.h"
 
+#include <algorithm>
 #include <cmath>
 #include <stdexcept>
 

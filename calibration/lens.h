@@ -1,5 +1,6 @@
 #pragma once
 
+#include <algorithm>
 #include <array>
 #include <cmath>
 #include <cstddef>
@@ -58,7 +59,7 @@ Undistortion<T> undistortion(const Eigen::Matrix<T, 2, 1>& d, std::span<const T>
 [[nodiscard]] inline double monotonic_reach(std::span<const double> terms) {
   constexpr double kStep = 0.01;
   constexpr int kSteps = static_cast<int>(kLensReach / kStep);
-  for (int k = 0; k < kSteps; ++k) {
+  for (int k = 0; k <= kSteps; ++k) {
     const double r = k * kStep;
     double growth = 1.0;
     double power = 1.0;

@@ -186,8 +186,9 @@ cv::Mat stroke_depths(const cv::Mat& rows, int polarity) {
       float ground = 0.0F;
       for (int m = 3 * kPer / 8; m <= 5 * kPer / 8; ++m) stroke += division[m];
       for (int m = 0; m < kPer / 8; ++m) ground += division[m] + division[kPer - 1 - m];
+      constexpr int kGround = kPer / 4;
       depths.at<float>(r, i) =
-          static_cast<float>(polarity) * (ground / (kPer / 4) - stroke / (kPer / 4 + 1));
+          static_cast<float>(polarity) * (ground / kGround - stroke / (kGround + 1));
     }
   }
   return depths;

@@ -36,7 +36,7 @@ const std::string kSides =
     "  minus: {first: [50.4(2) mm, -46.4(2) mm, 0 mm],\n"
     "          second: [-49.9(2) mm, 46.1(2) mm, 0.5(5) mm]}\n";
 
-std::string with(std::string text, const std::string& from, const std::string& to) {
+std::string with(const std::string& text, const std::string& from, const std::string& to) {
   const auto at = text.find(from);
   REQUIRE(at != std::string::npos);
   return text.substr(0, at) + to + text.substr(at + from.size());

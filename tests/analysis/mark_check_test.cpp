@@ -13,7 +13,7 @@ namespace {
 
 constexpr Segment kWatched{Side::kPlus, 0.0, 14400.0};
 
-FoundSides found_at(std::vector<double> moves_s) {
+FoundSides found_at(const std::vector<double>& moves_s) {
   FoundSides found;
   found.u_time_s = 60.0;
   found.changes.push_back({Side::kPlus, 0.0});

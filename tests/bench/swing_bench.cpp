@@ -346,6 +346,7 @@ void write_hours(const std::filesystem::path& folder, int nights, int segments) 
 
 }  // namespace
 
+// NOLINTNEXTLINE(bugprone-exception-escape): what a bench cannot do ends it, with a message
 int main(int argc, char** argv) {
   std::setvbuf(stdout, nullptr, _IOLBF, 0);  // the bench is slow: show each line when it is there
   const std::string what = argc > 1 ? argv[1] : "";

@@ -29,7 +29,7 @@ using namespace nightswing;
 const cv::Size kSize{320, 240};
 constexpr double kGrowth_MB = 8.0;  // what the allocator may keep of the larger fits
 
-double resident_MB() {
+double resident_megabytes() {
   std::ifstream file("/proc/self/statm");
   long total = 0;
   long resident = 0;
@@ -37,7 +37,7 @@ double resident_MB() {
   return static_cast<double>(resident) * static_cast<double>(::sysconf(_SC_PAGESIZE)) / 1e6;
 }
 
-double bytes_MB(const std::filesystem::path& folder) {
+double megabytes_in(const std::filesystem::path& folder) {
   double bytes = 0.0;
   for (const auto& entry : std::filesystem::recursive_directory_iterator(folder)) {
     if (entry.is_regular_file()) bytes += static_cast<double>(entry.file_size());
@@ -92,9 +92,9 @@ int main(int count, char** arguments) {
       camera.show(test::NightCamera::picture(shown++, kSize));
       while (measured < shown && !ended) std::this_thread::yield();
     }
-    last_MB = resident_MB();
+    last_MB = resident_megabytes();
     if (4 * hour <= hours + 3) settled_MB = std::max(settled_MB, last_MB);
-    std::printf("%6d %10ld %12.1f %12.1f\n", hour, shown, last_MB, bytes_MB(run));
+    std::printf("%6d %10ld %12.1f %12.1f\n", hour, shown, last_MB, megabytes_in(run));
     std::fflush(stdout);
   }
   const bool whole = !ended;

@@ -104,7 +104,9 @@ TEST_CASE("it is looked for where it is expected, not where it was") {
 
 TEST_CASE("lamp and exposure do not displace it") {
   const TexturePatch patch(reference(), {50, 50});
-  for (const auto& [gain, offset] : {std::pair{0.5, 10.0}, {1.25, -20.0}, {0.8, 0.0}}) {
+  for (const auto& exposure : {std::pair{0.5, 10.0}, {1.25, -20.0}, {0.8, 0.0}}) {
+    const double gain = exposure.first;
+    const double offset = exposure.second;
     CAPTURE(gain);
     const auto match = patch.find(
         picture({.shift_x_px = 0.7, .shift_y_px = -0.6, .gain = gain, .offset = offset}), kMiddle);

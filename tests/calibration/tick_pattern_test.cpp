@@ -54,8 +54,10 @@ TEST_CASE("a millimetre ruler is decided, with a longest tick at 0 and its ends 
 }
 
 TEST_CASE("it does not matter what the comb counts, nor where it begins") {
-  for (const auto& [step, offset] :
+  for (const auto& count :
        {std::pair{1.0, 0.5}, std::pair{5.0, 0.3}, std::pair{2.0, 0.0}, std::pair{0.5, 0.25}}) {
+    const double step = count.first;
+    const double offset = count.second;
     CAPTURE(step);
     const PatternDecision decision = decide(usual(), step, offset);
     REQUIRE(decision.status == PatternStatus::kDecided);

@@ -27,7 +27,7 @@ constexpr double kFactor = kFrameEvery_s * kFramesPerSecond;
 
 /// A night of an hour: 25 min on either side and what the opening of a stream takes.
 std::string render_night(const TemporaryFolder& folder) {
-  const std::string night = (folder / "night").string();
+  std::string night = (folder / "night").string();
   const auto rendered =
       demo_night_command("--out " + night +
                          " --size 640x360 --preset ultrafast --duration 1h --sides "

@@ -25,7 +25,7 @@ std::string measured(const TemporaryFolder& folder,
                      const std::string& name,
                      const std::string& camera) {
   const std::string night = (folder / name).string();
-  const std::string run = night + "_run";
+  std::string run = night + "_run";
   const auto rendered = demo_night_command("--out " + night + kNight + camera);
   REQUIRE_MESSAGE(rendered.status == 0, rendered.errors);
   const auto replayed =

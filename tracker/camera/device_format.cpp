@@ -134,7 +134,7 @@ Offer best_offer(const DeviceCalls& calls, int device, const CameraSettings& set
         "this camera offers no pictures that can be read here (YUYV, UYVY, gray, NV12 or motion "
         "JPEG)");
   }
-  const Offer best = *std::ranges::min_element(offers, {}, [&](const Offer& offer) {
+  Offer best = *std::ranges::min_element(offers, {}, [&](const Offer& offer) {
     return against(offer, wanted, settings.least_rate_Hz);
   });
   if (settings.width_px && (best.width_px != wanted.width || best.height_px != wanted.height)) {

@@ -187,6 +187,8 @@ void add_up_colours(const FilmPlanes& planes,
 
 std::uint8_t gray_of(const FilmGray& gray, std::uint8_t stored, float colour) {
   const float value = gray.luma * (static_cast<float>(stored) - gray.black) + colour;
+  // The compiler makes no vector instructions of lround; what is negative becomes 0 either way.
+  // NOLINTNEXTLINE(bugprone-incorrect-roundings)
   return static_cast<std::uint8_t>(std::clamp(static_cast<int>(value + 0.5F), 0, kFullSteps));
 }
 

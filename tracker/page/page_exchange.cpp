@@ -62,9 +62,9 @@ class TextStream : public httplib::Stream {
   std::string response_;
 };
 
-void put(PageResponse&& from, httplib::Response& to) {
+void put(const PageResponse& from, httplib::Response& to) {
   to.status = from.status;
-  to.set_content(std::move(from.body), from.type);
+  to.set_content(from.body, from.type);
 }
 
 }  // namespace

@@ -59,15 +59,15 @@ Figure distribution_figure(const std::vector<ResidualBin>& bins) {
 /// What independent residuals stay within nineteen times in twenty: 1.96 over the root of the
 /// pairs (M. S. Bartlett, J. R. Stat. Soc. Suppl. 8 (1946) 27, for none that are correlated; from
 /// memory).
-double by_chance(const ResidualCorrelation& one) {
+double by_chance(const LagCorrelation& one) {
   return 1.96 / std::sqrt(static_cast<double>(one.pairs));
 }
 
 void draw_autocorrelation(Canvas& canvas,
-                          const std::vector<ResidualCorrelation>& correlation,
+                          const std::vector<LagCorrelation>& correlation,
                           double period_s) {
   // At no distance it is 1 by definition, which would press all the rest onto the axis.
-  const std::vector<ResidualCorrelation> shown(correlation.begin() + 1, correlation.end());
+  const std::vector<LagCorrelation> shown(correlation.begin() + 1, correlation.end());
   std::vector<double> values{-0.1, 0.1};
   for (const auto& one : shown) values.push_back(one.correlation);
   const Axes axes(
@@ -94,8 +94,7 @@ void draw_autocorrelation(Canvas& canvas,
   canvas.polyline(points, {.colour = canvas.palette().plus, .width_pt = 1.0});
 }
 
-Figure autocorrelation_figure(const std::vector<ResidualCorrelation>& correlation,
-                              double period_s) {
+Figure autocorrelation_figure(const std::vector<LagCorrelation>& correlation, double period_s) {
   std::string csv = "lag_s,correlation,pairs\n";
   for (const auto& one : correlation) {
     csv += fmt::format(

@@ -99,7 +99,7 @@ std::vector<NormalPoint> normal_curve(const std::vector<ResidualBin>& bins) {
   return curve;
 }
 
-std::vector<ResidualCorrelation> residual_autocorrelation(const ShownNight& night) {
+std::vector<LagCorrelation> residual_autocorrelation(const ShownNight& night) {
   constexpr double kMostSteps = 400.0;
   const auto list = residuals_of(night);
   if (list.size() < 3 || !(night.period_s > 0.0)) return {};
@@ -109,7 +109,7 @@ std::vector<ResidualCorrelation> residual_autocorrelation(const ShownNight& nigh
   const double longest_s = 2.0 * night.period_s;
   const double step_s = std::max(usual_step_s(list), longest_s / kMostSteps);
   const auto steps = static_cast<std::size_t>(longest_s / step_s) + 1;
-  std::vector<ResidualCorrelation> result;
+  std::vector<LagCorrelation> result;
   for (std::size_t k = 0; k < steps; ++k) result.push_back({step_s * static_cast<double>(k), 0, 0});
   for (std::size_t i = 0; i < list.size(); ++i) {
     for (std::size_t j = i; j < list.size(); ++j) {
@@ -119,7 +119,7 @@ std::vector<ResidualCorrelation> residual_autocorrelation(const ShownNight& nigh
       ++result[k].pairs;
     }
   }
-  std::erase_if(result, [](const ResidualCorrelation& one) { return one.pairs == 0; });
+  std::erase_if(result, [](const LagCorrelation& one) { return one.pairs == 0; });
   for (auto& one : result) one.correlation /= static_cast<double>(one.pairs);
   return result;
 }

@@ -26,7 +26,7 @@ struct NormalPoint {
 };
 [[nodiscard]] std::vector<NormalPoint> normal_curve(const std::vector<ResidualBin>& bins);
 
-struct ResidualCorrelation {
+struct LagCorrelation {
   double lag_s;
   double correlation;  ///< -1 to 1
   long pairs;
@@ -37,7 +37,7 @@ struct ResidualCorrelation {
 /// are sorted into steps by their true distance, so that gaps do no harm (slotted estimate: Edelson
 /// and Krolik, Astrophys. J. 333 (1988) 646, with the mean taken out once). Empty without
 /// residuals.
-[[nodiscard]] std::vector<ResidualCorrelation> residual_autocorrelation(const ShownNight& night);
+[[nodiscard]] std::vector<LagCorrelation> residual_autocorrelation(const ShownNight& night);
 
 /// A reading of the swing folded onto one period.
 struct FoldedReading {

@@ -93,8 +93,8 @@ Eigen::ArrayXXd certainty_on(const SpotPatch& patch,
   return (variance_of(noise, light_on(patch, model)) + doubt.square()).inverse();
 }
 
-Comparison compare(const SpotPatch& patch, SpotModel model, const Eigen::ArrayXXd& certainty) {
-  Comparison c{std::move(model), {}, certainty, 0};
+PatchComparison compare(const SpotPatch& patch, SpotModel model, const Eigen::ArrayXXd& certainty) {
+  PatchComparison c{std::move(model), {}, certainty, 0};
   c.cost = std::pow(unusual_halo(c.model.shape()), 2);
   const Eigen::ArrayXXd& counts = c.model.counts();
   c.residual.resize(counts.rows(), counts.cols());
@@ -133,11 +133,11 @@ ShapeVector gradient_of(const SpotModel& model, const Eigen::ArrayXXd& pull) {
   return gradient;
 }
 
-std::optional<Comparison> improve(const SpotPatch& patch,
-                                  const Eigen::ArrayXXd& certainty,
-                                  double still_px,
-                                  SpotModel start) {
-  Comparison now = compare(patch, std::move(start), certainty);
+std::optional<PatchComparison> improve(const SpotPatch& patch,
+                                       const Eigen::ArrayXXd& certainty,
+                                       double still_px,
+                                       SpotModel start) {
+  PatchComparison now = compare(patch, std::move(start), certainty);
   double damping = kFirstDamping;
   for (int tries = 0; tries < kMostTries && damping < kMostDamping; ++tries) {
     const SpotShape& shape = now.model.shape();
@@ -153,7 +153,7 @@ std::optional<Comparison> improve(const SpotPatch& patch,
       damping = 10.0 * damping;
       continue;
     }
-    Comparison then = compare(patch, SpotModel(patch, next_shape), certainty);
+    PatchComparison then = compare(patch, SpotModel(patch, next_shape), certainty);
     const double travel_px = step.segment<4>(1).cwiseAbs().sum();
     if (then.cost > now.cost && travel_px >= still_px) {
       damping = 10.0 * damping;

@@ -11,7 +11,7 @@ namespace nightswing::tracker {
 inline constexpr double kUsualHalo = 3.0;  ///< width over the core's
 
 /// One shape held against the patch: residuals and weights.
-struct Comparison {
+struct PatchComparison {
   SpotModel model;
   Eigen::ArrayXXd residual;  ///< counts less model; 0 for a saturated pixel below the model
   Eigen::ArrayXXd weight;    ///< 1 / variance, less for outliers, 0 for a silent saturated pixel
@@ -26,9 +26,9 @@ struct Comparison {
                                            const SpotModel& model,
                                            const SpotNoise& noise);
 
-[[nodiscard]] Comparison compare(const SpotPatch& patch,
-                                 SpotModel model,
-                                 const Eigen::ArrayXXd& certainty);
+[[nodiscard]] PatchComparison compare(const SpotPatch& patch,
+                                      SpotModel model,
+                                      const Eigen::ArrayXXd& certainty);
 
 /// Inverse of the covariance of the parameters. Of a halo's width the patch may say little: its
 /// logarithm is taken to be that of 3 within 0.5, as one more reading.
@@ -39,9 +39,9 @@ struct Comparison {
 
 /// Levenberg-Marquardt with the certainty of the pixels held; ends when a step moves the spot by
 /// less than `still_px`. Returns the comparison at the final shape, or none if the fit ran away.
-[[nodiscard]] std::optional<Comparison> improve(const SpotPatch& patch,
-                                                const Eigen::ArrayXXd& certainty,
-                                                double still_px,
-                                                SpotModel start);
+[[nodiscard]] std::optional<PatchComparison> improve(const SpotPatch& patch,
+                                                     const Eigen::ArrayXXd& certainty,
+                                                     double still_px,
+                                                     SpotModel start);
 
 }  // namespace nightswing::tracker

@@ -115,6 +115,7 @@ SpotMeasurement SpotFinder::follow(const Picture& frame) {
 /// The light that was found elsewhere is the spot from now on.
 void SpotFinder::switch_to(const SpotFit& fit) {
   wall_.forget();
+  wall_doubt_ = {};  // it was told of another place
   width_ = {};
   followed_.reset();
   accept(fit);

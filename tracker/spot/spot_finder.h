@@ -39,7 +39,8 @@ struct SpotFinderOptions {
 /// - The wall without the spot is learned meanwhile, and anew after a change of light. Fixed lights
 ///   (reflections) that were known are remembered over it, and neither taken for the spot again nor
 ///   allowed to drag it. A few black frames change nothing.
-/// - Where the wall behind the spot is not known yet, u contains what its grain may do (WallDoubt).
+/// - Where the wall behind the spot is not known yet, u contains what its grain may do (WallDoubt),
+///   as far as enough of the wall around is known; until then, what was last told of it.
 /// - A light that has stood still for 400 frames must prove itself again as a new one would.
 /// - A weaker light that moves with the spot (SpotGhost) is taken away before the fit, so that the
 ///   two may cross. Should the weaker one be followed, the brighter takes its place as soon as the
@@ -48,9 +49,9 @@ struct SpotFinderOptions {
 ///   is off by more than 4 %, slant or share of the halo by more than 0.1, and six times its usual
 ///   scatter.
 /// - Lossy film (see RepeatedWall) displaces the spot without a trace in its shape. There neither a
-///   slant nor a halo is looked for, which film itself makes, and the uncertainty is widened
-///   by 1.2 where the spot is fast to 1.8 where it creeps: over H.264 films
-///   of known truth (crf 18 and 23) the scatter was 1.1 to 1.3 and 1.8 times what the fit says.
+///   slant nor a halo is looked for, which film itself makes, and the uncertainty is widened by 1.2
+///   where the spot is fast to 1.8 where it creeps: with that the scatter over H.264 films of known
+///   truth (crf 18 and 23) is 0.8 to 1.2 times what is said.
 ///   Where blocks of the spot are repeated from the frame before, the uncertainty contains what it
 ///   may have gone on meanwhile, and where it crosses a ghost what the ghost displaces it by. What
 ///   is not foretold: coarse coding may move blocks beyond a turn. The wall of such film is quieter

@@ -47,7 +47,7 @@ cv::Rect SpotFinder::spot_zone() const {
   return square_around(shape.x_px, shape.y_px, half_px, size_);
 }
 
-/// What the followed spot was measured in.
+/// The surroundings of the followed spot in this frame, as they are.
 SpotPatch SpotFinder::followed_patch(const Picture& frame) const {
   const SpotShape& shape = followed_->fit.shape;
   const int half_px = patch_half_px(larger_sigma(shape));
@@ -66,10 +66,15 @@ void SpotFinder::note_wall_doubt(const Picture& frame) {
 
 /// Before the wall is forgotten because of another light: its grain goes with the light.
 void SpotFinder::note_grain_doubt(const Picture& frame) {
-  if (!followed_) return;
-  const auto doubt = doubt_of_grain(followed_patch(frame), followed_->fit, wall_);
+  if (!followed_ || wall_.mean().empty()) return;
+  const cv::Mat known = wall_.looks() >= WallLight::kTrustedLooks;
+  const double before = cv::mean(wall_.mean(), known)[0];
+  if (before < options_.dark_luma) return;  // what was learned in the dark is noise
+  SpotPatch patch = followed_patch(frame);
+  patch.at_least.setZero();  // the new light may be too bright
+  const auto doubt = doubt_of_grain(patch, followed_->fit, wall_);
   if (!doubt) return;
-  const double gain = cv::mean(frame.gray(frame.area()))[0] / cv::mean(wall_.mean())[0];
+  const double gain = cv::mean(frame.gray(frame.area()))[0] / before;
   wall_doubt_ = {gain * doubt->x_px, gain * doubt->y_px};
 }
 

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <utility>
+#include <vector>
 
 #include <Eigen/Cholesky>
 #include <opencv2/core.hpp>
@@ -21,6 +22,7 @@ constexpr double kLitShare = 0.01;      // of the peak; 3 sigma from the centre
 constexpr double kShown = 4.0;          // standard deviations of slant or halo, to be fitted,
 constexpr double kStillShown = 2.0;     // or to remain so
 constexpr int kFormLooks = 2;
+constexpr double kLeastFreedom = 0.25;  // degrees of freedom a pixel that the spot lights
 
 ShapeMatrix inverse_of(const ShapeMatrix& information) {
   return information.ldlt().solve(ShapeMatrix::Identity(information.rows(), information.cols()));
@@ -28,7 +30,9 @@ ShapeMatrix inverse_of(const ShapeMatrix& information) {
 
 /// Noise from the residuals; each square is raised by what the fit has absorbed of it. Only pixels
 /// that the spot lights count: compression wipes the wall clean, but not the spot's neighbourhood.
-SpotNoise noise_in(const SpotPatch& patch, const Comparison& c, const Eigen::ArrayXXd& certainty) {
+SpotNoise noise_in(const SpotPatch& patch,
+                   const PatchComparison& c,
+                   const Eigen::ArrayXXd& certainty) {
   const ShapeMatrix covariance = inverse_of(information_of(c.model, c.weight));
   const Eigen::ArrayXXd absorbed =
       (c.weight * c.model.quadratic_form(covariance)).max(0.0).min(0.9);
@@ -43,7 +47,7 @@ SpotNoise noise_in(const SpotPatch& patch, const Comparison& c, const Eigen::Arr
 }
 
 /// Smoothing first takes away camera noise and the laser's grain, which are no misfit.
-double misfit_of(const Comparison& c, const Eigen::ArrayXXd& light, const SpotShape& shape) {
+double misfit_of(const PatchComparison& c, const Eigen::ArrayXXd& light, const SpotShape& shape) {
   const double sigma_px = std::sqrt(shape.sigma_x_px * shape.sigma_y_px);
   const int half_px = std::max(1, static_cast<int>(std::lround(sigma_px / 3.0)));
   const cv::Mat residual = smoothed(c.residual, half_px);
@@ -54,7 +58,7 @@ double misfit_of(const Comparison& c, const Eigen::ArrayXXd& light, const SpotSh
 }
 
 /// From the median of the absolute residuals: 0.6745 standard deviations of normal noise.
-double wall_scatter_of(const Comparison& c) {
+double wall_scatter_of(const PatchComparison& c) {
   std::vector<double> sizes;
   const double least_light = kLitShare * c.model.spot().maxCoeff();
   for (Eigen::Index k = 0; k < c.residual.size(); ++k) {
@@ -92,11 +96,13 @@ double variance_of_parameter(const SpotModel& model,
 }
 
 /// The larger of what the lit pixels say, where the laser's grain and film's coding are, and what
-/// all say, of which the fit absorbs less.
-ResidualCorrelation noise_correlation(const Eigen::ArrayXXd& scaled, const Eigen::ArrayXXd& light) {
+/// all `good` ones say, of which the fit absorbs less. White noise is widened a little by that, in
+/// one picture of seven.
+ResidualCorrelation noise_correlation(const Eigen::ArrayXXd& scaled,
+                                      const Eigen::ArrayXXd& light,
+                                      const Eigen::ArrayXXd& good) {
   const ResidualCorrelation lit = correlation_of(scaled, light);
-  const ResidualCorrelation all =
-      correlation_of(scaled, Eigen::ArrayXXd::Ones(scaled.rows(), scaled.cols()));
+  const ResidualCorrelation all = correlation_of(scaled, good);
   return {std::max(lit.x, all.x), std::max(lit.y, all.y)};
 }
 
@@ -104,7 +110,7 @@ SpotFit described(const SpotPatch& patch,
                   SpotModel model,
                   const SpotNoise& noise,
                   const Eigen::ArrayXXd& certainty) {
-  const Comparison c = compare(patch, std::move(model), certainty);
+  const PatchComparison c = compare(patch, std::move(model), certainty);
   const SpotShape& shape = c.model.shape();
   const ShapeMatrix covariance = inverse_of(information_of(c.model, c.weight));
   const Eigen::ArrayXXd light = light_on(patch, c.model);
@@ -116,7 +122,8 @@ SpotFit described(const SpotPatch& patch,
   SpotFit fit;
   fit.shape = shape;
   fit.noise = noise;
-  fit.correlation = noise_correlation(scaled, lit * light.max(0.0));
+  fit.correlation =
+      noise_correlation(scaled, lit * light.max(0.0), (c.weight >= certainty).cast<double>());
   const auto variance = [&](int k) {
     return variance_of_parameter(c.model, root_weight, covariance, fit.correlation, k);
   };
@@ -129,7 +136,8 @@ SpotFit described(const SpotPatch& patch,
           ? 1.0
           : 0.5 * (variance_x / covariance(1, 1) + variance_y / covariance(3, 3));
   const double absorbed = smoothness * (parameters_of(shape.form) - 3);
-  const double freedom = std::max(lit.sum() - absorbed, 1.0);
+  // However smooth the noise is, it is not all absorbed.
+  const double freedom = std::max({lit.sum() - absorbed, kLeastFreedom * lit.sum(), 1.0});
   fit.chi_square = (lit * scaled.square()).sum() / freedom;
   const double widening = std::sqrt(std::max(fit.chi_square, 1.0));
   fit.u_x_px = widening * std::sqrt(variance_x);
@@ -159,7 +167,7 @@ struct FormEvidence {
 
 /// With equal weights, when nothing is known of the noise, each residual stands for its own
 /// standard deviation (White, Econometrica 48, 817, 1980).
-FormEvidence form_evidence(const SpotPatch& patch, const Comparison& c, bool noise_is_known) {
+FormEvidence form_evidence(const SpotPatch& patch, const PatchComparison& c, bool noise_is_known) {
   SpotShape shape = c.model.shape();
   shape.form = SpotForm::kHaloed;  // what is not fitted is 0 in it
   const SpotModel model(patch, shape);
@@ -213,7 +221,8 @@ std::optional<Weighted> fit_weighted(const SpotPatch& patch, Weighted fit, bool 
   const int rounds = noise_is_known ? 2 : 4;
   for (int round = 1; round <= rounds; ++round) {
     const double still_px = round < rounds ? kNearlyStill_px : kStill_px;
-    std::optional<Comparison> best = improve(patch, fit.certainty, still_px, std::move(fit.model));
+    std::optional<PatchComparison> best =
+        improve(patch, fit.certainty, still_px, std::move(fit.model));
     if (!best) return std::nullopt;
     if (!noise_is_known || round == rounds) fit.noise = noise_in(patch, *best, fit.certainty);
     fit.certainty = certainty_on(patch, best->model, fit.noise);
@@ -240,7 +249,7 @@ Weighted first_guess(const SpotPatch& patch, const SpotFitStart& start) {
 
 /// Before the misfit of a wrong form can pass for noise.
 std::optional<Weighted> in_first_form(const SpotPatch& patch, Weighted guess) {
-  std::optional<Comparison> best =
+  std::optional<PatchComparison> best =
       improve(patch, guess.certainty, kNearlyStill_px, std::move(guess.model));
   if (!best) return std::nullopt;
   guess.model =
@@ -252,13 +261,14 @@ SpotFit fit_pixels(const SpotPatch& patch, const SpotFitStart& start) {
   if (patch.columns() < kSmallestPatch_px || patch.rows() < kSmallestPatch_px) return {};
   std::optional<Weighted> guess = first_guess(patch, start);
   if (!start.noise && !start.form_is_known) guess = in_first_form(patch, std::move(*guess));
-  if (!guess) return {};
+  if (!guess)
+    return start.form == SpotForm::kUpright ? SpotFit{} : fit_pixels(patch, upright(start));
   const bool is_upright = guess->model.shape().form == SpotForm::kUpright;
   std::optional<Weighted> fit = fit_weighted(patch, std::move(*guess), start.noise.has_value());
   // A slant or a halo that the picture does not bear.
   if (!fit && !is_upright) return fit_pixels(patch, upright(start));
   for (int look = 0; fit && !start.form_is_known && look < kFormLooks; ++look) {
-    const Comparison c = compare(patch, fit->model, fit->certainty);
+    const PatchComparison c = compare(patch, fit->model, fit->certainty);
     const SpotShape shape = in_shown_form(fit->model.shape(), form_evidence(patch, c, true));
     if (shape.form == fit->model.shape().form) break;
     Weighted next = *fit;

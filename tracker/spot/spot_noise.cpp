@@ -139,15 +139,13 @@ ResidualCorrelation correlation_of(const Eigen::ArrayXXd& residuals,
   return correlation;
 }
 
-Eigen::ArrayXXd correlated(const Eigen::ArrayXXd& values, const ResidualCorrelation& correlation) {
-  return spread_over_columns(spread_over_rows(values, correlation.x), correlation.y);
-}
-
 double variance_of_sum(const Eigen::ArrayXXd& influence, const ResidualCorrelation& correlation) {
   if (is_white(correlation)) return influence.square().sum();
   // A correlation that falls in a straight line is that of a real process: the sum is small for an
   // influence of changing sign, but only rounding makes it negative.
-  return std::max((influence * correlated(influence, correlation)).sum(), 0.0);
+  const Eigen::ArrayXXd covered =
+      spread_over_columns(spread_over_rows(influence, correlation.x), correlation.y);
+  return std::max((influence * covered).sum(), 0.0);
 }
 
 }  // namespace nightswing::tracker

@@ -49,14 +49,9 @@ struct ResidualCorrelation {
 [[nodiscard]] ResidualCorrelation correlation_of(const Eigen::ArrayXXd& residuals,
                                                  const Eigen::ArrayXXd& weight);
 
-/// Covariance of noise of unit variance with sum(values * noise), pixel by pixel. Its correlation
-/// falls off in a straight line along x and along y, 1 - |d| (1 - correlation at lag 1) down to 0:
-/// that of means over neighbouring pixels, as a camera makes them of the colours of its sensor and
-/// against noise.
-[[nodiscard]] Eigen::ArrayXXd correlated(const Eigen::ArrayXXd& values,
-                                         const ResidualCorrelation& correlation);
-
-/// Variance of sum(influence * noise) for such noise.
+/// Variance of sum(influence * noise) for noise of unit variance whose correlation falls off in a
+/// straight line along x and along y, 1 - |d| (1 - correlation at lag 1) down to 0: that of means
+/// over neighbouring pixels, as a camera makes them of the colours of its sensor and against noise.
 [[nodiscard]] double variance_of_sum(const Eigen::ArrayXXd& influence,
                                      const ResidualCorrelation& correlation);
 

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <utility>
 #include <vector>
 
 #include <Eigen/Cholesky>
@@ -28,48 +29,35 @@ cv::Rect area_of(const SpotPatch& patch) {
           static_cast<int>(patch.rows())};
 }
 
-/// The same spot on other parts of the wall.
-class SpotElsewhere {
- public:
-  SpotElsewhere(const SpotPatch& patch, const SpotFit& fit)
-      : patch_(on_plain_wall(patch)),
-        model_(patch_, fit.shape),
-        certainty_(certainty_on(patch_, model_, fit.noise)) {
-    patch_.counts = model_.counts();
-    const Comparison plain = compare(patch_, model_, certainty_);
-    solver_.compute(information_of(model_, plain.weight));
-  }
+/// The spot on a plain wall, as it was fitted.
+SpotPatch on_plain_wall(SpotPatch patch, const SpotShape& shape) {
+  patch.reflectance.setOnes();
+  patch.counts = SpotModel(patch, shape).counts();
+  return patch;
+}
 
-  SpotElsewhere(const SpotElsewhere&) = delete;  // the model knows where the patch is
-  SpotElsewhere& operator=(const SpotElsewhere&) = delete;
-
-  /// By how much it would be measured in another place: the first step of the fit, because what the
-  /// wall adds to the spot's light is little.
-  [[nodiscard]] cv::Point2d displacement_px(const cv::Mat& wall) {
-    const double level = cv::mean(wall)[0];
-    for (int row = 0; row < wall.rows; ++row) {
-      const auto* luma = wall.ptr<float>(row);
-      for (int column = 0; column < wall.cols; ++column) {
-        patch_.counts(column, row) =
-            model_.counts()(column, row) + static_cast<double>(luma[column]) - level;
-      }
+/// By how much the spot would be measured in another place on that part of the wall: the first step
+/// of the fit, because what the wall adds to the spot's light is little.
+cv::Point2d displacement_px(const SpotPatch& plain, const SpotFit& fit, const cv::Mat& wall) {
+  cv::Scalar level;
+  cv::Scalar grain;
+  cv::meanStdDev(wall, level, grain);
+  SpotPatch patch = plain;
+  for (int row = 0; row < wall.rows; ++row) {
+    const auto* luma = wall.ptr<float>(row);
+    for (int column = 0; column < wall.cols; ++column) {
+      patch.counts(column, row) += static_cast<double>(luma[column]) - level[0];
     }
-    const Comparison c = compare(patch_, model_, certainty_);
-    const ShapeVector step = solver_.solve(gradient_of(model_, c.weight * c.residual));
-    return {step(1), step(3)};
   }
-
- private:
-  static SpotPatch on_plain_wall(SpotPatch patch) {
-    patch.reflectance.setOnes();
-    return patch;
-  }
-
-  SpotPatch patch_;
-  SpotModel model_;
-  Eigen::ArrayXXd certainty_;
-  Eigen::LDLT<ShapeMatrix> solver_;
-};
+  SpotNoise noise = fit.noise;  // as the fit would find it there
+  noise.background = std::max(noise.background, grain[0] * grain[0]);
+  SpotModel model(patch, fit.shape);
+  const Eigen::ArrayXXd certainty = certainty_on(patch, model, noise);
+  const PatchComparison c = compare(patch, std::move(model), certainty);
+  const ShapeVector step =
+      information_of(c.model, c.weight).ldlt().solve(c.model.gradient(c.weight * c.residual));
+  return {step(1), step(3)};
+}
 
 double deviation_of(std::vector<double> sizes) {
   const auto middle = sizes.begin() + static_cast<std::ptrdiff_t>(sizes.size() / 2);
@@ -85,7 +73,7 @@ std::optional<WallDoubt> doubt_of_grain(const SpotPatch& patch,
   if (wall.looks().empty()) return std::nullopt;
   const cv::Rect frame({0, 0}, wall.looks().size());
   const cv::Rect here = area_of(patch);
-  SpotElsewhere elsewhere(patch, fit);
+  const SpotPatch plain = on_plain_wall(patch, fit.shape);
   std::vector<double> off_x_px;
   std::vector<double> off_y_px;
   const std::array<cv::Point, 8> steps{
@@ -93,7 +81,7 @@ std::optional<WallDoubt> doubt_of_grain(const SpotPatch& patch,
   for (const cv::Point& step : steps) {
     const cv::Rect there = here + cv::Point(step.x * here.width, step.y * here.height);
     if ((there & frame) != there || unknown_share(wall, there) > kMostUnknown) continue;
-    const cv::Point2d off_px = elsewhere.displacement_px(wall.mean()(there));
+    const cv::Point2d off_px = displacement_px(plain, fit, wall.mean()(there));
     if (!std::isfinite(off_px.x + off_px.y)) continue;
     off_x_px.push_back(std::abs(off_px.x));
     off_y_px.push_back(std::abs(off_px.y));

@@ -102,7 +102,7 @@ void look_at_strange(const WallRun& run, float least) {
     std::int8_t& strange = run.strange[k];
     const bool trusted = looks >= WallLight::kTrustedLooks;
     if (trusted && is_strange(luma, mean, least)) {
-      const int last = strange;
+      const auto last = static_cast<int>(strange);
       strange =
           static_cast<std::int8_t>(luma > mean ? std::max(last, 0) + 1 : std::min(last, 0) - 1);
       if (std::abs(strange) < WallLight::kStrangeLooks) continue;

@@ -50,15 +50,16 @@ std::vector<Seen> all_of(FrameSource& source) {
 
 TEST_SUITE("photo_folder") {
   TEST_CASE("names are put in the order in which people count") {
-    for (const auto& [first, second] :
-         {std::pair{"a2.jpg", "a10.jpg"},
-          std::pair{"a02.jpg", "a10.jpg"},
-          std::pair{"A2.jpg", "a3.jpg"},
-          std::pair{"a.jpg", "b.jpg"},
-          std::pair{"a1b2.png", "a1b10.png"},
-          std::pair{"a01.jpg", "a1.jpg"},
-          std::pair{"a", "a1"},
-          std::pair{"x99999999999999999999998", "x99999999999999999999999"}}) {
+    for (const auto& names : {std::pair{"a2.jpg", "a10.jpg"},
+                              std::pair{"a02.jpg", "a10.jpg"},
+                              std::pair{"A2.jpg", "a3.jpg"},
+                              std::pair{"a.jpg", "b.jpg"},
+                              std::pair{"a1b2.png", "a1b10.png"},
+                              std::pair{"a01.jpg", "a1.jpg"},
+                              std::pair{"a", "a1"},
+                              std::pair{"x99999999999999999999998", "x99999999999999999999999"}}) {
+      const std::string first = names.first;
+      const std::string second = names.second;
       CAPTURE(first);
       CHECK(comes_before(first, second));
       CHECK_FALSE(comes_before(second, first));

@@ -36,7 +36,7 @@ VideoFacts facts_of(const std::filesystem::path& path) {
 std::filesystem::path with_head(const TemporaryFolder& folder,
                                 const std::filesystem::path& film,
                                 const std::string& options) {
-  const auto path = folder / ("head_" + film.filename().string());
+  auto path = folder / ("head_" + film.filename().string());
   const auto made = test::run_command("ffmpeg -v error -y -i " + film.string() + " -c copy " +
                                       options + " " + path.string());
   REQUIRE_MESSAGE(made.status == 0, made.errors);

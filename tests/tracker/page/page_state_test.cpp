@@ -12,7 +12,8 @@ using namespace nightswing::tracker;
 TEST_SUITE("page state") {
   TEST_CASE("the page's script finds every name that it reads") {
     const auto json = nlohmann::json::parse(json_text(PageState{.events = {{}}}));
-    for (const auto& [name, value] : json.items()) {
+    for (const auto& item : json.items()) {
+      const std::string& name = item.key();
       CAPTURE(name);
       CHECK(page_js().find("state." + name) != std::string::npos);
     }
@@ -20,7 +21,8 @@ TEST_SUITE("page state") {
     CHECK(json["events"][0]["utc"].is_null());
     CHECK(json["events"][0]["t_s"].is_null());
     const auto track = nlohmann::json::parse(json_text({}, "1", "mm", "", {}));
-    for (const auto& [name, value] : track.items()) {
+    for (const auto& item : track.items()) {
+      const std::string& name = item.key();
       CAPTURE(name);
       CHECK(page_js().find("track." + name) != std::string::npos);
     }

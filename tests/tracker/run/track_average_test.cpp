@@ -79,10 +79,13 @@ TEST_SUITE("track_average") {
   }
 
   TEST_CASE("the uncertainty is true for mixtures and for noise that is correlated in time") {
-    for (const auto& [white, regressive, common] : {std::array{0.5, 0.0, 0.5},
-                                                    std::array{0.0, 1.0, 0.0},
-                                                    std::array{0.3, 0.5, 0.2},
-                                                    std::array{0.9, 0.0, 0.1}}) {
+    for (const auto& shares : {std::array{0.5, 0.0, 0.5},
+                               std::array{0.0, 1.0, 0.0},
+                               std::array{0.3, 0.5, 0.2},
+                               std::array{0.9, 0.0, 0.1}}) {
+      const double white = shares[0];
+      const double regressive = shares[1];
+      const double common = shares[2];
       CAPTURE(white);
       CAPTURE(regressive);
       const Outcome outcome = averages_of(white, regressive, common);

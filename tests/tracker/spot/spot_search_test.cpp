@@ -118,7 +118,9 @@ TEST_SUITE("spot_search") {
   TEST_CASE("at most six candidates are named, the best first") {
     cv::Mat spots = spot(0, 0, 0);
     for (int k = 0; k < 9; ++k) {
-      spots += spot(40.0 + 100.0 * (k % 3), 40.0 + 80.0 * (k / 3), 30.0 + 5.0 * k);
+      const int column = k % 3;
+      const int row = k / 3;
+      spots += spot(40.0 + 100.0 * column, 40.0 + 80.0 * row, 30.0 + 5.0 * k);
     }
     const FrameSearch search =
         search_frame(picture_of(even_wall(), spots, 8), WallLight(), kNowhere);

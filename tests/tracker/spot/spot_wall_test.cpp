@@ -59,6 +59,20 @@ TEST_SUITE("spot_wall") {
     CHECK(worst_px < 0.1);  // four times the noise where half of the light is swallowed
   }
 
+  TEST_CASE("a lamp switched on after darkness makes no absurd uncertainty") {
+    std::mt19937_64 random(31);
+    tracker::SpotFinder finder;
+    for (int k = 0; k < 140; ++k) {
+      const cv::Mat lamp = test::plane_light(kSize, {k < 100 ? 0.0 : 90.0, 0, 0});
+      const cv::Mat spot = test::spot_light(kSize, swinging_spot(k, 100));
+      const auto m = finder.measure(test::photograph(lamp, spot, kCamera, random));
+      if (k < 102) continue;
+      REQUIRE(tracker::is_measured(m.state));
+      CHECK(m.position->u_x_px < 0.05);  // white noise of 1 count: 0.01 px
+      CHECK(m.position->u_y_px < 0.05);
+    }
+  }
+
   TEST_CASE("a weak fixed light beside the path does not displace the spot once it is learned") {
     // 15 % of the spot's peak, at 1.5 and at 4 sigma from the place where the error is taken.
     std::mt19937_64 random(22);

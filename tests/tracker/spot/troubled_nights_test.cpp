@@ -113,7 +113,8 @@ TEST_SUITE("troubled_nights") {
         run_night({.frames = 40, .encoding = "-c:v libx264 -crf 23 -bf 2 -pix_fmt yuv420p"});
     CAPTURE(outcome.failures);
     CHECK(outcome.wrong == 0);
-    CHECK(outcome.visible_measured >= outcome.visible - 2);
+    CHECK(outcome.visible_measured >=
+          outcome.visible - 2);  // until the film is known for what it is
   }
 
   TEST_CASE("films of coarse H.264, which holds the spot back where it turns") {
