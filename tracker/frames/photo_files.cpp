@@ -206,7 +206,7 @@ std::vector<PhotoStamp> list_photos(const std::filesystem::path& folder) {
   }
   std::ranges::sort(photos,
                     [](const auto& a, const auto& b) { return comes_before(a.name, b.name); });
-  std::ranges::rotate(photos, photos.begin() + first_taken(photos));
+  std::rotate(photos.begin(), photos.begin() + first_taken(photos), photos.end());
   return photos;
 }
 
