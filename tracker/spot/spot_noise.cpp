@@ -36,7 +36,7 @@ double correlation_at(Eigen::Index distance, double at_lag_one) {
 }
 
 /// Column j holds the sum over all k of the correlation at |j - k| times column k.
-Eigen::ArrayXXd spread_over_columns(const Eigen::ArrayXXd& values, double at_lag_one) {
+Eigen::ArrayXXd spread(const Eigen::ArrayXXd& values, double at_lag_one) {
   Eigen::ArrayXXd sums = values;
   if (at_lag_one <= 0.0) return sums;
   const Eigen::Index columns = values.cols();
@@ -45,20 +45,6 @@ Eigen::ArrayXXd spread_over_columns(const Eigen::ArrayXXd& values, double at_lag
     if (correlation <= 0.0) break;
     sums.leftCols(columns - d) += correlation * values.rightCols(columns - d);
     sums.rightCols(columns - d) += correlation * values.leftCols(columns - d);
-  }
-  return sums;
-}
-
-/// The same of rows.
-Eigen::ArrayXXd spread_over_rows(const Eigen::ArrayXXd& values, double at_lag_one) {
-  Eigen::ArrayXXd sums = values;
-  if (at_lag_one <= 0.0) return sums;
-  const Eigen::Index rows = values.rows();
-  for (Eigen::Index d = 1; d < rows; ++d) {
-    const double correlation = correlation_at(d, at_lag_one);
-    if (correlation <= 0.0) break;
-    sums.topRows(rows - d) += correlation * values.bottomRows(rows - d);
-    sums.bottomRows(rows - d) += correlation * values.topRows(rows - d);
   }
   return sums;
 }
@@ -143,9 +129,8 @@ double variance_of_sum(const Eigen::ArrayXXd& influence, const ResidualCorrelati
   if (is_white(correlation)) return influence.square().sum();
   // A correlation that falls in a straight line is that of a real process: the sum is small for an
   // influence of changing sign, but only rounding makes it negative.
-  const Eigen::ArrayXXd covered =
-      spread_over_columns(spread_over_rows(influence, correlation.x), correlation.y);
-  return std::max((influence * covered).sum(), 0.0);
+  const Eigen::ArrayXXd along_x = spread(influence.transpose(), correlation.x).transpose();
+  return std::max((influence * spread(along_x, correlation.y)).sum(), 0.0);
 }
 
 }  // namespace nightswing::tracker

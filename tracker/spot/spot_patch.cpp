@@ -108,6 +108,13 @@ cv::Rect square_around(double x_px, double y_px, int half_px, cv::Size frame_siz
   return cv::Rect(x - half_px, y - half_px, 2 * half_px + 1, 2 * half_px + 1) & frame;
 }
 
+cv::Rect area_of(const SpotPatch& patch) {
+  return {patch.left_px,
+          patch.top_px,
+          static_cast<int>(patch.columns()),
+          static_cast<int>(patch.rows())};
+}
+
 cv::Mat smoothed(const Eigen::ArrayXXd& values, int half_px) {
   const cv::Mat view(static_cast<int>(values.cols()),
                      static_cast<int>(values.rows()),

@@ -38,6 +38,9 @@ struct SpotPatch {
 /// the place is so far outside that nothing is left.
 [[nodiscard]] cv::Rect square_around(double x_px, double y_px, int half_px, cv::Size frame_size);
 
+/// Where a patch lies in its frame.
+[[nodiscard]] cv::Rect area_of(const SpotPatch& patch);
+
 /// Values of a patch's pixels as a picture, each the mean over a square of 2 half_px + 1 pixels:
 /// values(i, j) stands in column i of row j.
 [[nodiscard]] cv::Mat smoothed(const Eigen::ArrayXXd& values, int half_px);

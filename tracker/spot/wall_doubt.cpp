@@ -3,7 +3,6 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
-#include <utility>
 #include <vector>
 
 #include <Eigen/Cholesky>
@@ -22,23 +21,14 @@ double unknown_share(const WallLight& wall, const cv::Rect& area) {
   return cv::mean(wall.looks()(area) < WallLight::kTrustedLooks)[0] / 255.0;
 }
 
-cv::Rect area_of(const SpotPatch& patch) {
-  return {patch.left_px,
-          patch.top_px,
-          static_cast<int>(patch.columns()),
-          static_cast<int>(patch.rows())};
-}
-
-/// The spot on a plain wall, as it was fitted.
-SpotPatch on_plain_wall(SpotPatch patch, const SpotShape& shape) {
-  patch.reflectance.setOnes();
-  patch.counts = SpotModel(patch, shape).counts();
-  return patch;
-}
-
 /// By how much the spot would be measured in another place on that part of the wall: the first step
 /// of the fit, because what the wall adds to the spot's light is little.
-cv::Point2d displacement_px(const SpotPatch& plain, const SpotFit& fit, const cv::Mat& wall) {
+/// plain  the spot as it was fitted, on a plain wall
+/// model  of it, with that noise
+cv::Point2d displacement_px(const SpotPatch& plain,
+                            const SpotModel& model,
+                            SpotNoise noise,
+                            const cv::Mat& wall) {
   cv::Scalar level;
   cv::Scalar grain;
   cv::meanStdDev(wall, level, grain);
@@ -49,11 +39,8 @@ cv::Point2d displacement_px(const SpotPatch& plain, const SpotFit& fit, const cv
       patch.counts(column, row) += static_cast<double>(luma[column]) - level[0];
     }
   }
-  SpotNoise noise = fit.noise;  // as the fit would find it there
-  noise.background = std::max(noise.background, grain[0] * grain[0]);
-  SpotModel model(patch, fit.shape);
-  const Eigen::ArrayXXd certainty = certainty_on(patch, model, noise);
-  const PatchComparison c = compare(patch, std::move(model), certainty);
+  noise.background = std::max(noise.background, grain[0] * grain[0]);  // as a fit would find it
+  const PatchComparison c = compare(patch, model, certainty_on(patch, model, noise));
   const ShapeVector step =
       information_of(c.model, c.weight).ldlt().solve(c.model.gradient(c.weight * c.residual));
   return {step(1), step(3)};
@@ -73,7 +60,10 @@ std::optional<WallDoubt> doubt_of_grain(const SpotPatch& patch,
   if (wall.looks().empty()) return std::nullopt;
   const cv::Rect frame({0, 0}, wall.looks().size());
   const cv::Rect here = area_of(patch);
-  const SpotPatch plain = on_plain_wall(patch, fit.shape);
+  SpotPatch plain = patch;
+  plain.reflectance.setOnes();
+  const SpotModel model(plain, fit.shape);
+  plain.counts = model.counts();
   std::vector<double> off_x_px;
   std::vector<double> off_y_px;
   const std::array<cv::Point, 8> steps{
@@ -81,7 +71,7 @@ std::optional<WallDoubt> doubt_of_grain(const SpotPatch& patch,
   for (const cv::Point& step : steps) {
     const cv::Rect there = here + cv::Point(step.x * here.width, step.y * here.height);
     if ((there & frame) != there || unknown_share(wall, there) > kMostUnknown) continue;
-    const cv::Point2d off_px = displacement_px(plain, fit, wall.mean()(there));
+    const cv::Point2d off_px = displacement_px(plain, model, fit.noise, wall.mean()(there));
     if (!std::isfinite(off_px.x + off_px.y)) continue;
     off_x_px.push_back(std::abs(off_px.x));
     off_y_px.push_back(std::abs(off_px.y));

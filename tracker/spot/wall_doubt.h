@@ -18,7 +18,8 @@ struct WallDoubt {
 /// told from the spot's own picture, because the fit takes what looks like a displacement for one.
 /// So the fitted spot is laid on the learned wall at eight places around: the median of what the
 /// first step of a fit makes of it there, print being no grain. Nothing if less than four places
-/// are known. patch  around the spot; its counts and its print do not matter
+/// are known.
+/// patch  around the spot; its counts and its print do not matter
 [[nodiscard]] std::optional<WallDoubt> doubt_of_grain(const SpotPatch& patch,
                                                       const SpotFit& fit,
                                                       const WallLight& wall);

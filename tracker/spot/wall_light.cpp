@@ -324,10 +324,7 @@ bool WallLight::is_known(double x_px, double y_px) const {
 
 void WallLight::prepare(SpotPatch& patch) const {
   if (mean_.empty()) return;
-  const cv::Rect area(patch.left_px,
-                      patch.top_px,
-                      static_cast<int>(patch.columns()),
-                      static_cast<int>(patch.rows()));
+  const cv::Rect area = area_of(patch);
   const cv::Mat mean = mean_(area);
   const cv::Mat looks = looks_(area);
   const auto size = static_cast<double>(area.area());
