@@ -192,24 +192,39 @@ std::uint8_t gray_of(const FilmGray& gray, std::uint8_t stored, float colour) {
   return static_cast<std::uint8_t>(std::clamp(static_cast<int>(value + 0.5F), 0, kFullSteps));
 }
 
-/// What the colours add to each pixel of a row. From one value to the next the pixels lie alike.
+/// The columns of a stretch, each in its place on the coarser axis; told when asked for, since from
+/// one value to the next the pixels lie alike.
+struct CoarseColumns {
+  int left;
+  int count;
+  int each;
+  double first_px;
+  int values;
+
+  [[nodiscard]] CoarsePlace at(int column) const {
+    return coarse_place(left + column, each, first_px, values);
+  }
+};
+
+/// What the colours add to each pixel of a row.
 void spread_colours(const std::vector<float>& sums,
-                    const std::vector<CoarsePlace>& columns,
-                    int each,
+                    const CoarseColumns& columns,
                     std::vector<float>& out) {
-  const int first = columns.front().first;
-  const auto at = [&](int column) { return sums[static_cast<std::size_t>(column - first)]; };
-  const auto count = static_cast<int>(columns.size());
+  const int first = columns.at(0).first;
+  const int count = columns.count;
+  const int each = columns.each;
+  const auto sum_at = [&](int column) { return sums[static_cast<std::size_t>(column - first)]; };
   for (int start = 0; start < std::min(each, count); ++start) {
     // Beside the border, where there is no value farther out, the share is another.
     const auto pixel = [&](int k) {
-      const CoarsePlace& place = columns[static_cast<std::size_t>(k)];
-      out[static_cast<std::size_t>(k)] = between(at(place.first), at(place.second), place.share);
+      const CoarsePlace place = columns.at(k);
+      out[static_cast<std::size_t>(k)] =
+          between(sum_at(place.first), sum_at(place.second), place.share);
     };
     int k = start;
     for (; k < std::min(start + each, count); k += each) pixel(k);
     if (k < count) {
-      const CoarsePlace& place = columns[static_cast<std::size_t>(k)];
+      const CoarsePlace place = columns.at(k);
       const float* from = &sums[static_cast<std::size_t>(place.first - first)];
       float* to = &out[static_cast<std::size_t>(k)];
       const int inner = (count - k - 1) / each;
@@ -233,15 +248,15 @@ void add_luma(const std::uint8_t* __restrict stored,
 cv::Mat weighted(const FilmPlanes& planes, const cv::Rect& area, const FilmGray& gray) {
   const auto rows =
       coarse_places(area.y, area.height, planes.rows_each, planes.first_y_px, planes.blue.rows);
-  const auto columns =
-      coarse_places(area.x, area.width, planes.columns_each, planes.first_x_px, planes.blue.cols);
-  const int first = columns.front().first;
-  std::vector<float> sums(static_cast<std::size_t>(columns.back().second - first) + 1);
-  std::vector<float> colour(columns.size());
+  const CoarseColumns columns{
+      area.x, area.width, planes.columns_each, planes.first_x_px, planes.blue.cols};
+  const int first = columns.at(0).first;
+  std::vector<float> sums(static_cast<std::size_t>(columns.at(area.width - 1).second - first) + 1);
+  std::vector<float> colour(static_cast<std::size_t>(area.width));
   cv::Mat out(area.size(), CV_8UC1);
   for (int row = 0; row < area.height; ++row) {
     add_up_colours(planes, gray, rows[static_cast<std::size_t>(row)], first, sums);
-    spread_colours(sums, columns, planes.columns_each, colour);
+    spread_colours(sums, columns, colour);
     add_luma(planes.luma.ptr<std::uint8_t>(area.y + row) + area.x,
              colour.data(),
              gray,

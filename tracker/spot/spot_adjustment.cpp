@@ -97,12 +97,13 @@ PatchComparison compare(const SpotPatch& patch, SpotModel model, const Eigen::Ar
   PatchComparison c{std::move(model), {}, certainty, 0};
   c.cost = std::pow(unusual_halo(c.model.shape()), 2);
   const Eigen::ArrayXXd& counts = c.model.counts();
-  c.residual.resize(counts.rows(), counts.cols());
-  for (Eigen::Index k = 0; k < counts.size(); ++k) {
-    const double residual = patch.counts(k) - counts(k);
-    const double speaks = residual <= 0.0 ? 1.0 - patch.at_least(k) : 1.0;
-    c.residual(k) = speaks * residual;
-    c.weight(k) = speaks * certainty(k);
+  c.residual = patch.counts - counts;
+  if (patch.at_least.maxCoeff() > 0.0) {
+    for (Eigen::Index k = 0; k < counts.size(); ++k) {
+      const double speaks = c.residual(k) <= 0.0 ? 1.0 - patch.at_least(k) : 1.0;
+      c.residual(k) *= speaks;
+      c.weight(k) *= speaks;
+    }
   }
   const Eigen::ArrayXXd squares = c.residual.square() * certainty;
   c.cost += squares.sum();

@@ -60,6 +60,7 @@ double misfit_of(const PatchComparison& c, const Eigen::ArrayXXd& light, const S
 /// From the median of the absolute residuals: 0.6745 standard deviations of normal noise.
 double wall_scatter_of(const PatchComparison& c) {
   std::vector<double> sizes;
+  sizes.reserve(static_cast<std::size_t>(c.residual.size()));
   const double least_light = kLitShare * c.model.spot().maxCoeff();
   for (Eigen::Index k = 0; k < c.residual.size(); ++k) {
     if (c.model.spot()(k) <= least_light) sizes.push_back(std::abs(c.residual(k)));

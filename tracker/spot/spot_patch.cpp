@@ -13,10 +13,21 @@ namespace {
 /// (Where one channel is clipped the others go on rising, so that the core is no flat plateau.)
 constexpr int kRimRipple = 6;
 
-/// 255 where any channel reaches the saturation level.
+std::uint8_t brightest(const cv::Mat& pixels) {
+  std::uint8_t most = 0;
+  for (int row = 0; row < pixels.rows; ++row) {
+    const auto* value = pixels.ptr<std::uint8_t>(row);
+    const int values = pixels.cols * pixels.channels();
+    for (int k = 0; k < values; ++k) most = std::max(most, value[k]);
+  }
+  return most;
+}
+
+/// 255 where any channel reaches the saturation level; empty if none does anywhere.
 cv::Mat saturated_pixels(const Picture& frame, const cv::Rect& area, int saturation) {
-  if (!frame.has_colour()) return frame.gray(area) >= saturation;
-  const cv::Mat cut = frame.bgr(area);
+  const cv::Mat cut = frame.has_colour() ? frame.bgr(area) : frame.gray(area);
+  if (brightest(cut) < saturation) return {};
+  if (!frame.has_colour()) return cut >= saturation;
   cv::Mat mask(cut.size(), CV_8UC1);
   for (int row = 0; row < cut.rows; ++row) {
     const auto* pixel = cut.ptr<cv::Vec3b>(row);
@@ -52,21 +63,23 @@ void add_smeared_rim(const cv::Mat& luma, cv::Mat& mask) {
 
 SpotPatch cut_patch(const Picture& frame, const cv::Rect& area, int saturation) {
   const cv::Mat luma = frame.gray(area);
-  cv::Mat saturated = saturated_pixels(frame, area, saturation);
-  add_smeared_rim(luma, saturated);
-
   SpotPatch patch;
   patch.left_px = area.x;
   patch.top_px = area.y;
   patch.counts.resize(area.width, area.height);
-  patch.at_least.resize(area.width, area.height);
-  patch.reflectance = Eigen::ArrayXXd::Ones(area.width, area.height);
+  patch.at_least.setZero(area.width, area.height);
+  patch.reflectance.setOnes(area.width, area.height);
   for (int row = 0; row < area.height; ++row) {
     const auto* value = luma.ptr<std::uint8_t>(row);
+    for (int column = 0; column < area.width; ++column) patch.counts(column, row) = value[column];
+  }
+  cv::Mat saturated = saturated_pixels(frame, area, saturation);
+  if (saturated.empty()) return patch;
+  add_smeared_rim(luma, saturated);
+  for (int row = 0; row < area.height; ++row) {
     const auto* set = saturated.ptr<std::uint8_t>(row);
     for (int column = 0; column < area.width; ++column) {
-      patch.counts(column, row) = value[column];
-      patch.at_least(column, row) = set[column] != 0 ? 1.0 : 0.0;
+      if (set[column] != 0) patch.at_least(column, row) = 1.0;
     }
   }
   return patch;

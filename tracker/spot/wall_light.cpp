@@ -15,7 +15,9 @@ namespace nightswing::tracker {
 namespace {
 
 constexpr int kMostLooks = 32;   // length of the memory
-constexpr int kBands = 8;        // one of them is learned per frame
+constexpr int kBands = 8;        // one of them is learned per frame,
+constexpr int kLaterBands = 16;  // once the wall is known
+constexpr int kKnownFrames = 512;
 constexpr int kWholeFrames = 8;  // learned whole after a start
 constexpr int kFewestSamples = 50;
 constexpr double kChangedShare = 0.3;
@@ -26,7 +28,7 @@ constexpr double kFollowed = 0.5;  // counts; a smaller even drift is left to th
 constexpr double kChange_noises = 4.0;
 constexpr int kRows = 8;  // so few that what is made of them is still in the cache
 constexpr int kNoiseStep_px = 4;
-constexpr int kNoiseEvery = 9;        // frames: in another of the eight bands each time
+constexpr int kNoiseEvery = 9;        // frames: in another of the bands each time
 constexpr int kNoiseMemory = 32;      // of these
 constexpr double kFewestKnown = 0.3;  // share of a patch, to lay a plane through
 constexpr double kTooDark = 8.0;      // counts; below, reflectance cannot be told
@@ -192,6 +194,32 @@ double plain_tolerance(double level) {
   return std::max(2.0, kPlainTolerance * level);
 }
 
+/// Print, or a shade as dark.
+bool is_dark(double level, double excess) {
+  return level > kTooDark && excess < -plain_tolerance(level);
+}
+
+// The compiler makes vector instructions of these two loops as long as nothing overlaps.
+
+/// What a row of the wall has above its level; returns true if all of it is known and nothing dark.
+bool is_plain(const float* __restrict luma,
+              const std::uint8_t* __restrict looks,
+              const double* __restrict levels,
+              double* __restrict excess,
+              int pixels) {
+  int others = 0;
+  for (int k = 0; k < pixels; ++k) {
+    excess[k] = static_cast<double>(luma[k]) - levels[k];
+    others += static_cast<int>(is_dark(levels[k], excess[k]));
+  }
+  for (int k = 0; k < pixels; ++k) others += looks[k] < WallLight::kTrustedLooks ? 1 : 0;
+  return others == 0;
+}
+
+void take_off(const double* __restrict excess, double* __restrict counts, int pixels) {
+  for (int k = 0; k < pixels; ++k) counts[k] -= excess[k];
+}
+
 /// The plain wall: least squares through the pixels near the plane so far, beginning with the
 /// median.
 WallPlane plain_wall(const std::vector<KnownPixel>& pixels) {
@@ -228,10 +256,11 @@ void WallLight::learn(const Picture& frame, const cv::Rect& spot_zone, const cv:
   }
   std::array<cv::Rect, 2> zones{spot_zone, ghost_zone};
   std::ranges::sort(zones, {}, &cv::Rect::x);
-  const int band = static_cast<int>(frames_ % kBands);
+  const int bands = frames_ < kKnownFrames ? kBands : kLaterBands;
+  const int band = static_cast<int>(frames_ % bands);
   const bool whole = frames_ < kWholeFrames;
-  const int first = whole ? 0 : band * mean_.rows / kBands;
-  const int end = whole ? mean_.rows : (band + 1) * mean_.rows / kBands;
+  const int first = whole ? 0 : band * mean_.rows / bands;
+  const int end = whole ? mean_.rows : (band + 1) * mean_.rows / bands;
   if (frames_ % kNoiseEvery == 0) learn_noise(frame, std::min((first + end) / 2, mean_.rows - 1));
   learn_rows(frame, zones, first, end);
   ++frames_;
@@ -333,20 +362,29 @@ void WallLight::prepare(SpotPatch& patch) const {
   const std::vector<KnownPixel> pixels = known_pixels(mean, looks, step_px);
   if (static_cast<double>(pixels.size()) < kFewestKnown * size / (step_px * step_px)) return;
   const WallPlane plane = plain_wall(pixels);
+  std::vector<double> levels(static_cast<std::size_t>(area.width));
+  std::vector<double> excess(levels.size());
   for (int row = 0; row < area.height; ++row) {
+    const double v = place_in(row, area.height);
+    for (int column = 0; column < area.width; ++column) {
+      levels[static_cast<std::size_t>(column)] = plane.at(place_in(column, area.width), v);
+    }
     const auto* luma = mean.ptr<float>(row);
     const auto* seen = looks.ptr<std::uint8_t>(row);
     double* counts = &patch.counts(0, row);
-    const double v = place_in(row, area.height);
+    if (is_plain(luma, seen, levels.data(), excess.data(), area.width)) {
+      take_off(excess.data(), counts, area.width);
+      continue;
+    }
     for (int column = 0; column < area.width; ++column) {
       if (seen[column] < kTrustedLooks) continue;
-      const double level = plane.at(place_in(column, area.width), v);
-      const double excess = static_cast<double>(luma[column]) - level;
-      if (level > kTooDark && excess < -plain_tolerance(level)) {
+      const double level = levels[static_cast<std::size_t>(column)];
+      const double off = excess[static_cast<std::size_t>(column)];
+      if (is_dark(level, off)) {
         patch.reflectance(column, row) =
             std::max(static_cast<double>(luma[column]) / level, kLeastReflectance);
       } else {
-        counts[column] -= excess;
+        counts[column] -= off;
       }
     }
   }

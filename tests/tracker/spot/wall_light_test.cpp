@@ -64,6 +64,15 @@ TEST_SUITE("wall_light") {
     CHECK(cv::countNonZero(wall.looks() == 9) == 6 * 16);
   }
 
+  TEST_CASE("from frame 512 on one sixteenth of the rows is learned from each") {
+    WallLight wall = learned(even({6, 16}, 40));
+    for (int k = 8; k < 512; ++k) wall.learn(even({6, 16}, 40), kNowhere);
+    wall.learn(even({6, 16}, 42), kNowhere);
+    CHECK(cv::countNonZero(wall.mean() > 40.0) == 6);
+    for (int k = 0; k < 15; ++k) wall.learn(even({6, 16}, 42), kNowhere);
+    CHECK(cv::countNonZero(wall.mean() > 40.0) == 6 * 16);
+  }
+
   TEST_CASE("no row of a height that eight does not divide is passed over") {
     WallLight wall = learned(even({3, 13}, 40));
     for (int k = 0; k < 8; ++k) wall.learn(even({3, 13}, 40), kNowhere);
@@ -72,7 +81,7 @@ TEST_SUITE("wall_light") {
 
   TEST_CASE("the mean follows a slow change over 32 looks") {
     WallLight wall = learned(even({2, 8}, 40));
-    for (int k = 0; k < 8 * 40; ++k) wall.learn(even({2, 8}, 40), kNowhere);
+    for (int k = 0; k < 8 * 24; ++k) wall.learn(even({2, 8}, 40), kNowhere);
     CHECK(wall.looks().at<std::uint8_t>(0, 0) == 32);
     for (int k = 0; k < 8 * 32; ++k) wall.learn(even({2, 8}, 46), kNowhere);
     // Each look takes 1/32 of what is missing: 1 - (1 - 1/32)^32 of the step after 32 looks.
