@@ -2,14 +2,13 @@
 
 #include <algorithm>
 #include <cmath>
-#include <cstdlib>
 #include <filesystem>
 #include <stdexcept>
 
 #include <opencv2/imgproc.hpp>
-#include <opencv2/videoio.hpp>
 
 #include "calibration/scale_reader.h"
+#include "tests/support/synthetic_film.h"
 #include "tests/support/temporary_folder.h"
 
 namespace nightswing::test {
@@ -52,31 +51,27 @@ double length_mm(const calibration::WallMap& map, PixelPoint from, PixelPoint to
 /// The mean of the frames of a film of the still light, each with its own noise.
 cv::Mat filmed(const cv::Mat& light, const ScaleTrial& trial, cv::RNG& random) {
   const TemporaryFolder folder;
-  const std::string raw = (folder / "film.avi").string();
-  const std::string film = (folder / "film.mp4").string();
-  cv::VideoWriter writer(raw, cv::VideoWriter::fourcc('F', 'F', 'V', '1'), 25.0, light.size());
-  if (!writer.isOpened()) throw std::runtime_error("no lossless film could be written");
+  const std::filesystem::path path = folder / "film.mp4";
+  FilmPipe film(path,
+                light.size(),
+                25.0,
+                "-c:v libx264 -preset veryfast -crf 26 -threads 1 -pix_fmt yuv420p");
   for (int i = 0; i < trial.film_frames; ++i) {
-    cv::Mat colour;
-    cv::cvtColor(photograph(light, trial.options.noise_dn, random), colour, cv::COLOR_GRAY2BGR);
-    writer.write(colour);
+    film.write(photograph(light, trial.options.noise_dn, random));
   }
-  writer.release();
-  const std::string command =
-      "ffmpeg -nostdin -loglevel error -y -i " + raw +
-      " -c:v libx264 -preset veryfast -crf 26 -threads 1 -pix_fmt yuv420p " + film;
-  if (std::system(command.c_str()) != 0) throw std::runtime_error("ffmpeg failed");
-  cv::VideoCapture reader(film);
-  cv::Mat frame;
+  film.close();
+  FilmPictures pictures(path, light.size());
+  cv::Mat picture;
   cv::Mat sum = cv::Mat::zeros(light.size(), CV_32F);
   int frames = 0;
-  while (reader.read(frame)) {
+  while (pictures.next(picture)) {
     cv::Mat gray;
-    cv::cvtColor(frame, gray, cv::COLOR_BGR2GRAY);
+    cv::cvtColor(picture, gray, cv::COLOR_BGR2GRAY);
     gray.convertTo(gray, CV_32F);
     sum += gray;
     ++frames;
   }
+  if (frames != trial.film_frames) throw std::runtime_error("a picture is missing in the film");
   cv::Mat mean;
   sum.convertTo(mean, CV_8U, 1.0 / frames);
   return mean;

@@ -7,6 +7,12 @@
 
 namespace nightswing::test {
 
+std::string quoted(const std::string& text) {
+  std::string word = "'";
+  for (const char c : text) word += c == '\'' ? "'\\''" : std::string(1, c);
+  return word + "'";
+}
+
 FilmPipe::FilmPipe(const std::filesystem::path& film,
                    cv::Size size,
                    double frames_per_s,
@@ -45,6 +51,24 @@ void FilmPipe::close() {
   const int status = ::pclose(pipe_);
   pipe_ = nullptr;
   if (status != 0) throw std::runtime_error("ffmpeg could not make the film");
+}
+
+FilmPictures::FilmPictures(const std::filesystem::path& film, cv::Size size) : size_(size) {
+  const std::string command =
+      fmt::format("ffmpeg -v error -nostdin -i {} -f rawvideo -pix_fmt bgr24 - 2>/dev/null",
+                  quoted(film.string()));
+  pipe_ = ::popen(command.c_str(), "r");
+  if (pipe_ == nullptr) throw std::runtime_error("ffmpeg could not be started");
+}
+
+FilmPictures::~FilmPictures() {
+  ::pclose(pipe_);
+}
+
+bool FilmPictures::next(cv::Mat& picture) {
+  picture.create(size_, CV_8UC3);
+  const std::size_t bytes = picture.total() * picture.elemSize();
+  return std::fread(picture.data, 1, bytes, pipe_) == bytes;
 }
 
 }  // namespace nightswing::test

@@ -8,6 +8,9 @@
 
 namespace nightswing::test {
 
+/// One word for the shell, whatever is in it.
+std::string quoted(const std::string& text);
+
 /// Makes a film of pictures through the ffmpeg program; throws if it cannot.
 class FilmPipe {
  public:
@@ -24,6 +27,23 @@ class FilmPipe {
   void write(const cv::Mat& picture);
   /// Ends the film.
   void close();
+
+ private:
+  std::FILE* pipe_ = nullptr;
+  cv::Size size_;
+};
+
+/// The pictures of a film as the ffmpeg program decodes them, which is the outside here.
+class FilmPictures {
+ public:
+  /// Of a film of that size; throws if the program cannot be started.
+  FilmPictures(const std::filesystem::path& film, cv::Size size);
+  ~FilmPictures();
+  FilmPictures(const FilmPictures&) = delete;
+  FilmPictures& operator=(const FilmPictures&) = delete;
+
+  /// 8-bit BGR; false at the end.
+  [[nodiscard]] bool next(cv::Mat& picture);
 
  private:
   std::FILE* pipe_ = nullptr;
