@@ -34,17 +34,52 @@ struct ChunkFit {
   double line_square = 0.0;
 };
 
+/// A damped swing of amplitude 1 followed from sample to sample. Where they are evenly spaced, as
+/// most are, each is the one before turned alike, which spares its exp, sin and cos.
+class FollowedSwing {
+ public:
+  FollowedSwing(double omega, double damping) : omega_(omega), damping_(damping) {}
+
+  void go_on(double by_s) {
+    if (std::abs(by_s - step_s_) > kSameStep * by_s) {
+      step_s_ = by_s;
+      const double shrunk = std::exp(-damping_ * by_s);
+      turn_cos_ = shrunk * std::cos(omega_ * by_s);
+      turn_sin_ = shrunk * std::sin(omega_ * by_s);
+    }
+    const double before = cos_;
+    cos_ = turn_cos_ * before - turn_sin_ * sin_;
+    sin_ = turn_sin_ * before + turn_cos_ * sin_;
+  }
+
+  [[nodiscard]] double cosine() const { return cos_; }
+  [[nodiscard]] double sine() const { return sin_; }
+
+ private:
+  static constexpr double kSameStep = 1e-12;  // relative; thousands of such turns are still nothing
+
+  double omega_;
+  double damping_;
+  double step_s_ = 0.0;
+  double turn_cos_ = 1.0;
+  double turn_sin_ = 0.0;
+  double cos_ = 1.0;
+  double sin_ = 0.0;
+};
+
 ChunkFit fit_chunk(std::span<const SwingSample> chunk, double omega, double damping) {
   Eigen::Matrix4d normal = Eigen::Matrix4d::Zero();
   Eigen::Vector4d right = Eigen::Vector4d::Zero();
   double square = 0.0;
   const double origin_s = chunk.front().t_s;
   const double length_s = std::max(chunk.back().t_s - origin_s, 1e-9);
+  FollowedSwing followed(omega, damping);
+  double last_s = origin_s;
   for (const SwingSample& sample : chunk) {
-    const double t = sample.t_s - origin_s;
-    const double envelope = std::exp(-damping * t);
+    followed.go_on(sample.t_s - last_s);
+    last_s = sample.t_s;
     const Eigen::Vector4d row(
-        1.0, t / length_s, envelope * std::cos(omega * t), envelope * std::sin(omega * t));
+        1.0, (sample.t_s - origin_s) / length_s, followed.cosine(), followed.sine());
     const double x = sample.x_mm - chunk.front().x_mm;
     normal += row * row.transpose();
     right += x * row;

@@ -18,8 +18,9 @@ constexpr double kLongestAspect = 4.0;
 constexpr double kFarTooWide = 3.0;    // times the learned width: not the spot's light
 constexpr double kCoreClipped = 0.02;  // share of saturated pixels within one sigma
 constexpr int kFormEvery = 32;  // frames: whether the spot is seen to be slanted or to have a halo
-constexpr int kCoastingFrames = 8;  // the speed is believed for so long
-constexpr int kRivalEvery = 4;      // frames, while the spot is young; later 8 times rarer
+constexpr int kCoastingFrames = 8;           // the speed is believed for so long
+constexpr double kAccelerationMemory = 8.0;  // frames: of one, noise makes more than the swing
+constexpr int kRivalEvery = 4;               // frames, while the spot is young; later 8 times rarer
 constexpr int kRivalSightings = 3;
 constexpr int kRivalMisses = 4;
 constexpr double kRivalShare = 0.1;  // of the followed light's peak
@@ -294,6 +295,11 @@ void SpotFinder::accept(const SpotFit& fit) {
       next.fit = fit;
       next.speed_x_px = step_x_px / frames;
       next.speed_y_px = step_y_px / frames;
+      const auto follow = [frames](double& mean, double change) {
+        mean += (change / frames - mean) / kAccelerationMemory;
+      };
+      follow(next.acceleration_x_px, next.speed_x_px - followed_->speed_x_px);
+      follow(next.acceleration_y_px, next.speed_y_px - followed_->speed_y_px);
       next.misses = 0;
       next.age += frames;
     }
@@ -350,13 +356,15 @@ SpotMeasurement SpotFinder::measured(const SpotFit& fit) const {
       fit.core_clipped > kCoreClipped ? SpotState::kClipped : SpotState::kFound;
   const SpotState state = undecided ? SpotState::kBlocked : measured_state;
   const double widening = coding_widening();
-  return {state,
-          SpotPosition{shape.x_px - colour_.shift_x_px(),
-                       shape.y_px - colour_.shift_y_px(),
-                       std::hypot(widening * fit.u_x_px, wall_doubt_.x_px, coding_.lag_px),
-                       std::hypot(widening * fit.u_y_px, wall_doubt_.y_px, coding_.lag_px),
-                       shape.peak,
-                       width_of(shape)}};
+  const cv::Point2d turn_px = turn_doubt_px();
+  return {
+      state,
+      SpotPosition{shape.x_px - colour_.shift_x_px(),
+                   shape.y_px - colour_.shift_y_px(),
+                   std::hypot(widening * fit.u_x_px, wall_doubt_.x_px, coding_.lag_px + turn_px.x),
+                   std::hypot(widening * fit.u_y_px, wall_doubt_.y_px, coding_.lag_px + turn_px.y),
+                   shape.peak,
+                   width_of(shape)}};
 }
 
 }  // namespace nightswing::tracker

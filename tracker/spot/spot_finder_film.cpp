@@ -10,6 +10,8 @@ namespace {
 constexpr double kFastWidening = 1.2;   // of the uncertainty; see the header
 constexpr double kCreepWidening = 1.8;  // the same of a spot that hardly moves
 constexpr double kCreep_px = 0.3;       // a frame: half-way between
+constexpr double kTurnDoubt = 0.3;      // of the acceleration
+constexpr double kTurning_px = 1.0;     // a frame: as fast, half of that
 constexpr double kNoTravel = 2.0;       // uncertainties
 constexpr double kStaleReach_sigmas = 2.0;
 constexpr double kStaleShare = 0.4;  // of the spot's pixels
@@ -76,6 +78,16 @@ double SpotFinder::coding_widening() const {
   if (!lossy_film_) return 1.0;
   const double speed_px = std::hypot(followed_->speed_x_px, followed_->speed_y_px);
   return kFastWidening + (kCreepWidening - kFastWidening) / (1.0 + speed_px / kCreep_px);
+}
+
+/// Pictures between two others are foretold along a straight line, and what is left to be coded of
+/// a small error is left out. A faster spot changes so much that it is coded.
+cv::Point2d SpotFinder::turn_doubt_px() const {
+  if (!lossy_film_) return {};
+  const double speed_px = std::hypot(followed_->speed_x_px, followed_->speed_y_px) / kTurning_px;
+  const double part = kTurnDoubt / (1.0 + speed_px * speed_px);
+  return {part * std::abs(followed_->acceleration_x_px),
+          part * std::abs(followed_->acceleration_y_px)};
 }
 
 }  // namespace nightswing::tracker

@@ -92,8 +92,9 @@ TEST_SUITE("troubled_nights") {
 
   TEST_CASE("films of such nights, as fine H.264 keeps them") {
     const std::string encoding = "-c:v libx264 -crf 18 -bf 2 -pix_fmt yuv420p";
-    check({.troubles = {reflection(180, 340.4), person}, .encoding = encoding});
-    check({.troubles = {moving_ghost(0.3, -0.6)}, .encoding = encoding});
+    // Encoding takes most of the time; film_nights_bench has longer ones.
+    check({.troubles = {reflection(180, 340.4), person}, .frames = 1200, .encoding = encoding});
+    check({.troubles = {moving_ghost(0.3, -0.6)}, .frames = 1200, .encoding = encoding});
     check({.troubles = {black_frames}, .amplitude_px = 300, .encoding = encoding});
   }
 
@@ -118,16 +119,17 @@ TEST_SUITE("troubled_nights") {
   }
 
   TEST_CASE("films of coarse H.264, which holds the spot back where it turns") {
-    // Such coding repeats blocks that change little, whatever is in them: in the frames beside a
-    // turn the spot lags by up to half a pixel, which its shape does not show.
+    // Such coding draws the spot of a picture between two others on the straight line between them:
+    // in the frames beside a turn it is off by up to half a pixel, which its shape does not show.
     const std::string encoding = "-c:v libx264 -preset veryfast -crf 23 -bf 2 -pix_fmt yuv420p";
     for (const Trouble& trouble : {reflection(180, 340.4), Trouble(lamp_and_dawn)}) {
       const NightOutcome outcome = run_night({.troubles = {trouble}, .encoding = encoding});
       CAPTURE(outcome.failures);
       CHECK(outcome.visible_measured >= 0.98 * outcome.visible);
-      CHECK(outcome.wrong * 100 <= outcome.measured);
+      CHECK(outcome.wrong <= 2);  // 1 in 2000 on the average
       CHECK(outcome.longest_wrong <= 3);
       CHECK(outcome.worst_px < 1.0);
+      CHECK(outcome.pull_width == within_abs(1.025, 0.225));
     }
   }
 
