@@ -35,7 +35,7 @@ struct ChunkFit {
 };
 
 /// A damped swing of amplitude 1 followed from sample to sample. Where they are evenly spaced, as
-/// most are, each is the one before turned alike, which spares its exp, sin and cos.
+/// those of a film are, each is the one before turned alike, which spares its exp, sin and cos.
 class FollowedSwing {
  public:
   FollowedSwing(double omega, double damping) : omega_(omega), damping_(damping) {}
@@ -56,7 +56,7 @@ class FollowedSwing {
   [[nodiscard]] double sine() const { return sin_; }
 
  private:
-  static constexpr double kSameStep = 1e-12;  // relative; thousands of such turns are still nothing
+  static constexpr double kSameStep = 1e-9;  // relative; so much of a chunk's phase is nothing
 
   double omega_;
   double damping_;

@@ -32,6 +32,26 @@ TEST_SUITE("period_scan") {
     }
   }
 
+  TEST_CASE("a swing read at uneven times has the period that it has at even ones") {
+    const SyntheticNight night{.segments = {{0.0, 0.0, 30.0, 0.5}},
+                               .end_s = 6000.0,
+                               .every_s = 4.0,
+                               .period_s = 612.0,
+                               .damping_per_s = 1e-4,
+                               .noise_mm = 0.0};
+    const auto even = make_night(night);
+    auto uneven = even;
+    std::mt19937 random(3);
+    std::erase_if(uneven, [&random](const SwingSample&) { return random() % 3 == 0; });
+    const auto of_even = scan_period(even);
+    const auto of_uneven = scan_period(uneven);
+    REQUIRE(of_even);
+    REQUIRE(of_uneven);
+    // Without noise both fit exactly; the last steps of the search are 2e-5 of the period.
+    CHECK(of_even->period_s == within_rel(612.0, 1e-4));
+    CHECK(of_uneven->period_s == within_rel(612.0, 1e-4));
+  }
+
   TEST_CASE("known moves after every period and a half are not taken for a slow wave") {
     DrivenNight night{.sides = {{Side::kPlus, 0.0}, {Side::kMinus, 848.5}, {Side::kPlus, 1697.0}},
                       .plus_mm = 243.4,

@@ -173,6 +173,7 @@ double straightening(double k1, double stored) {
   return stored > 0.0 ? r / stored : 1.0;
 }
 
+/// The pinhole's pixel of a stored one.
 calibration::PixelPoint pinhole_pixel(const RenderOptions& options, calibration::PixelPoint p) {
   const cv::Point2d centre = lens_centre(options);
   const double stored = std::hypot(p.x_px - centre.x, p.y_px - centre.y) / half_diagonal(options);
@@ -181,14 +182,14 @@ calibration::PixelPoint pinhole_pixel(const RenderOptions& options, calibration:
 }
 
 /// The same for millions of pixels, from a table over the squares of the distances, between whose
-/// lines it is straight to 1e-9.
+/// entries it is straight to some 1e-9.
 class Straightener {
  public:
   explicit Straightener(const RenderOptions& options)
-      : centre_(lens_centre(options)), scale_(kLines / std::pow(half_diagonal(options), 2)) {
+      : centre_(lens_centre(options)), scale_(kEntries / std::pow(half_diagonal(options), 2)) {
     if (options.lens.k1 == 0.0) return;
-    for (int k = 0; k < kMost * kLines; ++k) {
-      factors_.push_back(straightening(options.lens.k1, std::sqrt(k / kLines)));
+    for (int k = 0; k < kMost * kEntries; ++k) {
+      factors_.push_back(straightening(options.lens.k1, std::sqrt(k / kEntries)));
     }
   }
 
@@ -197,15 +198,15 @@ class Straightener {
     const double x = x_px - centre_.x;
     const double y = y_px - centre_.y;
     const double place = scale_ * (x * x + y * y);
-    const auto line = static_cast<std::size_t>(place);
-    const double next = place - static_cast<double>(line);
-    const double factor = factors_[line] + next * (factors_[line + 1] - factors_[line]);
+    const std::size_t entry = std::min(static_cast<std::size_t>(place), factors_.size() - 2);
+    const double next = place - static_cast<double>(entry);
+    const double factor = factors_[entry] + next * (factors_[entry + 1] - factors_[entry]);
     return {centre_.x + factor * x, centre_.y + factor * y};
   }
 
  private:
-  static constexpr double kLines = 4096;
-  static constexpr int kMost = 4;  // half diagonals squared: the lens's centre is well inside
+  static constexpr double kEntries = 4096;  // for the square of a half diagonal
+  static constexpr int kMost = 4;           // of these: the lens's centre is well inside
 
   cv::Point2d centre_;
   double scale_;

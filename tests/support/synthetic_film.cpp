@@ -1,6 +1,7 @@
 #include "tests/support/synthetic_film.h"
 
 #include <stdexcept>
+#include <utility>
 
 #include <fmt/format.h>
 #include <opencv2/imgproc.hpp>
@@ -24,7 +25,7 @@ FilmPipe::FilmPipe(const std::filesystem::path& film,
       size.height,
       frames_per_s,
       encoding,
-      film.string());
+      quoted(film.string()));
   pipe_ = ::popen(command.c_str(), "w");
   if (pipe_ == nullptr) throw std::runtime_error("ffmpeg could not be started");
 }
@@ -54,21 +55,26 @@ void FilmPipe::close() {
 }
 
 FilmPictures::FilmPictures(const std::filesystem::path& film, cv::Size size) : size_(size) {
-  const std::string command =
-      fmt::format("ffmpeg -v error -nostdin -i {} -f rawvideo -pix_fmt bgr24 - 2>/dev/null",
-                  quoted(film.string()));
+  const std::string command = fmt::format(
+      "ffmpeg -v error -nostdin -i {} -fps_mode passthrough -f rawvideo -pix_fmt bgr24 - "
+      "2>/dev/null",
+      quoted(film.string()));
   pipe_ = ::popen(command.c_str(), "r");
   if (pipe_ == nullptr) throw std::runtime_error("ffmpeg could not be started");
 }
 
 FilmPictures::~FilmPictures() {
-  ::pclose(pipe_);
+  if (pipe_ != nullptr) ::pclose(pipe_);
 }
 
 bool FilmPictures::next(cv::Mat& picture) {
   picture.create(size_, CV_8UC3);
   const std::size_t bytes = picture.total() * picture.elemSize();
-  return std::fread(picture.data, 1, bytes, pipe_) == bytes;
+  const std::size_t read = std::fread(picture.data, 1, bytes, pipe_);
+  if (read == bytes) return true;
+  const int status = ::pclose(std::exchange(pipe_, nullptr));
+  if (read != 0 || status != 0) throw std::runtime_error("ffmpeg could not read the film whole");
+  return false;
 }
 
 }  // namespace nightswing::test

@@ -9,7 +9,7 @@
 namespace nightswing::test {
 
 /// One word for the shell, whatever is in it.
-std::string quoted(const std::string& text);
+[[nodiscard]] std::string quoted(const std::string& text);
 
 /// Makes a film of pictures through the ffmpeg program; throws if it cannot.
 class FilmPipe {
@@ -33,7 +33,7 @@ class FilmPipe {
   cv::Size size_;
 };
 
-/// The pictures of a film as the ffmpeg program decodes them, which is the outside here.
+/// The pictures of a film as they are stored, by a decoder that is not ours: the ffmpeg program.
 class FilmPictures {
  public:
   /// Of a film of that size; throws if the program cannot be started.
@@ -42,7 +42,7 @@ class FilmPictures {
   FilmPictures(const FilmPictures&) = delete;
   FilmPictures& operator=(const FilmPictures&) = delete;
 
-  /// 8-bit BGR; false at the end.
+  /// 8-bit BGR; false at the end. Throws if the film cannot be read or is of another size.
   [[nodiscard]] bool next(cv::Mat& picture);
 
  private:

@@ -195,18 +195,18 @@ std::uint8_t gray_of(const FilmGray& gray, std::uint8_t stored, float colour) {
 /// The columns of a stretch, each in its place on the coarser axis; told when asked for, since from
 /// one value to the next the pixels lie alike.
 struct CoarseColumns {
-  int left;
-  int count;
-  int each;
-  double first_px;
-  int values;
+  int left_px;      ///< of the stretch, in the picture
+  int count;        ///< of its pixels
+  int each;         ///< pixels for one value
+  double first_px;  ///< where the first value is
+  int values;       ///< in a row of the coarser plane
 
   [[nodiscard]] CoarsePlace at(int column) const {
-    return coarse_place(left + column, each, first_px, values);
+    return coarse_place(left_px + column, each, first_px, values);
   }
 };
 
-/// What the colours add to each pixel of a row.
+/// What the colours add to each pixel of a row; every `each`-th lies alike.
 void spread_colours(const std::vector<float>& sums,
                     const CoarseColumns& columns,
                     std::vector<float>& out) {

@@ -19,7 +19,7 @@ constexpr double kFarTooWide = 3.0;    // times the learned width: not the spot'
 constexpr double kCoreClipped = 0.02;  // share of saturated pixels within one sigma
 constexpr int kFormEvery = 32;  // frames: whether the spot is seen to be slanted or to have a halo
 constexpr int kCoastingFrames = 8;           // the speed is believed for so long
-constexpr double kAccelerationMemory = 8.0;  // frames: of one, noise makes more than the swing
+constexpr double kAccelerationMemory = 8.0;  // frames; that of a single one is mostly noise
 constexpr int kRivalEvery = 4;               // frames, while the spot is young; later 8 times rarer
 constexpr int kRivalSightings = 3;
 constexpr int kRivalMisses = 4;
@@ -295,11 +295,13 @@ void SpotFinder::accept(const SpotFit& fit) {
       next.fit = fit;
       next.speed_x_px = step_x_px / frames;
       next.speed_y_px = step_y_px / frames;
-      const auto follow = [frames](double& mean, double change) {
-        mean += (change / frames - mean) / kAccelerationMemory;
+      const auto follow = [](double& mean, double change) {
+        mean += (change - mean) / kAccelerationMemory;
       };
-      follow(next.acceleration_x_px, next.speed_x_px - followed_->speed_x_px);
-      follow(next.acceleration_y_px, next.speed_y_px - followed_->speed_y_px);
+      if (frames == 1 && followed_->age > 0) {  // two speeds of neighbouring frames
+        follow(next.acceleration_x_px, next.speed_x_px - followed_->speed_x_px);
+        follow(next.acceleration_y_px, next.speed_y_px - followed_->speed_y_px);
+      }
       next.misses = 0;
       next.age += frames;
     }
@@ -356,7 +358,7 @@ SpotMeasurement SpotFinder::measured(const SpotFit& fit) const {
       fit.core_clipped > kCoreClipped ? SpotState::kClipped : SpotState::kFound;
   const SpotState state = undecided ? SpotState::kBlocked : measured_state;
   const double widening = coding_widening();
-  const cv::Point2d turn_px = turn_doubt_px();
+  const cv::Point2d turn_px = turn_doubt_px();  // held back, as the lag is: they add up
   return {
       state,
       SpotPosition{shape.x_px - colour_.shift_x_px(),

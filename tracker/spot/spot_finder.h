@@ -52,8 +52,9 @@ struct SpotFinderOptions {
 ///   slant nor a halo is looked for, which film itself makes, and the uncertainty is widened by 1.2
 ///   where the spot is fast to 1.8 where it creeps: with that the scatter over H.264 films of known
 ///   truth (crf 18 and 23) is 0.8 to 1.2 times what is said.
-///   Where the spot turns, coarse film draws it between where it was and where it will be: the
-///   uncertainty contains 0.3 of its acceleration (per frame and frame) there.
+///   Where the spot turns, coarse coding draws it between where it was and where it will be: the
+///   uncertainty contains 0.3 of its acceleration (per frame and frame; as a mean, from such films)
+///   while it stands, half of that at 1 px a frame.
 ///   Where blocks of the spot are repeated from the frame before, the uncertainty contains what it
 ///   may have gone on meanwhile, and where it crosses a ghost what the ghost displaces it by. What
 ///   is not foretold: coarse coding may move blocks beyond a turn. The wall of such film is quieter

@@ -10,8 +10,8 @@ namespace {
 constexpr double kFastWidening = 1.2;   // of the uncertainty; see the header
 constexpr double kCreepWidening = 1.8;  // the same of a spot that hardly moves
 constexpr double kCreep_px = 0.3;       // a frame: half-way between
-constexpr double kTurnDoubt = 0.3;      // of the acceleration
-constexpr double kTurning_px = 1.0;     // a frame: as fast, half of that
+constexpr double kTurnDoubt = 0.3;      // of the acceleration; empirical, as the widening is
+constexpr double kTurning_px = 1.0;     // a frame: at that speed half of it
 constexpr double kNoTravel = 2.0;       // uncertainties
 constexpr double kStaleReach_sigmas = 2.0;
 constexpr double kStaleShare = 0.4;  // of the spot's pixels

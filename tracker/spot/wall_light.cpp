@@ -16,8 +16,8 @@ namespace {
 
 constexpr int kMostLooks = 32;   // length of the memory
 constexpr int kBands = 8;        // one of them is learned per frame,
-constexpr int kLaterBands = 16;  // once the wall is known
-constexpr int kKnownFrames = 512;
+constexpr int kLaterBands = 16;  // later, when most of the wall is known
+constexpr int kLaterFrames = 512;
 constexpr int kWholeFrames = 8;  // learned whole after a start
 constexpr int kFewestSamples = 50;
 constexpr double kChangedShare = 0.3;
@@ -256,7 +256,7 @@ void WallLight::learn(const Picture& frame, const cv::Rect& spot_zone, const cv:
   }
   std::array<cv::Rect, 2> zones{spot_zone, ghost_zone};
   std::ranges::sort(zones, {}, &cv::Rect::x);
-  const int bands = frames_ < kKnownFrames ? kBands : kLaterBands;
+  const int bands = frames_ < kLaterFrames ? kBands : kLaterBands;
   const int band = static_cast<int>(frames_ % bands);
   const bool whole = frames_ < kWholeFrames;
   const int first = whole ? 0 : band * mean_.rows / bands;

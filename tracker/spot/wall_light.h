@@ -12,9 +12,9 @@ namespace nightswing::tracker {
 /// The learned picture of the wall without the spot: for each pixel the mean luma over those frames
 /// in which the spot was elsewhere. The mean follows slow changes (it weighs the last 32 looks);
 /// its memory is fixed. The first 8 frames are learned whole, afterwards one eighth of the rows a
-/// frame and from frame 512 on one sixteenth, so that the work is spread. A pixel that differs by more than 6 counts, a tenth and 4
-/// times the wall's noise is not learned, because somebody may be passing, until it has done so at
-/// 8 looks in a row: then it is learned anew.
+/// frame and from frame 512 on one sixteenth, so that the work is spread. A pixel that differs by
+/// more than 6 counts, a tenth and 4 times the wall's noise is not learned, because somebody may be
+/// passing, until it has done so at 8 looks in a row: then it is learned anew.
 class WallLight {
  public:
   /// Learns from a frame, leaving out two zones (in the frame, may be empty). All frames must have

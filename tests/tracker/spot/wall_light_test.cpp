@@ -77,10 +77,14 @@ TEST_SUITE("wall_light") {
     WallLight wall = learned(even({3, 13}, 40));
     for (int k = 0; k < 8; ++k) wall.learn(even({3, 13}, 40), kNowhere);
     CHECK(cv::countNonZero(wall.looks() == 9) == 3 * 13);
+    for (int k = 16; k < 512; ++k) wall.learn(even({3, 13}, 40), kNowhere);
+    for (int k = 0; k < 16; ++k) wall.learn(even({3, 13}, 42), kNowhere);
+    CHECK(cv::countNonZero(wall.mean() > 40.0) == 3 * 13);
   }
 
   TEST_CASE("the mean follows a slow change over 32 looks") {
     WallLight wall = learned(even({2, 8}, 40));
+    // Below frame 512, from which on a look takes twice as many frames.
     for (int k = 0; k < 8 * 24; ++k) wall.learn(even({2, 8}, 40), kNowhere);
     CHECK(wall.looks().at<std::uint8_t>(0, 0) == 32);
     for (int k = 0; k < 8 * 32; ++k) wall.learn(even({2, 8}, 46), kNowhere);
