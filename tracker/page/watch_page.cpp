@@ -88,7 +88,7 @@ std::vector<PageValue> estimate_of(const ResultSoFar& result) {
   if (result.hours_to_target) {
     values.push_back({fmt::format("until {:.2g} %", 100.0 * result.target_relative),
                       *result.hours_to_target > 0.0
-                          ? duration_text(3600.0 * *result.hours_to_target) + " more"
+                          ? wait_text(3600.0 * *result.hours_to_target) + " more"
                           : std::string("reached")});
   }
   return values;

@@ -142,6 +142,11 @@ std::string duration_text(double seconds) {
   return fmt::format("{} h {:02} min", minutes / 60, minutes % 60);
 }
 
+std::string wait_text(double seconds) {
+  const double minutes = std::ceil(seconds / 60.0);
+  return minutes < 60.0 ? fmt::format("{:.0f} min", minutes) : duration_text(60.0 * minutes);
+}
+
 UtcTime after(UtcTime start, double t_s) {
   return start + std::chrono::microseconds(std::llround(t_s * 1e6));
 }

@@ -26,6 +26,9 @@ using UtcTime = std::chrono::sys_time<std::chrono::microseconds>;
 /// `2 h 05 min`, `12 min 30 s`, `4.0 s`: for people.
 [[nodiscard]] std::string duration_text(double seconds);
 
+/// `40 min`, `3 h 12 min`: how long to wait yet, of which seconds would be more than is known.
+[[nodiscard]] std::string wait_text(double seconds);
+
 /// Time of the wall clock at t_s after `start`.
 [[nodiscard]] UtcTime after(UtcTime start, double t_s);
 

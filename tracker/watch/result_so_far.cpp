@@ -22,12 +22,6 @@ std::string percent(double share) {
   return fmt::format("{:.2g} %", 100.0 * share);
 }
 
-/// `40 min`, `3 h 12 min`: seconds would be more than is known.
-std::string wait_text(double seconds) {
-  const double minutes = std::ceil(seconds / 60.0);
-  return minutes < 60.0 ? fmt::format("{:.0f} min", minutes) : duration_text(60.0 * minutes);
-}
-
 std::string period_text(const RunningResult& r) {
   return fmt::format("period {}", analysis::format_quantity(*r.period_s, "s"));
 }

@@ -252,11 +252,11 @@ TEST_SUITE("wall_light") {
     }
     SpotPatch patch = cut(frame);
     learned(frame).prepare(patch);
-    for (const auto& [x, y] : {std::pair{0, 5}, std::pair{21, 30}, std::pair{41, 55}}) {
-      CAPTURE(x);
-      const double light = 60.0 + 1.5 * x + 0.5 * y;
+    for (const cv::Point& place : {cv::Point(0, 5), cv::Point(21, 30), cv::Point(41, 55)}) {
+      CAPTURE(place.x);
+      const double light = 60.0 + 1.5 * place.x + 0.5 * place.y;
       // Rounding to whole counts: 0.5 of the print, 0.3 * 0.5 of the wall.
-      CHECK(patch.reflectance(x, y) == within_abs(0.3, 0.7 / light));
+      CHECK(patch.reflectance(place.x, place.y) == within_abs(0.3, 0.7 / light));
     }
     CHECK(patch.reflectance(30, 30) == 1.0);
     CHECK(patch.counts(30, 30) == within_abs(60.0 + 45.0 + 15.0, 0.5));  // the plane, not rounded

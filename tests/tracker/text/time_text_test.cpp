@@ -16,11 +16,11 @@ TEST_SUITE("time_text") {
                                                     {"250ms", 0.25},
                                                     {"1d2h3min4s", 93784.0},
                                                     {"0s", 0.0}};
-    for (const auto& [text, seconds] : cases) {
-      CAPTURE(text);
-      const auto read = parse_duration_s(text);
+    for (const auto& written : cases) {
+      CAPTURE(written.first);
+      const auto read = parse_duration_s(written.first);
       REQUIRE(read);
-      CHECK(*read == within_abs(seconds, 1e-9));  // rounding of the sum
+      CHECK(*read == within_abs(written.second, 1e-9));  // rounding of the sum
     }
   }
 
@@ -69,5 +69,7 @@ TEST_SUITE("time_text") {
     CHECK(duration_text(90.4) == "1 min 30 s");
     CHECK(duration_text(7500.0) == "2 h 05 min");
     CHECK(duration_text(14995.0) == "4 h 10 min");
+    CHECK(wait_text(2341.0) == "40 min");
+    CHECK(wait_text(3601.0) == "1 h 01 min");
   }
 }
