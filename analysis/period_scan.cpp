@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <complex>
 #include <limits>
 #include <numbers>
 #include <utility>
@@ -43,17 +44,13 @@ class FollowedSwing {
   void go_on(double by_s) {
     if (std::abs(by_s - step_s_) > kSameStep * by_s) {
       step_s_ = by_s;
-      const double shrunk = std::exp(-damping_ * by_s);
-      turn_cos_ = shrunk * std::cos(omega_ * by_s);
-      turn_sin_ = shrunk * std::sin(omega_ * by_s);
+      turn_ = std::polar(std::exp(-damping_ * by_s), omega_ * by_s);
     }
-    const double before = cos_;
-    cos_ = turn_cos_ * before - turn_sin_ * sin_;
-    sin_ = turn_sin_ * before + turn_cos_ * sin_;
+    now_ *= turn_;
   }
 
-  [[nodiscard]] double cosine() const { return cos_; }
-  [[nodiscard]] double sine() const { return sin_; }
+  [[nodiscard]] double cosine() const { return now_.real(); }
+  [[nodiscard]] double sine() const { return now_.imag(); }
 
  private:
   static constexpr double kSameStep = 1e-9;  // relative; so much of a chunk's phase is nothing
@@ -61,10 +58,8 @@ class FollowedSwing {
   double omega_;
   double damping_;
   double step_s_ = 0.0;
-  double turn_cos_ = 1.0;
-  double turn_sin_ = 0.0;
-  double cos_ = 1.0;
-  double sin_ = 0.0;
+  std::complex<double> turn_ = 1.0;
+  std::complex<double> now_ = 1.0;
 };
 
 ChunkFit fit_chunk(std::span<const SwingSample> chunk, double omega, double damping) {

@@ -7,6 +7,8 @@
 #include <opencv2/aruco.hpp>
 #include <opencv2/imgproc.hpp>
 
+#include "tests/support/synthetic_spot.h"
+
 namespace nightswing::test {
 namespace {
 
@@ -260,12 +262,9 @@ cv::Mat fine_picture(const Scene& scene,
 }
 
 void add_light(const Light& light, cv::Mat& picture) {
-  const int reach_px = static_cast<int>(std::ceil(8.0 * light.sigma_px));  // 1e-14 of its peak
-  const cv::Rect area = cv::Rect(static_cast<int>(std::lround(light.centre.x_px)) - reach_px,
-                                 static_cast<int>(std::lround(light.centre.y_px)) - reach_px,
-                                 2 * reach_px + 1,
-                                 2 * reach_px + 1) &
-                        cv::Rect({0, 0}, picture.size());
+  // At eight sigma 1e-14 of the peak is left.
+  const cv::Rect area =
+      square_within({light.centre.x_px, light.centre.y_px}, 8.0 * light.sigma_px, picture.size());
   for (int y = area.y; y < area.y + area.height; ++y) {
     for (int x = area.x; x < area.x + area.width; ++x) {
       const double dx = (x - light.centre.x_px) / light.sigma_px;

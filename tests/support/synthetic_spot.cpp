@@ -197,4 +197,14 @@ CentreBound centre_bound(cv::Size size,
   return {std::sqrt(covariance(1, 1)), std::sqrt(covariance(2, 2))};
 }
 
+cv::Rect square_within(cv::Point2d place_px, double reach_px, cv::Size picture) {
+  const int whole_px = static_cast<int>(std::ceil(reach_px));
+  const int side_px = 2 * whole_px + 1;
+  return cv::Rect(static_cast<int>(std::lround(place_px.x)) - whole_px,
+                  static_cast<int>(std::lround(place_px.y)) - whole_px,
+                  side_px,
+                  side_px) &
+         cv::Rect({0, 0}, picture);
+}
+
 }  // namespace nightswing::test

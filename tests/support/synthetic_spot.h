@@ -10,6 +10,10 @@
 /// pixel by Gauss-Legendre quadrature, not by the error function.
 namespace nightswing::test {
 
+/// The pixels of a picture that are no farther than that from the one nearest to a place, along
+/// rows and columns.
+[[nodiscard]] cv::Rect square_within(cv::Point2d place_px, double reach_px, cv::Size picture);
+
 /// Centre of the top left pixel is (0, 0); peak in counts of the continuous Gaussian.
 struct SpotTruth {
   double peak;

@@ -9,6 +9,7 @@
 #include <opencv2/imgproc.hpp>
 
 #include "tests/support/synthetic_film.h"
+#include "tests/support/synthetic_spot.h"
 #include "tests/support/temporary_folder.h"
 #include "tracker/frames/film_decoder.h"
 #include "tracker/spot/spot_finder.h"
@@ -135,12 +136,7 @@ class Judge {
 
 void add_light(cv::Mat& light, double peak, double x_px, double y_px, double sigma_px) {
   if (peak <= 0.0) return;
-  const int reach_px = static_cast<int>(std::ceil(6.0 * sigma_px));
-  const cv::Rect area = cv::Rect(static_cast<int>(std::lround(x_px)) - reach_px,
-                                 static_cast<int>(std::lround(y_px)) - reach_px,
-                                 2 * reach_px + 1,
-                                 2 * reach_px + 1) &
-                        cv::Rect({0, 0}, light.size());
+  const cv::Rect area = square_within({x_px, y_px}, 6.0 * sigma_px, light.size());
   const auto pixel_mean = [&](double offset_px) {  // of the Gaussian over a pixel, times its peak
     const double scale = sigma_px * std::numbers::sqrt2;
     return sigma_px * std::sqrt(std::numbers::pi / 2.0) *

@@ -13,20 +13,12 @@ namespace {
 /// (Where one channel is clipped the others go on rising, so that the core is no flat plateau.)
 constexpr int kRimRipple = 6;
 
-std::uint8_t brightest(const cv::Mat& pixels) {
-  std::uint8_t most = 0;
-  for (int row = 0; row < pixels.rows; ++row) {
-    const auto* value = pixels.ptr<std::uint8_t>(row);
-    const int values = pixels.cols * pixels.channels();
-    for (int k = 0; k < values; ++k) most = std::max(most, value[k]);
-  }
-  return most;
-}
-
 /// 255 where any channel reaches the saturation level; empty if none does anywhere.
 cv::Mat saturated_pixels(const Picture& frame, const cv::Rect& area, int saturation) {
   const cv::Mat cut = frame.has_colour() ? frame.bgr(area) : frame.gray(area);
-  if (brightest(cut) < saturation) return {};
+  double most = 0;
+  cv::minMaxLoc(cut.reshape(1), nullptr, &most);
+  if (most < saturation) return {};
   if (!frame.has_colour()) return cut >= saturation;
   cv::Mat mask(cut.size(), CV_8UC1);
   for (int row = 0; row < cut.rows; ++row) {

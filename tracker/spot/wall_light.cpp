@@ -199,25 +199,17 @@ bool is_dark(double level, double excess) {
   return level > kTooDark && excess < -plain_tolerance(level);
 }
 
-// The compiler makes vector instructions of these two loops as long as nothing overlaps.
+// The compiler makes vector instructions of these loops as long as nothing overlaps.
 
-/// What a row of the wall has above its level; returns true if all of it is known and nothing dark.
-bool is_plain(const float* __restrict luma,
-              const std::uint8_t* __restrict looks,
+/// Whether all of a row is known and nothing of it dark.
+bool is_plain(const std::uint8_t* __restrict looks,
               const double* __restrict levels,
-              double* __restrict excess,
+              const double* __restrict excess,
               int pixels) {
   int others = 0;
-  for (int k = 0; k < pixels; ++k) {
-    excess[k] = static_cast<double>(luma[k]) - levels[k];
-    others += static_cast<int>(is_dark(levels[k], excess[k]));
-  }
+  for (int k = 0; k < pixels; ++k) others += static_cast<int>(is_dark(levels[k], excess[k]));
   for (int k = 0; k < pixels; ++k) others += looks[k] < WallLight::kTrustedLooks ? 1 : 0;
   return others == 0;
-}
-
-void take_off(const double* __restrict excess, double* __restrict counts, int pixels) {
-  for (int k = 0; k < pixels; ++k) counts[k] -= excess[k];
 }
 
 /// The plain wall: least squares through the pixels near the plane so far, beginning with the
@@ -362,29 +354,26 @@ void WallLight::prepare(SpotPatch& patch) const {
   const std::vector<KnownPixel> pixels = known_pixels(mean, looks, step_px);
   if (static_cast<double>(pixels.size()) < kFewestKnown * size / (step_px * step_px)) return;
   const WallPlane plane = plain_wall(pixels);
-  std::vector<double> levels(static_cast<std::size_t>(area.width));
-  std::vector<double> excess(levels.size());
+  Eigen::ArrayXd middle_levels(area.width);
+  for (int column = 0; column < area.width; ++column) {
+    middle_levels(column) = plane.at(place_in(column, area.width), 0.0);
+  }
   for (int row = 0; row < area.height; ++row) {
-    const double v = place_in(row, area.height);
-    for (int column = 0; column < area.width; ++column) {
-      levels[static_cast<std::size_t>(column)] = plane.at(place_in(column, area.width), v);
-    }
-    const auto* luma = mean.ptr<float>(row);
+    const Eigen::ArrayXd levels = middle_levels + plane.slope_y * place_in(row, area.height);
+    const Eigen::Map<const Eigen::ArrayXf> luma(mean.ptr<float>(row), area.width);
+    const Eigen::ArrayXd excess = luma.cast<double>() - levels;
     const auto* seen = looks.ptr<std::uint8_t>(row);
-    double* counts = &patch.counts(0, row);
-    if (is_plain(luma, seen, levels.data(), excess.data(), area.width)) {
-      take_off(excess.data(), counts, area.width);
+    if (is_plain(seen, levels.data(), excess.data(), area.width)) {
+      patch.counts.col(row) -= excess;
       continue;
     }
     for (int column = 0; column < area.width; ++column) {
       if (seen[column] < kTrustedLooks) continue;
-      const double level = levels[static_cast<std::size_t>(column)];
-      const double off = excess[static_cast<std::size_t>(column)];
-      if (is_dark(level, off)) {
+      if (is_dark(levels(column), excess(column))) {
         patch.reflectance(column, row) =
-            std::max(static_cast<double>(luma[column]) / level, kLeastReflectance);
+            std::max(static_cast<double>(luma(column)) / levels(column), kLeastReflectance);
       } else {
-        counts[column] -= off;
+        patch.counts(column, row) -= excess(column);
       }
     }
   }
