@@ -1,6 +1,7 @@
-// How well and how fast the spot is measured: a table of conditions on standard output.
-// `spot_bench frames FOLDER` writes the same pictures, their truth and what was measured in them
-// instead, for spot_reference.py.
+// How well and how fast the spot is measured: a table of conditions on standard output, 200
+// pictures each. `spot_bench PICTURES CONDITION` takes so many, for the conditions that begin so;
+// `spot_bench frames FOLDER` writes the 200, their truth and what was measured in them instead, for
+// spot_reference.py.
 
 #include <algorithm>
 #include <cmath>
@@ -10,7 +11,6 @@
 #include <fstream>
 #include <limits>
 #include <numbers>
-#include <span>
 #include <string>
 #include <utility>
 #include <vector>
@@ -247,14 +247,8 @@ void write_frames(const std::filesystem::path& folder) {
   }
 }
 
-}  // namespace
-
-int main(int count, char** words) {
-  const std::span arguments(words, static_cast<std::size_t>(count));
-  if (arguments.size() == 3 && std::string(arguments[1]) == "frames") {
-    write_frames(arguments[2]);
-    return 0;
-  }
+/// A line of the accuracy table for each condition whose name begins so.
+void print_accuracy(int pictures, const std::string& beginning) {
   std::printf("%-28s %9s %9s %9s %9s %7s %6s %9s\n",
               "condition",
               "bias x px",
@@ -264,7 +258,9 @@ int main(int count, char** words) {
               "ratio",
               "pull",
               "measured");
-  for (const Condition& condition : conditions()) {
+  for (Condition& condition : conditions()) {
+    if (!condition.name.starts_with(beginning)) continue;
+    condition.trial.frames = pictures;
     const test::SpotTrialResult r = test::run_trial(condition.trial);
     std::printf("%-28s %9.4f %9.4f %9.4f %9.4f %7.3f %6.2f %5d/%d\n",
                 condition.name.c_str(),
@@ -275,8 +271,12 @@ int main(int count, char** words) {
                 r.ratio(),
                 r.pull_width,
                 r.measured,
-                condition.trial.frames);
+                pictures);
+    std::fflush(stdout);
   }
+}
+
+void print_times() {
   cv::setNumThreads(1);  // as the replay does
   for (const double sigma_px : {2.5, 5.0, 10.0}) {
     std::printf("1280 x 720, sigma %4.1f px:", sigma_px);
@@ -290,5 +290,23 @@ int main(int count, char** words) {
     std::printf("\n");
   }
   std::printf("1280 x 720, no spot: %.0f us per frame\n", microseconds_per_lost_frame());
+}
+
+}  // namespace
+
+int main(int count, char** words) {
+  const std::vector<std::string> arguments(words + 1, words + count);
+  if (arguments.size() == 2 && arguments[0] == "frames") {
+    write_frames(arguments[1]);
+  } else if (arguments.size() == 2) {
+    print_accuracy(std::stoi(arguments[0]), arguments[1]);
+  } else if (arguments.empty()) {
+    print_accuracy(200, "");
+    print_times();
+  } else {
+    std::fprintf(stderr,
+                 "usage: spot_bench | spot_bench PICTURES CONDITION | spot_bench frames FOLDER\n");
+    return 2;
+  }
   return 0;
 }

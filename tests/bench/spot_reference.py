@@ -1,9 +1,10 @@
 #!/usr/bin/python3
 """General-purpose libraries on the pictures of the accuracy table (`spot_bench frames FOLDER`).
 
-For each condition: r.m.s. error over the Cramer-Rao bound, and how many of the pictures gave a place
-within 5 px of the truth (only these enter the ratio), by nightswing itself and, after a plane
-through the rim of the picture was taken off for them, by
+For each condition nightswing's bias, r.m.s. error, the Cramer-Rao bound, and how wide the errors
+scatter in units of its own u; then r.m.s. error over the bound, and how many of the pictures gave no
+place within 5 px of the truth (which do not enter), by nightswing and, after a plane through the rim
+of the picture was taken off for them, by
   - SciPy: centre of mass of the largest region above 3 scatters of the rim,
   - SEP: extraction at 3 scatters, then the windowed position, its window from the half-light radius,
   - OpenCV: moments of the light above Otsu's threshold,
@@ -101,12 +102,26 @@ def ratio_of(found, truth, bound_px):
     return f"{ratio:.2f}" + (f" ({lost} lost)" if lost else "")
 
 
+def own_cells(rows, truth, bound_px):
+    """Texts: bias in x and y, r.m.s. error, bound, width of the errors in units of u."""
+    measured = np.array([bool(row["x_px"]) for row in rows])
+    columns = ("x_px", "y_px", "u_x_px", "u_y_px")
+    x, y, u_x, u_y = (np.array([float(r[c]) for r in rows if r["x_px"]]) for c in columns)
+    errors = np.stack([x, y], axis=1) - truth[measured]
+    near = np.hypot(*errors.T) < FOUND_PX
+    pulls = errors[near] / np.stack([u_x, u_y], axis=1)[near]
+    bias = errors[near].mean(axis=0)
+    rms = np.sqrt(np.mean(errors[near] ** 2))
+    return [f"{bias[0]:+.4f}, {bias[1]:+.4f}", f"{rms:.4f}", f"{bound_px:.4f}",
+            f"{np.sqrt(np.mean(pulls**2)):.2f}"]
+
+
 def main(folder):
     pictures = defaultdict(list)
     for row in csv.DictReader(open(folder / "pictures.csv")):
         pictures[row["condition"]].append(row)
     seconds = defaultdict(float)
-    names = ["nightswing", *METHODS]
+    names = ["bias, px", "r.m.s., px", "bound, px", "pull", "nightswing", *METHODS]
     print("| condition | " + " | ".join(names) + " |\n|" + " --- |" * (len(names) + 1))
     total = 0
     for condition in csv.DictReader(open(folder / "conditions.csv")):
@@ -117,7 +132,7 @@ def main(folder):
         bound_px = float(condition["bound_px"])
         ours = [(float(r["x_px"]), float(r["y_px"])) if r["x_px"] else None for r in rows]
         flat_pictures = [flattened(picture.astype(np.float64)) for picture in raw]
-        cells = [ratio_of(ours, truth, bound_px)]
+        cells = [*own_cells(rows, truth, bound_px), ratio_of(ours, truth, bound_px)]
         for name, method in METHODS.items():
             begin = time.perf_counter()
             found = [method(*flat) for flat in flat_pictures]

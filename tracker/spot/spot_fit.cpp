@@ -8,6 +8,7 @@
 #include <Eigen/Cholesky>
 #include <opencv2/core.hpp>
 
+#include "calibration/median.h"
 #include "tracker/spot/spot_adjustment.h"
 
 namespace nightswing::tracker {
@@ -57,7 +58,7 @@ double misfit_of(const PatchComparison& c, const Eigen::ArrayXXd& light, const S
   return power > 0 ? cv::norm(residual, cv::NORM_L2, lit) / power : 1.0;
 }
 
-/// From the median of the absolute residuals: 0.6745 standard deviations of normal noise.
+/// From the median of the absolute residuals where the spot gives no light.
 double wall_scatter_of(const PatchComparison& c) {
   std::vector<double> sizes;
   sizes.reserve(static_cast<std::size_t>(c.residual.size()));
@@ -66,9 +67,7 @@ double wall_scatter_of(const PatchComparison& c) {
     if (c.model.spot()(k) <= least_light) sizes.push_back(std::abs(c.residual(k)));
   }
   if (sizes.empty()) return 0.0;
-  const auto middle = sizes.begin() + static_cast<std::ptrdiff_t>(sizes.size() / 2);
-  std::nth_element(sizes.begin(), middle, sizes.end());
-  return *middle / 0.6745;
+  return calibration::median_of(std::move(sizes)) / calibration::kMedianSizeOfNormal;
 }
 
 double core_clipped_of(const SpotPatch& patch, const SpotShape& shape) {

@@ -6,6 +6,8 @@
 
 #include <opencv2/imgproc.hpp>
 
+#include "calibration/median.h"
+
 namespace nightswing::tracker {
 namespace {
 
@@ -131,10 +133,8 @@ double rough_width_px(const SpotPatch& patch, double x_px, double y_px) {
   cv::Mat smooth;
   counts.convertTo(smooth, CV_32F);
   cv::blur(smooth, smooth, cv::Size(3, 3));
-  std::vector<float> values(smooth.begin<float>(), smooth.end<float>());
-  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
-  const auto background = static_cast<double>(*middle);
+  const auto background = static_cast<double>(
+      calibration::median_of(std::vector<float>(smooth.begin<float>(), smooth.end<float>())));
 
   // The candidate is known to one cell of the reduced frame.
   const cv::Point guess(static_cast<int>(std::lround(x_px)) - patch.left_px,

@@ -3,10 +3,12 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <utility>
 #include <vector>
 
 #include <Eigen/Cholesky>
 
+#include "calibration/median.h"
 #include "tracker/spot/spot_adjustment.h"
 
 namespace nightswing::tracker {
@@ -15,7 +17,6 @@ namespace {
 constexpr double kLeastUnknown = 0.05;  // share of the pixels
 constexpr double kMostUnknown = 0.05;   // of a place to compare with
 constexpr std::size_t kFewestPlaces = 4;
-constexpr double kNormalMedian = 0.6745;  // of the size, in standard deviations
 
 double unknown_share(const WallLight& wall, const cv::Rect& area) {
   return cv::mean(wall.looks()(area) < WallLight::kTrustedLooks)[0] / 255.0;
@@ -47,9 +48,7 @@ cv::Point2d displacement_px(const SpotPatch& plain,
 }
 
 double deviation_of(std::vector<double> sizes) {
-  const auto middle = sizes.begin() + static_cast<std::ptrdiff_t>(sizes.size() / 2);
-  std::nth_element(sizes.begin(), middle, sizes.end());
-  return *middle / kNormalMedian;
+  return calibration::median_of(std::move(sizes)) / calibration::kMedianSizeOfNormal;
 }
 
 }  // namespace

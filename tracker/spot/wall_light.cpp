@@ -5,10 +5,12 @@
 #include <cmath>
 #include <cstdint>
 #include <cstring>
+#include <utility>
 #include <vector>
 
 #include <Eigen/Cholesky>
 
+#include "calibration/median.h"
 #include "tracker/spot/sample_places.h"
 
 namespace nightswing::tracker {
@@ -218,9 +220,7 @@ WallPlane plain_wall(const std::vector<KnownPixel>& pixels) {
   std::vector<double> lumas;
   lumas.reserve(pixels.size());
   for (const KnownPixel& pixel : pixels) lumas.push_back(pixel.luma);
-  const auto middle = lumas.begin() + static_cast<std::ptrdiff_t>(lumas.size() / 2);
-  std::nth_element(lumas.begin(), middle, lumas.end());
-  WallPlane plane{.level = *middle};
+  WallPlane plane{.level = calibration::median_of(std::move(lumas))};
   for (int round = 0; round < 3; ++round) {
     Eigen::Matrix3d normal = 1e-6 * Eigen::Matrix3d::Identity();
     Eigen::Vector3d right = Eigen::Vector3d::Zero();
@@ -258,7 +258,7 @@ void WallLight::learn(const Picture& frame, const cv::Rect& spot_zone, const cv:
   ++frames_;
 }
 
-/// The median of the absolute differences in one row: 0.6745 standard deviations of normal noise.
+/// From the median of the absolute differences in one row.
 void WallLight::learn_noise(const Picture& frame, int row) {
   const auto* mean = mean_.ptr<float>(row);
   const auto* looks = looks_.ptr<std::uint8_t>(row);
@@ -269,10 +269,10 @@ void WallLight::learn_noise(const Picture& frame, int row) {
     sizes.push_back(std::abs(static_cast<float>(frame.gray_at(column, row)) - mean[column]));
   }
   if (sizes.size() < kFewestSamples) return;
-  const auto middle = sizes.begin() + static_cast<std::ptrdiff_t>(sizes.size() / 2);
-  std::nth_element(sizes.begin(), middle, sizes.end());
+  const double noise = static_cast<double>(calibration::median_of(std::move(sizes))) /
+                       calibration::kMedianSizeOfNormal;
   noise_frames_ = std::min(noise_frames_ + 1, kNoiseMemory);
-  noise_ += (static_cast<double>(*middle) / 0.6745 - noise_) / noise_frames_;
+  noise_ += (noise - noise_) / noise_frames_;
 }
 
 void WallLight::learn_rows(const Picture& frame,
