@@ -38,8 +38,9 @@ double best_focal_px(const Eigen::Matrix3d& pixel_from_mm, double width_px) {
 Eigen::Matrix3d centred_pixel_from_mm(const WallMap& map) {
   const auto rows = homography_mm_from_px(map);
   Eigen::Matrix3d to_middle = Eigen::Matrix3d::Identity();
-  to_middle(0, 2) = -(map.frame.width_px - 1) / 2.0;
-  to_middle(1, 2) = -(map.frame.height_px - 1) / 2.0;
+  const PixelPoint middle = picture_centre(map.frame);
+  to_middle(0, 2) = -middle.x_px;
+  to_middle(1, 2) = -middle.y_px;
   return to_middle *
          Eigen::Map<const Eigen::Matrix<double, 3, 3, Eigen::RowMajor>>(rows.data()).inverse();
 }

@@ -45,7 +45,7 @@ double noise_of(const cv::Mat& luma) {
   cv::filter2D(luma, rest, CV_32F, mask);
   std::vector<float> sizes(rest.begin<float>(), rest.end<float>());
   for (float& size : sizes) size = std::abs(size);
-  return static_cast<double>(median_of(std::move(sizes))) / kMedianSizeOfNormal / 6.0;
+  return scatter_of(std::move(sizes)) / 6.0;
 }
 
 /// Where `ignored` or the border leaves no room for a patch: 0, elsewhere 255.

@@ -27,8 +27,7 @@ inline constexpr std::array<double, kLensUnknowns> kUsualLens{0.06, 0.03, 0.02, 
 ///   offset      d (k1 r^2 + k2 r^4 + ...), to be added to the place
 ///   derivative  d(d + offset) / d(d), symmetric
 /// source  radial terms: Hartley, Zisserman: Multiple View Geometry, 2nd ed. 2004, section 7.4,
-/// from
-///         memory; here they lead from the picture as stored to the straight one.
+///         from memory; here they lead from the picture as stored to the straight one.
 template <typename T>
 struct Undistortion {
   Eigen::Matrix<T, 2, 1> offset;

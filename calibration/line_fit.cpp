@@ -3,14 +3,13 @@
 #include <cmath>
 #include <numbers>
 #include <set>
-#include <stdexcept>
 #include <string>
-#include <utility>
 
 #include <ceres/ceres.h>
 #include <Eigen/Eigenvalues>
 
 #include "calibration/fit_options.h"
+#include "calibration/map_refusal.h"
 #include "calibration/wall_map.h"
 
 namespace nightswing::calibration {
@@ -82,19 +81,6 @@ Fitted fit_ticks(const std::vector<Tick>& ticks, std::array<double, 2> start, bo
   covariance.GetCovarianceMatrix(blocks, result.covariance.data());
   result.converged = result.covariance.allFinite();
   return result;
-}
-
-MapFit refusal(MapStatus status, std::string message) {
-  return {.status = status, .message = std::move(message), .map = {}};
-}
-
-void check_numbers(std::span<const LineReference> points) {
-  for (const LineReference& p : points) {
-    if (!std::isfinite(p.pixel.x_px) || !std::isfinite(p.pixel.y_px) || !std::isfinite(p.x_mm) ||
-        !std::isfinite(p.u_px) || p.u_px <= 0.0) {
-      throw std::invalid_argument("a tick needs a finite place and number and a positive u_px");
-    }
-  }
 }
 
 /// Sets centre, direction and half span: the line of least squared distance to the points, in the
@@ -214,8 +200,8 @@ double turned_degrees(const WallMap& map, double perspective, double focal_px) {
   const double along_px = -map.half_span_px / perspective;
   const double x_px = map.centre.x_px + along_px * map.direction_x;
   const double y_px = map.centre.y_px + along_px * map.direction_y;
-  const double off_px =
-      std::hypot(x_px - (map.frame.width_px - 1) / 2.0, y_px - (map.frame.height_px - 1) / 2.0);
+  const PixelPoint middle = picture_centre(map.frame);
+  const double off_px = std::hypot(x_px - middle.x_px, y_px - middle.y_px);
   return std::atan2(focal_px, off_px) * 180.0 / std::numbers::pi;
 }
 
@@ -261,7 +247,7 @@ std::string note_of(const WallMap& map, bool perspective_checked) {
 }  // namespace
 
 MapFit fit_line_map(std::span<const LineReference> points, FrameSize frame) {
-  check_numbers(points);
+  check_ticks(points);
   std::set<double> numbers_mm;
   for (const LineReference& p : points) numbers_mm.insert(p.x_mm);
   if (points.size() < 2) {

@@ -5,10 +5,12 @@
 #include <cmath>
 #include <limits>
 #include <set>
+#include <utility>
 
 #include <opencv2/calib3d.hpp>
 
 #include "calibration/lens.h"
+#include "calibration/median.h"
 #include "calibration/printed_scale.h"
 
 namespace nightswing::calibration {
@@ -28,15 +30,14 @@ double typical_side_px(const std::vector<PlacedMarker>& markers) {
     sides_px.push_back(
         std::hypot(corners[1].x_px - corners[0].x_px, corners[1].y_px - corners[0].y_px));
   }
-  std::ranges::sort(sides_px);
-  return sides_px[sides_px.size() / 2];
+  return median_of(std::move(sides_px));
 }
 
-cv::Point2d straightened(PixelPoint p, double k1, FrameSize frame) {
-  const Eigen::Vector2d middle((frame.width_px - 1) / 2.0, (frame.height_px - 1) / 2.0);
-  const double radius_px = std::hypot(frame.width_px, frame.height_px) / 2.0;
+cv::Point2d without_lens(PixelPoint p, double k1, FrameSize frame) {
+  const PixelPoint middle = picture_centre(frame);
+  const double radius_px = half_diagonal_px(frame);
   const std::array<double, 1> terms{k1};
-  const Eigen::Vector2d d = (Eigen::Vector2d(p.x_px, p.y_px) - middle) / radius_px;
+  const Eigen::Vector2d d = Eigen::Vector2d(p.x_px - middle.x_px, p.y_px - middle.y_px) / radius_px;
   const Eigen::Vector2d step_px = radius_px * undistortion<double>(d, terms).offset;
   return {p.x_px + step_px.x(), p.y_px + step_px.y()};
 }
@@ -51,7 +52,7 @@ std::vector<double> offsets_px(const std::vector<PlacedMarker>& markers,
   std::vector<cv::Point2d> pixels;
   for (const PlacedMarker& marker : markers) {
     for (const WallPoint& p : marker_corners(marker.id)) walls.emplace_back(p.x_mm, p.y_mm);
-    for (const PixelPoint& p : marker.refined.corners) pixels.push_back(straightened(p, k1, frame));
+    for (const PixelPoint& p : marker.refined.corners) pixels.push_back(without_lens(p, k1, frame));
   }
   const cv::Mat plane = cv::findHomography(walls, pixels, cv::RANSAC, reach_px);
   if (plane.empty()) return {};
@@ -158,9 +159,8 @@ MapFit leave_out_outlying(std::vector<PlacedMarker>& markers, const MarkerLayout
     }
     const auto worst = std::ranges::max_element(lengths_px) - lengths_px.begin();
     const double worst_px = lengths_px[static_cast<std::size_t>(worst)];
-    std::ranges::sort(lengths_px);
     // The length of a two-dimensional Gaussian error has its median at 1.177 standard deviations.
-    const double scatter_px = std::max(kLeastScatter_px, lengths_px[lengths_px.size() / 2] / 1.177);
+    const double scatter_px = std::max(kLeastScatter_px, median_of(std::move(lengths_px)) / 1.177);
     if (worst_px <= kOutlying * scatter_px) return fit;
     markers.erase(markers.begin() + worst / 4);
   }

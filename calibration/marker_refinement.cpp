@@ -254,7 +254,7 @@ double robust_scatter(const Edge& edge, const std::vector<BandPixel>& pixels) {
   std::vector<double> sizes;
   sizes.reserve(pixels.size());
   for (const BandPixel& p : pixels) sizes.push_back(std::abs(model_minus(edge, p)));
-  return median_of(std::move(sizes)) / kMedianSizeOfNormal;
+  return scatter_of(std::move(sizes));
 }
 
 /// Fits the edge in a band that is laid anew around each estimate, so that a band laid askew at

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cstddef>
+#include <utility>
 #include <vector>
 
 namespace nightswing::calibration {
@@ -17,6 +18,13 @@ template <typename T>
   const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
   std::nth_element(values.begin(), middle, values.end());
   return *middle;
+}
+
+/// The standard deviation of normal scatter about 0 that the median of these sizes |x| tells, which
+/// a minority of foreign values does not raise.
+template <typename T>
+[[nodiscard]] double scatter_of(std::vector<T> sizes) {
+  return static_cast<double>(median_of(std::move(sizes))) / kMedianSizeOfNormal;
 }
 
 }  // namespace nightswing::calibration

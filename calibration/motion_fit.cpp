@@ -97,10 +97,6 @@ void shift_to_median(const Model& model, std::span<const PlacePair> places, Para
 
 }  // namespace
 
-PixelPoint picture_centre(FrameSize frame) {
-  return {0.5 * (frame.width_px - 1), 0.5 * (frame.height_px - 1)};
-}
-
 MotionFit fit_motion(std::span<const PlacePair> places,
                      FrameSize frame,
                      const CameraMotion& start) {

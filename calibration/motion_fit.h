@@ -44,6 +44,4 @@ struct MotionFit {
                                  PixelPoint centre,
                                  PixelPoint reference);
 
-[[nodiscard]] PixelPoint picture_centre(FrameSize frame);
-
 }  // namespace nightswing::calibration

@@ -4,9 +4,9 @@
 #include <set>
 #include <stdexcept>
 #include <string>
-#include <utility>
 
 #include "calibration/lens.h"
+#include "calibration/map_refusal.h"
 #include "calibration/plane_model.h"
 #include "calibration/plane_notes.h"
 #include "calibration/plane_start.h"
@@ -21,14 +21,14 @@ constexpr double kUnheardOf = 6.0;  // standard deviations of the usual lenses
 using Vector8d = Eigen::Matrix<double, kParameters, 1>;
 
 PlaneFrame frame_of(const Conditioning& from_pixel, const Conditioning& from_wall, FrameSize size) {
-  const Eigen::Vector2d corner_px(size.width_px - 1.0, size.height_px - 1.0);
+  const PixelPoint middle = picture_centre(size);
   const bool known = size.width_px > 0 && size.height_px > 0;
   return {.pixel_centre = from_pixel.centre,
           .pixel_half_span = from_pixel.half_span,
           .wall_centre = from_wall.centre,
           .wall_half_span = from_wall.half_span,
-          .lens_middle = corner_px / 2.0,
-          .lens_radius = known ? std::hypot(size.width_px, size.height_px) / 2.0 : 0.0};
+          .lens_middle = {middle.x_px, middle.y_px},
+          .lens_radius = known ? half_diagonal_px(size) : 0.0};
 }
 
 /// The sheets that have points, ascending.
@@ -160,10 +160,6 @@ void store_residuals(const std::vector<PointGroup>& groups, double growth_px, Wa
       grown->residual_y_px -= growth_px * group.outwards[k].y();
     }
   }
-}
-
-MapFit refusal(MapStatus status, std::string message) {
-  return {.status = status, .message = std::move(message), .map = {}};
 }
 
 MapFit not_a_view() {

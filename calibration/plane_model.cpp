@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <span>
+#include <utility>
 
 #include <ceres/ceres.h>
 #include <Eigen/Cholesky>
@@ -10,6 +11,8 @@
 
 #include "calibration/fit_options.h"
 #include "calibration/lens.h"
+#include "calibration/linearised_fit.h"
+#include "calibration/median.h"
 
 namespace nightswing::calibration {
 namespace {
@@ -123,8 +126,7 @@ double excess_px(const std::vector<PointGroup>& groups, const ScatterComponents&
     for (const ReferencePoint& p : group.points) u_px.push_back(p.u_px);
   }
   if (excess2 <= 0.0 || u_px.empty()) return 0.0;
-  std::ranges::sort(u_px);
-  return std::sqrt(excess2) * u_px[u_px.size() / 2];
+  return std::sqrt(excess2) * median_of(std::move(u_px));
 }
 
 /// One fit under supposed scatter. Refers to its arguments as long as it lives.
@@ -188,16 +190,16 @@ class PlaneProblem {
     for (std::size_t g = 0; g < groups_.size(); ++g) {
       const auto n = static_cast<Eigen::Index>(groups_[g].points.size());
       // A marker beyond the bend tells of itself, not of the scatter of the others.
-      const double length = residuals_.segment(row, 2 * n).norm();
+      const double length = minimum_.residuals.segment(row, 2 * n).norm();
       const double share = std::min(1.0, bend(2 * groups_[g].points.size()) / length);
       markers.push_back({.u_px = stated_u_px(groups_[g]),
                          .whitening = whitenings_[g],
-                         .residuals = share * residuals_.segment(row, 2 * n).reshaped(n, 2),
-                         .jacobian_x = jacobian_.middleRows(row, n),
-                         .jacobian_y = jacobian_.middleRows(row + n, n)});
+                         .residuals = share * minimum_.residuals.segment(row, 2 * n).reshaped(n, 2),
+                         .jacobian_x = minimum_.jacobian.middleRows(row, n),
+                         .jacobian_y = minimum_.jacobian.middleRows(row + n, n)});
       row += 2 * n;
     }
-    const Eigen::MatrixXd known = jacobian_.bottomRows(jacobian_.rows() - row);
+    const Eigen::MatrixXd known = minimum_.jacobian.bottomRows(minimum_.jacobian.rows() - row);
     return estimate_scatter(markers, covariance_, known.transpose() * known, supposed);
   }
 
@@ -237,24 +239,12 @@ class PlaneProblem {
     free_.push_back(unknowns);
   }
 
-  /// Residuals, derivatives (both with the weights of the loss) and covariance at the minimum.
+  /// Residuals, derivatives and covariance at the minimum.
   bool linearise() {
-    ceres::Problem::EvaluateOptions options;
-    options.parameter_blocks = free_;
-    std::vector<double> residuals;
-    ceres::CRSMatrix sparse;
-    if (!problem_.Evaluate(options, nullptr, &residuals, nullptr, &sparse)) return false;
-    residuals_ =
-        Eigen::Map<Eigen::VectorXd>(residuals.data(), static_cast<Eigen::Index>(residuals.size()));
-    jacobian_ = Eigen::MatrixXd::Zero(sparse.num_rows, sparse.num_cols);
-    for (int row = 0; row < sparse.num_rows; ++row) {
-      const auto at = static_cast<std::size_t>(row);
-      for (int k = sparse.rows[at]; k < sparse.rows[at + 1]; ++k) {
-        const auto entry = static_cast<std::size_t>(k);
-        jacobian_(row, sparse.cols[entry]) = sparse.values[entry];
-      }
-    }
-    const Eigen::MatrixXd information = jacobian_.transpose() * jacobian_;
+    auto at_minimum = linearised(problem_, free_);
+    if (!at_minimum) return false;
+    minimum_ = std::move(*at_minimum);
+    const Eigen::MatrixXd information = minimum_.jacobian.transpose() * minimum_.jacobian;
     const auto cholesky = information.ldlt();
     covariance_ = cholesky.solve(Eigen::MatrixXd::Identity(information.rows(), information.cols()));
     return cholesky.info() == Eigen::Success && cholesky.isPositive() && covariance_.allFinite();
@@ -266,8 +256,7 @@ class PlaneProblem {
   ceres::Problem problem_;
   double stiffness_ = 0.0;
   double cost_ = 0.0;
-  Eigen::VectorXd residuals_;
-  Eigen::MatrixXd jacobian_;
+  LinearisedFit minimum_;
   Eigen::MatrixXd covariance_;
 };
 

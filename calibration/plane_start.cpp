@@ -2,10 +2,13 @@
 
 #include <algorithm>
 #include <array>
+#include <utility>
 
 #include <Eigen/Geometry>
 #include <Eigen/LU>
 #include <Eigen/SVD>
+
+#include "calibration/median.h"
 
 namespace nightswing::calibration {
 namespace {
@@ -99,8 +102,7 @@ bool fixes_a_plane(std::span<const ReferencePoint> points) {
     walls.emplace_back(p.wall.x_mm, p.wall.y_mm);
     u_px.push_back(p.u_px);
   }
-  std::ranges::sort(u_px);
-  const double typical_u_px = u_px[u_px.size() / 2];
+  const double typical_u_px = median_of(std::move(u_px));
   return four_in_general_position(walls, kFlatness * conditioning_of(walls).half_span) &&
          four_in_general_position(
              pixels, std::max(3.0 * typical_u_px, kFlatness * conditioning_of(pixels).half_span));

@@ -5,13 +5,14 @@
 #include <optional>
 #include <set>
 #include <stdexcept>
-#include <utility>
 
 #include <ceres/ceres.h>
 #include <Eigen/Dense>
 
 #include "calibration/fit_options.h"
 #include "calibration/lens.h"
+#include "calibration/linearised_fit.h"
+#include "calibration/map_refusal.h"
 
 namespace nightswing::calibration {
 namespace {
@@ -83,31 +84,6 @@ std::array<double, kCount> linear_start(const std::vector<Point>& points) {
   return {fit[0], fit[1], fit[2], fit[3], fit[4]};
 }
 
-/// The problem at its minimum, with the weights of the loss: a row for each point, in their order,
-/// and the rows of what is known beforehand.
-struct Linearised {
-  Eigen::VectorXd residuals;
-  Eigen::Matrix<double, Eigen::Dynamic, kCount> jacobian;
-};
-
-std::optional<Linearised> linearised(ceres::Problem& problem) {
-  std::vector<double> residuals;
-  ceres::CRSMatrix sparse;
-  if (!problem.Evaluate({}, nullptr, &residuals, nullptr, &sparse)) return std::nullopt;
-  Linearised result;
-  result.residuals =
-      Eigen::Map<Eigen::VectorXd>(residuals.data(), static_cast<Eigen::Index>(residuals.size()));
-  result.jacobian.setZero(sparse.num_rows, kCount);
-  for (int row = 0; row < sparse.num_rows; ++row) {
-    const auto at = static_cast<std::size_t>(row);
-    for (int k = sparse.rows[at]; k < sparse.rows[at + 1]; ++k) {
-      const auto entry = static_cast<std::size_t>(k);
-      result.jacobian(row, sparse.cols[entry]) = sparse.values[entry];
-    }
-  }
-  return result;
-}
-
 /// The rows of one tick.
 struct TickRows {
   Eigen::VectorXd residuals;
@@ -123,7 +99,8 @@ struct TickRows {
   }
 };
 
-std::vector<TickRows> rows_of_ticks(const std::vector<Point>& points, const Linearised& fit) {
+/// fit  a row for each point, in their order, then what is known beforehand.
+std::vector<TickRows> rows_of_ticks(const std::vector<Point>& points, const LinearisedFit& fit) {
   std::vector<TickRows> ticks;
   for (std::size_t from = 0; from < points.size();) {
     std::size_t to = from + 1;
@@ -146,7 +123,7 @@ struct TickScatter {
 };
 
 /// inverse  of the information of all rows: how much of the scatter the fit has absorbed.
-TickScatter scatter_of(const std::vector<TickRows>& ticks, const SquareMatrix& inverse) {
+TickScatter tick_scatter(const std::vector<TickRows>& ticks, const SquareMatrix& inverse) {
   TickScatter squares{0.0, 0.0};
   TickScatter freedom{0.0, 0.0};
   for (const TickRows& tick : ticks) {
@@ -171,14 +148,15 @@ TickScatter scatter_of(const std::vector<TickRows>& ticks, const SquareMatrix& i
 /// Covariance of the parameters found by weights that know nothing of what a tick's points have in
 /// common: H^-1 J^T V J H^-1, H = J^T J.
 /// source  P. J. Huber, Proc. Fifth Berkeley Symp. Math. Stat. Prob. 1 (1967) 221, from memory
-std::optional<SquareMatrix> covariance_of(const std::vector<Point>& points, const Linearised& fit) {
+std::optional<SquareMatrix> covariance_of(const std::vector<Point>& points,
+                                          const LinearisedFit& fit) {
   const SquareMatrix information = fit.jacobian.transpose() * fit.jacobian;
   const Eigen::LDLT<SquareMatrix> cholesky(information);
   if (cholesky.info() != Eigen::Success || !cholesky.isPositive()) return std::nullopt;
   const SquareMatrix inverse = cholesky.solve(SquareMatrix::Identity());
   const auto known = fit.jacobian.bottomRows<static_cast<int>(kLensTerms)>();
   const std::vector<TickRows> ticks = rows_of_ticks(points, fit);
-  const TickScatter scatter = scatter_of(ticks, inverse);
+  const TickScatter scatter = tick_scatter(ticks, inverse);
   SquareMatrix spread = known.transpose() * known;
   for (const TickRows& tick : ticks) {
     const auto row = tick.common_row();
@@ -208,27 +186,11 @@ Fitted fit_points(const std::vector<Point>& points) {
   ceres::Solve(options, &problem, &summary);
   result.cost = summary.final_cost;
   if (!summary.IsSolutionUsable()) return result;
-  const auto at_minimum = linearised(problem);
+  const auto at_minimum = linearised(problem, {p});
   const auto covariance = at_minimum ? covariance_of(points, *at_minimum) : std::nullopt;
   result.converged = covariance.has_value();
   if (covariance) result.covariance = *covariance;
   return result;
-}
-
-MapFit refusal(MapStatus status, std::string message) {
-  return {.status = status, .message = std::move(message), .map = {}};
-}
-
-void check_numbers(std::span<const TickPoint> points, FrameSize frame) {
-  if (frame.width_px <= 0 || frame.height_px <= 0) {
-    throw std::invalid_argument("the map of a ruler needs the size of its picture");
-  }
-  for (const TickPoint& p : points) {
-    if (!std::isfinite(p.pixel.x_px) || !std::isfinite(p.pixel.y_px) || !std::isfinite(p.x_mm) ||
-        !std::isfinite(p.u_px) || p.u_px <= 0.0) {
-      throw std::invalid_argument("a tick needs a finite place and number and a positive u_px");
-    }
-  }
 }
 
 /// What each term of the lens, being 1, adds to a pixel, in half spans.
@@ -302,8 +264,8 @@ WallMap laid_over(std::span<const TickPoint> points, FrameSize frame) {
   WallMap map;
   map.kind = MapKind::kRuler;
   map.frame = frame;
-  map.distortion_centre = {(frame.width_px - 1) / 2.0, (frame.height_px - 1) / 2.0};
-  map.distortion_radius_px = std::hypot(frame.width_px, frame.height_px) / 2.0;
+  map.distortion_centre = picture_centre(frame);
+  map.distortion_radius_px = half_diagonal_px(frame);
   for (const TickPoint& p : points) {
     map.centre.x_px += p.pixel.x_px / static_cast<double>(points.size());
     map.centre.y_px += p.pixel.y_px / static_cast<double>(points.size());
@@ -320,7 +282,10 @@ WallMap laid_over(std::span<const TickPoint> points, FrameSize frame) {
 }  // namespace
 
 MapFit fit_ruler_map(std::span<const TickPoint> points, FrameSize frame) {
-  check_numbers(points, frame);
+  if (frame.width_px <= 0 || frame.height_px <= 0) {
+    throw std::invalid_argument("the map of a ruler needs the size of its picture");
+  }
+  check_ticks(points);
   const std::set<double> distinct_mm = [&points] {
     std::set<double> numbers;
     for (const TickPoint& p : points) numbers.insert(p.x_mm);

@@ -14,6 +14,9 @@ namespace nightswing::calibration {
 namespace {
 
 constexpr double kLabelReach = 0.6;  // divisions between a label and its tick
+// cv::remap takes pictures and gives rows of less than 32767 px; the longest row of strokes goes,
+// bent a little, from corner to corner.
+constexpr double kLargest_px = 30000.0;
 
 std::string with_decimals(double value, int decimals) {
   std::ostringstream text;
@@ -145,7 +148,6 @@ void number_ticks(const MeasuredRuler& ruler, const Numbering& numbering, RulerR
                              .u_px = tick.u_px});
   }
   std::ranges::sort(reading.ticks, {}, &RulerTick::x_mm);
-  reading.ticks_expected = reading.ticks.back().index - reading.ticks.front().index + 1;
 }
 
 std::string reading_text(const RulerReading& reading, bool hinted, bool sense_assumed) {
@@ -179,6 +181,12 @@ RulerReading read_ruler(const cv::Mat& picture, const RulerRequest& request) {
   RulerReading reading;
   if (picture.empty()) {
     reading.message = "the picture is empty, so it shows no ruler; take another";
+    return reading;
+  }
+  if (std::hypot(picture.cols, picture.rows) > kLargest_px) {
+    reading.message =
+        "the picture measures more than 30000 px from corner to corner, too much for the search "
+        "for a ruler; take a smaller one";
     return reading;
   }
   const RulerSearch found = search_rulers(gray_values(picture), request.hint);

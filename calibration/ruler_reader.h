@@ -56,7 +56,6 @@ struct RulerReading {
   std::vector<RulerTick> ticks;
   Division division = Division::kMillimetre;
   double division_px = 0.0;  ///< median length of a division in the picture
-  int ticks_expected = 0;    ///< between the first and the last one used, these included
   int rulers_seen = 0;       ///< rulers that could have been read
   WallMap map;
 };

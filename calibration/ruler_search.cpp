@@ -4,6 +4,7 @@
 #include <cmath>
 #include <utility>
 
+#include "calibration/median.h"
 #include "calibration/tick_base.h"
 #include "calibration/tick_comb.h"
 #include "calibration/tick_grid.h"
@@ -59,9 +60,9 @@ std::vector<TickPoint> points_of(const std::vector<MeasuredTick>& ticks, double 
 
 /// Leaves out the ticks that lie farther from the fit than five robust standard deviations of all
 /// (a scratch, a compressed-away tick) and returns that standard deviation.
-double leave_out_outlying(const WallMap& map,
-                          double division_mm,
-                          std::vector<MeasuredTick>& ticks) {
+double leave_out_outlying_ticks(const WallMap& map,
+                                double division_mm,
+                                std::vector<MeasuredTick>& ticks) {
   const auto off_px = [&](const MeasuredTick& tick) {
     double most_px = 0.0;
     for (const PixelPoint& pixel : {tick.near, tick.far}) {
@@ -72,9 +73,8 @@ double leave_out_outlying(const WallMap& map,
   };
   std::vector<double> all_px;
   for (const MeasuredTick& tick : ticks) all_px.push_back(off_px(tick));
-  std::ranges::sort(all_px);
   // The larger of two Gaussian amounts has its median at 1.05 standard deviations.
-  const double scatter_px = all_px[all_px.size() / 2] / 1.05;
+  const double scatter_px = median_of(std::move(all_px)) / 1.05;
   std::erase_if(ticks, [&](const MeasuredTick& tick) {
     return off_px(tick) > kOutlying * std::max(scatter_px, kLeastScatter_px);
   });
@@ -94,7 +94,7 @@ Outcome measure_ruler(const cv::Mat& values, const TickPattern& decided) {
   const double division = division_mm(pattern.division);
   const MapFit first_fit = fit_ruler_map(points_of(ticks, division), frame);
   if (first_fit.status != MapStatus::kFitted) return outcome;
-  const double scatter_px = leave_out_outlying(first_fit.map, division, ticks);
+  const double scatter_px = leave_out_outlying_ticks(first_fit.map, division, ticks);
   if (scatter_px > kMostScatter * outcome.division_px ||
       static_cast<int>(ticks.size()) < kLeastTicks) {
     return outcome;

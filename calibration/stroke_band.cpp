@@ -10,6 +10,7 @@
 #include <opencv2/imgproc.hpp>
 
 #include "calibration/median.h"
+#include "calibration/robust_fit.h"
 
 namespace nightswing::calibration {
 namespace {
@@ -163,23 +164,6 @@ std::optional<Line> strongest_line(const std::vector<Vote>& votes,
               .along = {std::cos(along_rad), std::sin(along_rad)}};
 }
 
-/// Weighted least squares that gives outlying rows little weight: Cauchy weights around the median
-/// deviation, eight rounds.
-Eigen::VectorXd robust_solution(const Eigen::MatrixXd& rows, const Eigen::VectorXd& values) {
-  Eigen::VectorXd weights = Eigen::VectorXd::Ones(values.size());
-  Eigen::VectorXd solution;
-  for (int round = 0; round < 8; ++round) {
-    const Eigen::VectorXd root = weights.cwiseSqrt();
-    solution = (root.asDiagonal() * rows).colPivHouseholderQr().solve(root.cwiseProduct(values));
-    const Eigen::VectorXd off = (values - rows * solution).cwiseAbs();
-    std::vector<double> sorted(off.data(), off.data() + off.size());
-    std::ranges::sort(sorted);
-    const double scale = std::max(1e-9, 1.5 * sorted[sorted.size() / 2]);
-    weights = (1.0 + (off / scale).array().square()).inverse();
-  }
-  return solution;
-}
-
 /// The longest stretch of s without a gap wider than a third of all.
 std::pair<double, double> stretch_of(std::vector<double> s_px) {
   std::ranges::sort(s_px);
@@ -247,9 +231,7 @@ void set_strokes(const std::vector<Vote>& near, StrokeBand& band) {
   band.lean_per_px = fit[1];
   if (std::abs(band.lean_per_px) > kMostLeanPerPx) {
     // No camera sees strokes fan out so: the axes of other things are among them.
-    std::vector<double> sorted(leans.data(), leans.data() + leans.size());
-    std::ranges::sort(sorted);
-    band.lean = sorted[sorted.size() / 2];
+    band.lean = median_of(std::vector<double>(leans.begin(), leans.end()));
     band.lean_per_px = 0.0;
   }
   std::tie(band.from_px, band.to_px) = stretch_of(s_px);

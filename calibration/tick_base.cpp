@@ -3,10 +3,13 @@
 #include <algorithm>
 #include <cmath>
 #include <optional>
+#include <utility>
 #include <vector>
 
 #include <Eigen/Dense>
 
+#include "calibration/median.h"
+#include "calibration/robust_fit.h"
 #include "calibration/tick_lengths.h"
 
 namespace nightswing::calibration {
@@ -15,6 +18,7 @@ namespace {
 constexpr int kBlock = 12;  // ticks
 constexpr int kLeastBlocks = 5;
 constexpr int kRounds = 3;
+constexpr double kHalfWeight_px = 0.5;  // of the base of a block, off the edge
 
 /// Median depth of some ticks by row, smoothed over three rows.
 std::vector<double> depth_profile(const cv::Mat& depths, cv::Range ticks) {
@@ -25,8 +29,7 @@ std::vector<double> depth_profile(const cv::Mat& depths, cv::Range ticks) {
       const double depth = static_cast<double>(depths.at<float>(r, i));
       values.push_back(std::isnan(depth) ? 0.0 : depth);
     }
-    std::ranges::sort(values);
-    medians.push_back(values[values.size() / 2]);
+    medians.push_back(median_of(std::move(values)));
   }
   std::vector<double> smooth = medians;
   for (std::size_t r = 1; r + 1 < medians.size(); ++r) {
@@ -95,14 +98,7 @@ Eigen::Vector3d robust_parabola(const BasePlaces& places) {
     rows.row(i) << 1.0, places.s_px[k], places.s_px[k] * places.s_px[k];
     off[i] = places.off_px[k];
   }
-  Eigen::VectorXd weights = Eigen::VectorXd::Ones(count);
-  Eigen::Vector3d fit = Eigen::Vector3d::Zero();
-  for (int round = 0; round < 8; ++round) {
-    const Eigen::VectorXd root = weights.cwiseSqrt();
-    fit = (root.asDiagonal() * rows).colPivHouseholderQr().solve(root.cwiseProduct(off));
-    weights = (1.0 + ((off - rows * fit) / 0.5).array().square()).inverse();
-  }
-  return fit;
+  return robust_solution(rows, off, {.half_weight = kHalfWeight_px});
 }
 
 }  // namespace

@@ -4,9 +4,13 @@
 #include <cmath>
 #include <complex>
 #include <numbers>
+#include <utility>
 
 #include <Eigen/Dense>
 #include <opencv2/imgproc.hpp>
+
+#include "calibration/median.h"
+#include "calibration/robust_fit.h"
 
 namespace nightswing::calibration {
 namespace {
@@ -21,6 +25,7 @@ constexpr double kSlow_px = 16.0;       // standard deviation of what counts as 
 constexpr double kKnotHalfWidth = 4.0;  // divisions
 constexpr double kWeak = 0.4;           // of the median amplitude of the knots so far
 constexpr double kSlip = 0.25;          // divisions off the curve
+constexpr double kHalfWeight = 0.05;    // of a knot, likewise
 constexpr std::array<double, 5> kRows_px{0.0, -7.0, 7.0, -14.0, 14.0};
 
 /// A row of gray values along the band, freed of background and brought to unit scatter.
@@ -79,9 +84,8 @@ Profile profile_of(const cv::Mat& values,
   row -= slow;
   cv::Mat power;
   cv::GaussianBlur(row.mul(row), power, {0, 0}, 2.0 * kSlow_px, 1.0);
-  std::vector<float> sorted(power.begin<float>(), power.end<float>());
-  std::ranges::sort(sorted);
-  const double floor = 0.2 * static_cast<double>(sorted[sorted.size() / 2]) + 1e-9;
+  const float usual = median_of(std::vector<float>(power.begin<float>(), power.end<float>()));
+  const double floor = 0.2 * static_cast<double>(usual) + 1e-9;
   Profile profile{.first_px = part.first, .values = {}, .t_px = t_px};
   for (int i = 0; i < length; ++i) {
     const double scatter = std::sqrt(static_cast<double>(power.at<float>(i)) + floor);
@@ -196,13 +200,8 @@ void fit_curve(const std::vector<Knot>& knots, bool with_lens, TickComb& comb) {
     if (with_lens) matrix(i, 3) = z * z * z;
     values[i] = count;
   }
-  Eigen::VectorXd weights = Eigen::VectorXd::Ones(rows);
-  Eigen::VectorXd fit;
-  for (int round = 0; round < 4; ++round) {
-    const Eigen::VectorXd root = weights.cwiseSqrt();
-    fit = (root.asDiagonal() * matrix).colPivHouseholderQr().solve(root.cwiseProduct(values));
-    weights = (1.0 + ((values - matrix * fit) / 0.05).array().square()).inverse();
-  }
+  const Eigen::VectorXd fit =
+      robust_solution(matrix, values, {.half_weight = kHalfWeight, .rounds = 4});
   comb.c = fit[2];
   comb.a = fit[0] + middle * comb.c;
   comb.b = fit[1] + middle;
@@ -254,8 +253,7 @@ std::vector<Knot> knots_between(const Profile& profile,
 double median_amplitude(const std::vector<Knot>& knots) {
   std::vector<double> all;
   for (const Knot& knot : knots) all.push_back(knot.amplitude);
-  std::ranges::sort(all);
-  return all.empty() ? 0.0 : all[all.size() / 2];
+  return all.empty() ? 0.0 : median_of(std::move(all));
 }
 
 /// Sets the phase of a fresh comb by its window.

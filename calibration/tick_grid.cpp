@@ -5,9 +5,13 @@
 #include <complex>
 #include <limits>
 #include <numbers>
+#include <utility>
 
 #include <Eigen/Dense>
 #include <opencv2/imgproc.hpp>
+
+#include "calibration/median.h"
+#include "calibration/robust_fit.h"
 
 namespace nightswing::calibration {
 namespace {
@@ -15,8 +19,11 @@ namespace {
 constexpr double kLeanReach = 3.0;  // divisions to both sides of where the comb was found
 constexpr double kEdgeReach = 7.0;  // and in which their beginnings and ends are looked for
 constexpr int kMostReach_px = 90;
-constexpr int kBlock = 8;    // divisions looked at together
-constexpr int kSamples = 8;  // a division
+constexpr double kHalfWeight_px = 1.0;  // of a block, off the edge
+constexpr int kBlock = 8;               // divisions looked at together
+constexpr int kSamples = 8;             // a division
+// cv::remap gives less than 32767 columns at a time.
+constexpr int kMostColumns = std::numeric_limits<short>::max() - 1;
 
 /// The strokes of a few divisions, row by row: amplitude and phase at one cycle a division.
 struct Block {
@@ -170,13 +177,8 @@ StrokeBand with_edge(const cv::Mat& values, const StrokeBand& band, const TickCo
     likeness[i] = found.likeness;
     matrix.row(i) << 1.0, block.s_px, block.s_px * block.s_px;
   }
-  Eigen::VectorXd weights = likeness;
-  Eigen::VectorXd fit;
-  for (int round = 0; round < 8; ++round) {
-    const Eigen::VectorXd root = weights.cwiseSqrt();
-    fit = (root.asDiagonal() * matrix).colPivHouseholderQr().solve(root.cwiseProduct(shift_px));
-    weights = likeness.array() / (1.0 + (shift_px - matrix * fit).array().square());
-  }
+  const Eigen::VectorXd fit =
+      robust_solution(matrix, shift_px, {.half_weight = kHalfWeight_px, .beforehand = likeness});
   StrokeBand result = band;
   result.edge_per_px += fit[1];
   result.edge_per_px2 += fit[2];
@@ -196,8 +198,7 @@ TickGrid::TickGrid(const StrokeBand& band, const TickComb& comb, double step, do
     const double s_px = comb.from_px + (comb.to_px - comb.from_px) * i / 20.0;
     lengths_px.push_back(step / counts_per_px(comb, s_px));
   }
-  std::ranges::sort(lengths_px);
-  division_px_ = lengths_px[lengths_px.size() / 2];
+  division_px_ = median_of(std::move(lengths_px));
 }
 
 double TickGrid::depth(double s_px) const {
@@ -245,14 +246,18 @@ cv::Mat straightened(const cv::Mat& values, const TickGrid& grid, int reach_px, 
       map_y.at<float>(r, j) = static_cast<float>(p.y);
     }
   }
-  cv::Mat result;
-  cv::remap(values,
-            result,
-            map_x,
-            map_y,
-            cv::INTER_CUBIC,
-            cv::BORDER_CONSTANT,
-            std::numeric_limits<float>::quiet_NaN());
+  cv::Mat result(rows, columns, CV_32F);
+  for (int from = 0; from < columns; from += kMostColumns) {
+    const cv::Range part(from, std::min(columns, from + kMostColumns));
+    cv::Mat piece = result.colRange(part);
+    cv::remap(values,
+              piece,
+              map_x.colRange(part),
+              map_y.colRange(part),
+              cv::INTER_CUBIC,
+              cv::BORDER_CONSTANT,
+              std::numeric_limits<float>::quiet_NaN());
+  }
   return result;
 }
 

@@ -4,6 +4,7 @@
 #include <cmath>
 #include <complex>
 #include <numbers>
+#include <utility>
 
 #include "calibration/median.h"
 
@@ -128,8 +129,7 @@ double noise_of(const cv::Mat& rows) {
       if (!std::isnan(step)) differences.push_back(std::abs(step));
     }
   }
-  return differences.empty() ? 0.0
-                             : median_of(differences) / kMedianSizeOfNormal / std::numbers::sqrt2;
+  return differences.empty() ? 0.0 : scatter_of(std::move(differences)) / std::numbers::sqrt2;
 }
 
 /// Power of a block of divisions in some rows at so many cycles a division.

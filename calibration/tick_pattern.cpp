@@ -5,6 +5,7 @@
 #include <cmath>
 #include <complex>
 #include <numbers>
+#include <utility>
 
 #include "calibration/median.h"
 #include "calibration/tick_lengths.h"
@@ -146,7 +147,7 @@ double contradiction(const cv::Mat& depths,
     const double centre = median_of(energy);
     std::vector<double> off;
     for (const double value : energy) off.push_back(std::abs(value - centre));
-    const double spread = std::max(1e-6, median_of(off) / kMedianSizeOfNormal);
+    const double spread = std::max(1e-6, scatter_of(std::move(off)));
     for (std::size_t n = 0; n < energy.size(); ++n) {
       const double value = std::clamp((energy[n] - centre) / spread, -4.0, 4.0);
       for (int phase = 0; phase < period; ++phase) {

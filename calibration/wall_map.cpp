@@ -227,6 +227,14 @@ bool beyond_ends(const WallMap& map, PixelPoint pixel) {
 
 }  // namespace
 
+PixelPoint picture_centre(FrameSize frame) {
+  return {0.5 * (frame.width_px - 1), 0.5 * (frame.height_px - 1)};
+}
+
+double half_diagonal_px(FrameSize frame) {
+  return 0.5 * std::hypot(frame.width_px, frame.height_px);
+}
+
 PixelPoint undistorted(const WallMap& map, PixelPoint pixel) {
   if (map.distortion.empty()) return pixel;
   const Eigen::Vector2d step_px = map.distortion_radius_px * undistortion_at(map, pixel).offset;

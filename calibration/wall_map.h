@@ -56,6 +56,9 @@ struct FrameSize {
   bool operator==(const FrameSize&) const = default;
 };
 
+[[nodiscard]] PixelPoint picture_centre(FrameSize frame);
+[[nodiscard]] double half_diagonal_px(FrameSize frame);
+
 /// How a sheet lies against the first one: what is printed at p hangs at
 ///   pivot + shift + (1 + larger) R(turn) (p - pivot), R turning from x towards y.
 /// A sheet that stands off the wall seems larger too: a picture cannot tell the one from the other.

@@ -328,12 +328,15 @@ TEST_CASE("of two rulers the longer is read, or the one that the hint points at"
   CHECK(hinted.division == Division::kSixteenthInch);
 }
 
-TEST_CASE("an empty picture shows no ruler, and other misuse is the caller's bug") {
+TEST_CASE("an empty or too large picture shows no ruler, other misuse is the caller's bug") {
   const RulerReading reading = read_ruler({});
   CHECK(reading.status == RulerStatus::kNoRuler);
   CHECK(reading.message == "the picture is empty, so it shows no ruler; take another");
   const cv::Mat picture = cv::Mat::zeros(100, 100, CV_8U);
   CHECK(read_ruler(picture).status == RulerStatus::kNoRuler);
+  const RulerReading too_large = read_ruler(cv::Mat::zeros(20, 40000, CV_8U));
+  CHECK(too_large.status == RulerStatus::kNoRuler);
+  CHECK(too_large.message.find("30000 px") != std::string::npos);
   CHECK_THROWS_AS((void)read_ruler(cv::Mat::zeros(10, 10, CV_32F)), std::invalid_argument);
   CHECK_THROWS_AS((void)read_ruler(picture, {.hint = RulerHint{{5.0, 5.0}, {5.0, 5.0}}}),
                   std::invalid_argument);

@@ -1,5 +1,6 @@
 #include "calibration/tick_grid.h"
 
+#include <algorithm>
 #include <cmath>
 
 #include <doctest/doctest.h>
@@ -103,6 +104,26 @@ TEST_CASE("straightened rows show each tick in the middle of its division") {
     // Ink of depth 120 on a ground of 200; what interpolation takes off the peak is a few per cent.
     CHECK(static_cast<double>(row[darkest]) == within_abs(80.0, 8.0));
     CHECK(static_cast<double>(rows.at<float>(5, darkest)) == within_abs(200.0, 1.0));  // above edge
+  }
+}
+
+// cv::remap gives less than 32767 columns; tick 2047 lies on both sides of that.
+TEST_CASE("a row of more than two thousand divisions is straightened too") {
+  const DrawnTicks ticks{.size = {8500, 40},
+                         .division_px = 4.0,
+                         .count = 2100,
+                         .edge_px = 10.3,
+                         .sigma_px = 0.8,
+                         .lengths_px = {15.0, 18.0, 22.0}};
+  const TickGrid grid = test::drawn_grid(ticks, 10.0);
+  constexpr int kPer = 16;
+  const cv::Mat rows = straightened(draw(ticks), grid, 8, kPer);
+  REQUIRE(rows.cols == 2100 * kPer);
+  for (const int i : {1, 2046, 2047, 2048, 2098}) {
+    CAPTURE(i);
+    const float* division = rows.ptr<float>(8) + i * kPer;
+    const auto darkest = std::min_element(division, division + kPer) - division;
+    CHECK(std::abs(darkest - kPer / 2) <= 1);
   }
 }
 
