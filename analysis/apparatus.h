@@ -52,7 +52,8 @@ struct Rod {
   Measured width_m;
 };
 
-/// Only for planning: the stiffness of the wire follows from the measured period.
+/// For planning, and to notice the file of another balance: the stiffness of the wire follows from
+/// the measured period.
 struct Wire {
   std::string material;
   Measured diameter_m;

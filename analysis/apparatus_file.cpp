@@ -2,7 +2,6 @@
 
 #include <algorithm>
 #include <array>
-#include <cctype>
 #include <cmath>
 #include <numbers>
 #include <optional>
@@ -38,19 +37,11 @@ constexpr std::array kPureMaterials{
 };
 constexpr double kDensityTolerance = 0.05;
 
-Measured positive(YamlMapping& map, std::string_view key, Dimension dimension) {
-  const Measured quantity = map.quantity(key, dimension);
-  if (!(quantity.value > 0)) {
-    map.fail(key, fmt::format("must be above zero, but is '{}'", map.text(key)));
-  }
-  return quantity;
-}
-
 std::string material_of(YamlMapping& map) {
   std::string material = map.optional_text("material").value_or("");
-  std::ranges::transform(material, material.begin(), [](unsigned char c) {
-    return static_cast<char>(std::tolower(c));
-  });
+  for (char& c : material) {
+    if (c >= 'A' && c <= 'Z') c = static_cast<char>(c - 'A' + 'a');
+  }
   return material;
 }
 
@@ -63,13 +54,7 @@ CylinderAxis axis_of(YamlMapping& map) {
 }
 
 Box box_of(YamlMapping& map) {
-  const auto size = map.quantities("size", Dimension::kLength);
-  if (size.size() != 3) {
-    map.fail(
-        "size",
-        fmt::format("must be three lengths, along the boom, across it and vertical, but has {}",
-                    size.size()));
-  }
+  const auto size = map.three_lengths("size", "along the boom, across it and vertical");
   if (std::ranges::any_of(size, [](const Measured& edge) { return !(edge.value > 0); })) {
     map.fail("size", "must be above zero in all three directions");
   }
@@ -78,10 +63,10 @@ Box box_of(YamlMapping& map) {
 
 Shape shape_of(YamlMapping& map) {
   const std::string shape = map.text("shape");
-  if (shape == "sphere") return Sphere{positive(map, "diameter", Dimension::kLength)};
+  if (shape == "sphere") return Sphere{map.positive_quantity("diameter", Dimension::kLength)};
   if (shape == "cylinder") {
-    return Cylinder{.diameter_m = positive(map, "diameter", Dimension::kLength),
-                    .length_m = positive(map, "length", Dimension::kLength),
+    return Cylinder{.diameter_m = map.positive_quantity("diameter", Dimension::kLength),
+                    .length_m = map.positive_quantity("length", Dimension::kLength),
                     .axis = axis_of(map)};
   }
   if (shape == "box") return box_of(map);
@@ -143,7 +128,7 @@ void warn_of_magnetic_pair(const Body& source,
 Body body_of(YamlMapping& file, std::string_view key, std::vector<std::string>& warnings) {
   YamlMapping map = file.mapping(key);
   Body body{.shape = shape_of(map),
-            .mass_kg = positive(map, "mass", Dimension::kMass),
+            .mass_kg = map.positive_quantity("mass", Dimension::kMass),
             .material = material_of(map)};
   map.finish();
   warn_of_density(file, key, body, warnings);
@@ -159,9 +144,9 @@ std::optional<Rod> rod_of(YamlMapping& boom, std::vector<std::string>& assumptio
         "swing too");
     return std::nullopt;
   }
-  const Rod rod{.mass_kg = positive(*map, "mass", Dimension::kMass),
-                .length_m = positive(*map, "length", Dimension::kLength),
-                .width_m = positive(*map, "width", Dimension::kLength)};
+  const Rod rod{.mass_kg = map->positive_quantity("mass", Dimension::kMass),
+                .length_m = map->positive_quantity("length", Dimension::kLength),
+                .width_m = map->positive_quantity("width", Dimension::kLength)};
   map->finish();
   return rod;
 }
@@ -181,8 +166,8 @@ std::optional<Wire> wire_of(YamlMapping& file) {
   auto map = file.optional_mapping("wire");
   if (!map) return std::nullopt;
   Wire wire{.material = material_of(*map),
-            .diameter_m = positive(*map, "diameter", Dimension::kLength),
-            .length_m = positive(*map, "length", Dimension::kLength)};
+            .diameter_m = map->positive_quantity("diameter", Dimension::kLength),
+            .length_m = map->positive_quantity("length", Dimension::kLength)};
   map->finish();
   return wire;
 }
@@ -263,7 +248,7 @@ Measured scale_factor_of(YamlMapping& file, std::vector<std::string>& assumption
                     format_quantity(kAssumedScaleFactor, "")));
     return kAssumedScaleFactor;
   }
-  const Measured factor = positive(*scale, "factor", Dimension::kNumber);
+  const Measured factor = scale->positive_quantity("factor", Dimension::kNumber);
   scale->finish();
   return factor;
 }
@@ -295,6 +280,10 @@ void warn_of_odd_sizes(const YamlMapping& file,
          1000.0,
          "mm");
   expect("optical_lever", apparatus.mirror_to_wall_m.value, 0.2, 50.0, "m");
+  if (apparatus.wire) {
+    expect("wire", 1e6 * apparatus.wire->diameter_m.value, 1.0, 1000.0, "um");
+    expect("wire", 1e3 * apparatus.wire->length_m.value, 10.0, 1e4, "mm");
+  }
   if (apparatus.foot_mm &&
       std::abs(apparatus.foot_mm->value) > 1e3 * apparatus.mirror_to_wall_m.value) {
     warnings.push_back(
@@ -314,13 +303,13 @@ Apparatus read_apparatus(YamlMapping file) {
   Body test = body_of(file, "test_masses", warnings);
   warn_of_magnetic_pair(source, test, warnings);
   YamlMapping boom = file.mapping("boom");
-  const Measured arm_m = positive(boom, "arm", Dimension::kLength);
+  const Measured arm_m = boom.positive_quantity("arm", Dimension::kLength);
   const auto rod = rod_of(boom, assumptions);
   const Measured mirror_inertia = mirror_inertia_of(boom, assumptions);
   boom.finish();
   const SourcesInFile sources = sources_in(file);
   YamlMapping lever = file.mapping("optical_lever");
-  const Measured mirror_to_wall_m = positive(lever, "mirror_to_wall", Dimension::kLength);
+  const Measured mirror_to_wall_m = lever.positive_quantity("mirror_to_wall", Dimension::kLength);
   const auto foot_mm = foot_of(lever, assumptions);
   auto leaning_mirror = leaning_mirror_of(lever, assumptions);
   lever.finish();

@@ -14,8 +14,7 @@ struct Place {
 /// The room between the surfaces of two bodies [m]: 0 if they touch or overlap.
 ///   apart   from the centre of one to the centre of the other
 ///   exact   for a sphere beside anything, boxes beside boxes and cylinders with parallel axes;
-///   else
-///           for the boxes round the bodies, so never too large
+///           of others it is that between the boxes round them, so never too large
 [[nodiscard]] double gap_m(const Shape& one, const Shape& other, const Place& apart);
 
 }  // namespace nightswing::analysis

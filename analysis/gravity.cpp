@@ -33,24 +33,26 @@ double omega2_per_s2(const NightFindings& findings) {
   return damped_omega2_per_s2(findings) + square(findings.damping_per_s);
 }
 
-/// Where the boom rests from midway, counted like its rotation; kappa/G is g(theta)/theta.
+/// Where the boom rests with the sources away, from midway, counted like its rotation; kappa/G is
+/// g(theta)/theta.
 struct AwayRest {
-  double wire_rad = 0;  // held by the wire alone
-  double rest_rad = 0;  // with the sources away
-  TorquePerG torque;    // of sources that are away, there
+  double rest_rad = 0;
+  TorquePerG torque;  // of sources that are away, there
 };
 
 AwayRest away_rest(const Apparatus& apparatus, const SideTorques& pull, double theta_rad) {
   const double radians_per_torque = theta_rad / pull.mean().total().torque;
+  // Where the wire alone holds the boom.
+  const double wire_rad =
+      -radians_per_torque * (pull.plus.total().torque + pull.minus.total().torque) / 2;
   AwayRest away;
-  away.wire_rad = -radians_per_torque * (pull.plus.total().torque + pull.minus.total().torque) / 2;
-  away.rest_rad = away.wire_rad;
+  away.rest_rad = wire_rad;
   if (!has_places(apparatus, Side::kAway)) return away;
   // Newton's method: the pull of sources that are away is all but constant over so small an angle.
   constexpr int kSteps = 3;
   for (int k = 0; k < kSteps; ++k) {
     away.torque = boom_torque(apparatus, Side::kAway, away.rest_rad).total();
-    const double off_rad = away.rest_rad - away.wire_rad - radians_per_torque * away.torque.torque;
+    const double off_rad = away.rest_rad - wire_rad - radians_per_torque * away.torque.torque;
     away.rest_rad -= off_rad / (1 - radians_per_torque * away.torque.slope);
   }
   return away;
@@ -142,9 +144,7 @@ void set_side_differences(const Apparatus& apparatus,
                           const NightFindings& findings,
                           const SideTorques& pull,
                           GravityResult& result) {
-  const AwayRest away = away_rest(apparatus, pull, result.theta_rad);
-  result.wire_rest_rad = pull.turn * away.wire_rad;
-  result.away_rest_rad = pull.turn * away.rest_rad;
+  result.away_rest_rad = pull.turn * away_rest(apparatus, pull, result.theta_rad).rest_rad;
   const double g = result.g_m3_kg_s2;
   const double plus_slope = pull.plus.total().slope;
   const double minus_slope = pull.minus.total().slope;
@@ -206,7 +206,6 @@ GravityResult gravity(const Apparatus& apparatus, const NightFindings& findings)
                        .kappa_n_m = 0,
                        .torque_per_g = {},
                        .frequency_ratios = {},
-                       .wire_rest_rad = 0,
                        .away_rest_rad = 0,
                        .textbook_m3_kg_s2 = textbook_gravity(apparatus, findings),
                        .corrections = {}};

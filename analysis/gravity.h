@@ -73,10 +73,8 @@ struct GravityResult {
   double kappa_n_m;                       // torsion constant; 0 unless computed
   BoomTorque torque_per_g;                // mean of the sides at theta; zero unless computed
   FrequencyRatios frequency_ratios = {};  // 1 unless computed
-  /// Where the wire alone would hold the boom, from midway towards plus; 0 if symmetric.
-  double wire_rest_rad = 0.0;
-  /// Where it rests with the sources away, from midway towards plus: there too, unless their pull
-  /// still reaches it.
+  /// Where the boom rests with the sources away, from midway towards plus: where the wire alone
+  /// holds it, unless their pull still reaches it; 0 if symmetric.
   double away_rest_rad = 0.0;
   double textbook_m3_kg_s2;             // G of the textbook formula from the same findings
   std::vector<Correction> corrections;  // from the textbook value to G: the factors multiply

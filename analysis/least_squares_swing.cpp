@@ -13,8 +13,10 @@
 #include <ceres/manifold.h>
 #include <ceres/problem.h>
 #include <ceres/sized_cost_function.h>
+
 #include "analysis/fit_options.h"
 #include "analysis/noise.h"
+#include "analysis/swing_track.h"
 #include "analysis/track_cleaning.h"
 
 namespace nightswing::analysis {
@@ -22,27 +24,19 @@ namespace {
 
 constexpr double kTooFar = 1e100;  // standard deviations; squares of it are still numbers
 
-/// Time scaled to -1..1 over the night, and the two drift terms (Legendre polynomials, so that
-/// neither moves the mean rest position).
-struct DriftTime {
-  double middle_s;
-  double half_s;
-  [[nodiscard]] std::array<double, 2> terms(double t_s) const {
-    const double u = (t_s - middle_s) / half_s;
-    return {u, 0.5 * (3.0 * u * u - 1.0)};
-  }
-};
-
 using Parameters = LeastSquaresSwing::Parameters;
 
 /// (model - position)/u of one sample. Parameters: {w, g}, {level}, {drift 1, drift 2}, {c, s}; the
 /// segment swings with w times its ratio.
 class PositionResidual final : public ceres::SizedCostFunction<1, 2, 1, 2, 2> {
  public:
-  PositionResidual(const SwingSample& sample, const Segment& segment, const DriftTime& drift)
+  /// `drift`: legendre_terms at the sample's time.
+  PositionResidual(const SwingSample& sample,
+                   const Segment& segment,
+                   const std::array<double, 3>& drift)
       : since_s_(sample.t_s - segment.from_s),
         ratio_(segment.frequency_ratio),
-        drift_(drift.terms(sample.t_s)),
+        drift_{drift[0], drift[1]},
         x_mm_(sample.x_mm),
         weight_(1.0 / sample.u_mm) {}
 
@@ -87,49 +81,28 @@ class PositionResidual final : public ceres::SizedCostFunction<1, 2, 1, 2, 2> {
   double weight_;
 };
 
-/// A sample and the segment it belongs to.
-struct Placed {
-  SwingSample sample;
-  std::size_t segment;
-};
-
 std::size_t level_index(Side side) {
   return side == Side::kPlus ? 0 : 1;
-}
-
-std::vector<Placed> place(std::span<const SwingSample> samples, std::span<const Segment> segments) {
-  std::vector<Placed> placed;
-  for (const SwingSample& sample : samples) {
-    for (std::size_t k = 0; k < segments.size(); ++k) {
-      if (sample.t_s >= segments[k].from_s && sample.t_s < segments[k].to_s) {
-        placed.push_back({sample, k});
-        break;
-      }
-    }
-  }
-  return placed;
 }
 
 /// The joint problem over one set of samples; owns the parameters that Ceres writes into.
 class JointProblem {
  public:
   JointProblem(std::span<const Segment> segments, const SwingStart& start, int drift_order)
-      : segments_(segments.begin(), segments.end()),
-        drift_time_{.middle_s = 0.5 * (segments.front().from_s + segments.back().to_s),
-                    .half_s = 0.5 * (segments.back().to_s - segments.front().from_s)},
-        drift_order_(drift_order) {
+      : segments_(segments.begin(), segments.end()), drift_order_(drift_order) {
     p_.swing = {2.0 * std::numbers::pi / start.period_s, start.damping_per_s};
     p_.waves.assign(segments_.size(), {0.0, 0.0});
   }
 
   /// Solves with soft-L1 loss of the given scale, or plainly without one. The levels start at the
   /// data's mean; the linear parameters are found by the first step.
-  bool solve(std::span<const Placed> placed, std::optional<double> loss_scale) {
+  bool solve(std::span<const PlacedSample> placed, std::optional<double> loss_scale) {
     problem_ = std::make_unique<ceres::Problem>();
     if (!started_) start_levels(placed);
-    for (const Placed& one : placed) {
+    for (const PlacedSample& one : placed) {
       const Segment& segment = segments_[one.segment];
-      problem_->AddResidualBlock(new PositionResidual(one.sample, segment, drift_time_),
+      const auto drift = legendre_terms(segments_, one.sample.t_s);
+      problem_->AddResidualBlock(new PositionResidual(one.sample, segment, drift),
                                  loss_scale ? new ceres::SoftLOneLoss(*loss_scale) : nullptr,
                                  p_.swing.data(),
                                  &p_.levels[level_index(segment.side)],
@@ -173,7 +146,7 @@ class JointProblem {
     return 2 + (has(Side::kPlus) ? 1 : 0) + (has(Side::kMinus) ? 1 : 0);
   }
   [[nodiscard]] int drift_order() const { return drift_order_; }
-  [[nodiscard]] const DriftTime& drift_time() const { return drift_time_; }
+  [[nodiscard]] const std::vector<Segment>& segments() const { return segments_; }
   [[nodiscard]] const Parameters& parameters() const { return p_; }
   [[nodiscard]] bool has(Side side) const {
     return std::ranges::any_of(segments_, [&](const Segment& s) { return s.side == side; });
@@ -189,15 +162,14 @@ class JointProblem {
     return list;
   }
 
-  void start_levels(std::span<const Placed> placed) {
+  void start_levels(std::span<const PlacedSample> placed) {
     double sum = 0.0;
-    for (const Placed& one : placed) sum += one.sample.x_mm;
+    for (const PlacedSample& one : placed) sum += one.sample.x_mm;
     p_.levels.fill(sum / static_cast<double>(placed.size()));
     started_ = true;
   }
 
   std::vector<Segment> segments_;
-  DriftTime drift_time_;
   int drift_order_;
   bool started_ = false;
   Parameters p_;
@@ -214,9 +186,7 @@ Measured difference_of(const JointProblem& problem, const Eigen::MatrixXd& covar
           std::sqrt(std::max(0.0, variance))};
 }
 
-/// Whether any segment swings by more than five standard uncertainties.
 bool swing_stands_out(const JointProblem& problem, const Eigen::MatrixXd& covariance) {
-  constexpr double kSwingSigmas = 5.0;
   Eigen::Index column = problem.drift_column() + problem.drift_order();
   for (const auto& wave : problem.parameters().waves) {
     const double amplitude_mm = std::hypot(wave[0], wave[1]);
@@ -231,7 +201,7 @@ bool swing_stands_out(const JointProblem& problem, const Eigen::MatrixXd& covari
   return false;
 }
 
-void report(JointProblem& problem, std::span<const Placed> placed, LeastSquaresSwing& swing) {
+void report(JointProblem& problem, std::span<const PlacedSample> placed, LeastSquaresSwing& swing) {
   Eigen::VectorXd residuals;
   Eigen::MatrixXd jacobian;
   problem.evaluate(residuals, jacobian);
@@ -243,8 +213,7 @@ void report(JointProblem& problem, std::span<const Placed> placed, LeastSquaresS
     square_mm2 += r_mm * r_mm;
   }
   swing.parameters = problem.parameters();
-  swing.drift_middle_s = problem.drift_time().middle_s;
-  swing.drift_half_s = problem.drift_time().half_s;
+  swing.segments = problem.segments();
   swing.residual_rms_mm = std::sqrt(square_mm2 / static_cast<double>(placed.size()));
   const double period_s = 2.0 * std::numbers::pi / swing.parameters.swing[0];
   const ParameterCovariance spread = parameter_covariance(jacobian, residuals, times_s, period_s);
@@ -256,8 +225,9 @@ void report(JointProblem& problem, std::span<const Placed> placed, LeastSquaresS
 
 }  // namespace
 
-double LeastSquaresSwing::position_mm(double t_s, const Segment& segment, std::size_t k) const {
-  const auto drift = DriftTime{.middle_s = drift_middle_s, .half_s = drift_half_s}.terms(t_s);
+double LeastSquaresSwing::position_mm(double t_s, std::size_t k) const {
+  const Segment& segment = segments[k];
+  const auto drift = legendre_terms(segments, t_s);
   const double since_s = t_s - segment.from_s;
   const double envelope = std::exp(-parameters.swing[1] * since_s);
   const double phase = parameters.swing[0] * segment.frequency_ratio * since_s;
@@ -272,7 +242,7 @@ LeastSquaresSwing least_squares_swing(std::span<const SwingSample> samples,
                                       const SwingStart& start,
                                       int drift_order) {
   LeastSquaresSwing swing;
-  const std::vector<Placed> placed = place(samples, segments);
+  const std::vector<PlacedSample> placed = placed_samples(samples, segments);
   if (segments.empty() || placed.size() < 2 * (6 + 2 * segments.size())) return swing;
   JointProblem problem(segments, start, drift_order);
   // First plainly, to find the scatter that the loss of the next rounds is scaled by.

@@ -10,6 +10,9 @@
 
 namespace nightswing::analysis {
 
+/// A swing of fewer standard uncertainties is none.
+inline constexpr double kSwingSigmas = 5.0;
+
 /// The joint swing by robust least squares: where the likelihood fit starts, and the answer that
 /// its own is compared with.
 struct LeastSquaresSwing {
@@ -20,10 +23,9 @@ struct LeastSquaresSwing {
     std::vector<std::array<double, 2>> waves;  ///< c, s [mm] of each segment
   };
   bool converged = false;
-  bool swings = false;  ///< some segment swings by more than its uncertainty
+  bool swings = false;  ///< some segment does by more than kSwingSigmas
   Parameters parameters;
-  double drift_middle_s = 0.0;
-  double drift_half_s = 1.0;
+  std::vector<Segment> segments;  ///< as fitted
   double residual_rms_mm = 0.0;
   /// plus - minus, u allowing for residuals that are alike over a period (noise.h): too narrow
   /// when the torque is noisy. No side, no shift: 0.
@@ -31,8 +33,8 @@ struct LeastSquaresSwing {
   /// The same as if the residuals were independent.
   Measured independent_shift_mm{0.0, 0.0};
 
-  /// The fitted position; `k` is the number of the segment.
-  [[nodiscard]] double position_mm(double t_s, const Segment& segment, std::size_t k) const;
+  /// The fitted position in segment k.
+  [[nodiscard]] double position_mm(double t_s, std::size_t k) const;
 };
 
 /// Fits all segments together, by Ceres with analytic derivatives and soft-L1 loss:

@@ -15,6 +15,7 @@
 #include "analysis/source_places.h"
 #include "analysis/student_t.h"
 #include "analysis/wide_swing.h"
+#include "analysis/wire_stiffness.h"
 
 namespace nightswing::analysis {
 namespace {
@@ -271,7 +272,7 @@ NightResult analyse_night(const Night& night,
     result.message = no_swing_message(night);
     return result;
   }
-  choose_sides(night, series, *start, options.settle_s, result);
+  choose_sides(night.sides, series, *start, options.settle_s, result);
   if (night.sides.empty() && result.sides.size() < 2) {
     result.status = NightStatus::kNoShift;
     result.message = fmt::format(
@@ -279,11 +280,11 @@ NightResult analyse_night(const Night& night,
         result.sides_from);
     return result;
   }
-  auto segments = watched_segments(night, series, start->period_s, options.settle_s, result);
+  auto segments = watched_segments(night.sides, series, start->period_s, options.settle_s, result);
   result.fit = fit_swing(series, segments, *start);
   if (night.sides.empty() && time_found_moves(series, result)) {
     result.warnings.clear();  // of the first segments
-    segments = watched_segments(night, series, start->period_s, options.settle_s, result);
+    segments = watched_segments(night.sides, series, start->period_s, options.settle_s, result);
     result.fit = fit_swing(series, segments, *start);
   }
   if (night.sides.empty() && apparatus.sides) result.warnings.emplace_back(kWhichIsPlus);
@@ -300,6 +301,9 @@ NightResult analyse_night(const Night& night,
   compute_gravity(night, apparatus, lever, options, result);
   if (!result.gravity) return result;
   check_symmetry(apparatus, lever, result);
+  const auto doubt =
+      wire_doubt(apparatus, result.gravity->kappa_n_m, boom_inertia(apparatus).total_kg_m2());
+  if (doubt) result.warnings.push_back(*doubt);
   result.moves = single_moves(series, result.fit, taken_off);
   result.consistency = second_opinions(
       apparatus, lever, findings_of(lever, result.fit), result.fit, series, *start, result.moves);

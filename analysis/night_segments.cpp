@@ -125,14 +125,14 @@ std::vector<SideChange> begun_before(std::vector<SideChange> changes, double lea
   return changes;
 }
 
-std::vector<Segment> segments_of(const Night& night,
+std::vector<Segment> segments_of(std::span<const SideChange> marks,
                                  const std::vector<SwingSample>& series,
                                  double period_s,
                                  double settle_s,
                                  Present present,
                                  NightResult& result) {
   const double end_s = series.back().t_s + kJustAfter_s;
-  const double lead_s = night.sides.empty() ? 0.5 * settle_s : 0.0;
+  const double lead_s = marks.empty() ? 0.5 * settle_s : 0.0;
   const auto changes = begun_before(with_disturbances(result), lead_s);
   for (const Segment& whole : segments_between(changes, end_s, 0.0)) {
     if (whole.from_s + settle_s < whole.to_s) continue;
@@ -151,15 +151,15 @@ std::vector<Segment> segments_of(const Night& night,
 
 }  // namespace
 
-void choose_sides(const Night& night,
+void choose_sides(std::span<const SideChange> marks,
                   const std::vector<SwingSample>& series,
                   const SwingStart& start,
                   double settle_s,
                   NightResult& result) {
-  if (!night.sides.empty()) {
-    result.sides = night.sides;
+  if (!marks.empty()) {
+    result.sides.assign(marks.begin(), marks.end());
     result.sides_from = "sides as marked";
-    result.warnings = contradicted_marks(night.sides,
+    result.warnings = contradicted_marks(marks,
                                          find_sides(series, start),
                                          {Side::kPlus, series.front().t_s, series.back().t_s},
                                          start.period_s,
@@ -184,20 +184,20 @@ std::vector<Segment> segments_between(const std::vector<SideChange>& sides,
   return segments;
 }
 
-std::vector<Segment> segments_so_far(const Night& night,
+std::vector<Segment> segments_so_far(std::span<const SideChange> marks,
                                      const std::vector<SwingSample>& series,
                                      double period_s,
                                      double settle_s,
                                      NightResult& result) {
-  return segments_of(night, series, period_s, settle_s, Present::kGoesOn, result);
+  return segments_of(marks, series, period_s, settle_s, Present::kGoesOn, result);
 }
 
-std::vector<Segment> watched_segments(const Night& night,
+std::vector<Segment> watched_segments(std::span<const SideChange> marks,
                                       const std::vector<SwingSample>& series,
                                       double period_s,
                                       double settle_s,
                                       NightResult& result) {
-  auto segments = segments_of(night, series, period_s, settle_s, Present::kIsOver, result);
+  auto segments = segments_of(marks, series, period_s, settle_s, Present::kIsOver, result);
   check_sides(segments, result);
   return segments;
 }

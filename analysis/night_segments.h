@@ -11,7 +11,8 @@ namespace nightswing::analysis {
 
 /// Sides as marked, compared with the track (mark_check.h); without marks as found in the track.
 /// Fills sides, sides_from, disturbances_s and warnings.
-void choose_sides(const Night& night,
+///   marks  time-ordered
+void choose_sides(std::span<const SideChange> marks,
                   const std::vector<SwingSample>& series,
                   const SwingStart& start,
                   double settle_s,
@@ -19,14 +20,14 @@ void choose_sides(const Night& night,
 
 /// The segments between the sides of the result, cut to what was watched of them; a move that was
 /// found is cut out about its time, a marked one after it. May be none, or of one side only.
-[[nodiscard]] std::vector<Segment> segments_so_far(const Night& night,
+[[nodiscard]] std::vector<Segment> segments_so_far(std::span<const SideChange> marks,
                                                    const std::vector<SwingSample>& series,
                                                    double period_s,
                                                    double settle_s,
                                                    NightResult& result);
 
 /// The same. throws InputError if they do not hold both sides
-[[nodiscard]] std::vector<Segment> watched_segments(const Night& night,
+[[nodiscard]] std::vector<Segment> watched_segments(std::span<const SideChange> marks,
                                                     const std::vector<SwingSample>& series,
                                                     double period_s,
                                                     double settle_s,

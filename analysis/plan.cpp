@@ -11,6 +11,7 @@
 #include "analysis/mass_distribution.h"
 #include "analysis/optical_lever.h"
 #include "analysis/source_places.h"
+#include "analysis/wire_stiffness.h"
 
 namespace nightswing::analysis {
 namespace {
@@ -25,6 +26,7 @@ double midway_mm(const Apparatus& apparatus) {
 
 constexpr double kBoltzmann_j_per_k = 1.380649e-23;  // exact by the definition of the kelvin
 constexpr double kVacuumPermittivity_f_per_m = 8.8541878128e-12;  // CODATA 2018
+constexpr double kRoomTemperature_k = 293.0;
 constexpr double kGravityHere_m_per_s2 = 9.8;
 constexpr double kSafeLoad = 0.5;  // of the strength: common practice, no source
 
@@ -140,12 +142,11 @@ WirePlan plan_wire(const Apparatus& apparatus,
                    double shear_pa,
                    double tensile_pa) {
   WirePlan plan;
-  const double d_m = wire.diameter_m.value;
   const double inertia = boom_inertia(apparatus).total_kg_m2();
-  plan.kappa_n_m = std::numbers::pi * shear_pa * std::pow(d_m, 4) / (32.0 * wire.length_m.value);
+  plan.kappa_n_m = torsion_constant_n_m(wire, shear_pa);
   plan.period_s = 2.0 * std::numbers::pi * std::sqrt(inertia / plan.kappa_n_m);
   plan.pull_in_margin = std::sqrt(plan.kappa_n_m / (kPlanningG * pull.critical_kappa_per_g()));
-  const double strength_n = std::numbers::pi / 4.0 * d_m * d_m * tensile_pa;
+  const double strength_n = std::numbers::pi / 4.0 * square(wire.diameter_m.value) * tensile_pa;
   plan.load_share = hanging_kg(apparatus) * kGravityHere_m_per_s2 / strength_n;
   const auto theta = rest_place(pull, plan.kappa_n_m);
   if (!theta || plan.pull_in_margin < 1.0) return plan;
@@ -176,8 +177,8 @@ Plan plan_balance(const Apparatus& apparatus, const PullCurve& pull, const PlanO
   const WirePlan& w = plan.middle;
   plan.load_n = hanging_kg(apparatus) * kGravityHere_m_per_s2;
   plan.charge_c = charge_like_gravity_c(apparatus);
-  plan.thermal_rad = std::sqrt(kBoltzmann_j_per_k * options.temperature_k / w.kappa_n_m);
-  plan.settling_s = std::log(50.0) * options.quality * w.period_s / std::numbers::pi;
+  plan.thermal_rad = std::sqrt(kBoltzmann_j_per_k * kRoomTemperature_k / w.kappa_n_m);
+  plan.settling_s = std::log(100.0) * options.quality * w.period_s / std::numbers::pi;
   if (w.status == PlanStatus::kRests) {
     plan.shift_px = w.shift_mm / options.mm_per_px;
     plan.clearance_mm = 1e3 * least_room_m(apparatus, w.theta_rad);
@@ -188,7 +189,7 @@ Plan plan_balance(const Apparatus& apparatus, const PullCurve& pull, const PlanO
     const double drag = 2.0 * std::numbers::pi / (options.quality * w.period_s) *
                         boom_inertia(apparatus).total_kg_m2();
     plan.thermal_relative =
-        std::sqrt(8.0 * kBoltzmann_j_per_k * options.temperature_k * drag / 3600.0) /
+        std::sqrt(8.0 * kBoltzmann_j_per_k * kRoomTemperature_k * drag / 3600.0) /
         (2.0 * w.kappa_n_m * w.theta_rad);
     add_budget(apparatus, options, plan);
   }
@@ -196,9 +197,9 @@ Plan plan_balance(const Apparatus& apparatus, const PullCurve& pull, const PlanO
   return plan;
 }
 
-double least_hours(const Plan& plan, const PlanOptions& options) {
+double least_hours(const Plan& plan) {
   if (plan.middle.status != PlanStatus::kRests) return 0.0;
-  return 2.0 * (plan.middle.near_period_s + options.settle_s) / 3600.0;
+  return 2.0 * (plan.middle.near_period_s + kPlanningSettle_s) / 3600.0;
 }
 
 WallPlan plan_wall(const Apparatus& apparatus,
@@ -210,8 +211,7 @@ WallPlan plan_wall(const Apparatus& apparatus,
   wall.shift_mm = shift_mm(apparatus, plan.middle.theta_rad);
   const double left = square(relative_u) - square(plan.apparatus_relative_u);
   if (left > 0.0) {
-    wall.hours =
-        std::max(square(options.noise_mm / wall.shift_mm) / left, least_hours(plan, options));
+    wall.hours = std::max(square(options.noise_mm / wall.shift_mm) / left, least_hours(plan));
   }
   return wall;
 }

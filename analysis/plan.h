@@ -17,14 +17,15 @@ namespace nightswing::analysis {
 /// orientation, is worked out with it here.
 inline constexpr double kPlanningG = 6.7e-11;
 
+/// Left out after each move, as in the analysis.
+inline constexpr double kPlanningSettle_s = 60.0;
+
 struct PlanOptions {
   double quality = 10.0;   ///< pi/(damping x period) that air will give
   double mm_per_px = 0.5;  ///< of the camera on the wall
   /// u(shift) that an hour of watching leaves, falling with the root of time. 0.1 mm is what
   /// simulated nights gave with torque noise, slow noise and kicks (tests/bench/RESULTS.md).
   double noise_mm = 0.1;
-  double settle_s = 60.0;  ///< left out after each move, as in the analysis
-  double temperature_k = 293.0;
 };
 
 enum class PlanStatus {
@@ -62,7 +63,7 @@ struct Plan {
   double shift_px = 0.0;
   double clearance_mm = 0.0;      ///< between the surfaces, at rest
   double swing_allowed_mm = 0.0;  ///< on the wall, about the rest place, before the masses touch
-  double settling_s = 0.0;        ///< until half of the shift has died to 1 % of it
+  double settling_s = 0.0;        ///< until a swing as wide as the shift has died to 1 % of it
   double thermal_rad = 0.0;       ///< r.m.s. rotation, sqrt(k T/kappa)
   double thermal_relative = 0.0;  ///< u of the shift by thermal torque after an hour, relative
   double charge_c = 0.0;          ///< on each near pair of masses: pulls like gravity
@@ -83,7 +84,7 @@ struct Plan {
 
 /// The shortest watch [h] that gives a shift: one whole period beside the sources and the settling
 /// time before it, on each side. 0 at pull-in.
-[[nodiscard]] double least_hours(const Plan& plan, const PlanOptions& options);
+[[nodiscard]] double least_hours(const Plan& plan);
 
 /// What a distance to the wall makes of a plan.
 struct WallPlan {

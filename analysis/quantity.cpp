@@ -21,17 +21,18 @@ struct Unit {
 constexpr double kDegree = std::numbers::pi / 180;
 
 constexpr std::array kUnits{
-    Unit{"m", Dimension::kLength, 1.0},      Unit{"cm", Dimension::kLength, 1e-2},
-    Unit{"mm", Dimension::kLength, 1e-3},    Unit{"um", Dimension::kLength, 1e-6},
-    Unit{"kg", Dimension::kMass, 1.0},       Unit{"g", Dimension::kMass, 1e-3},
-    Unit{"mg", Dimension::kMass, 1e-6},      Unit{"s", Dimension::kTime, 1.0},
-    Unit{"min", Dimension::kTime, 60.0},     Unit{"h", Dimension::kTime, 3600.0},
-    Unit{"ms", Dimension::kTime, 1e-3},      Unit{"deg", Dimension::kAngle, kDegree},
-    Unit{"mrad", Dimension::kAngle, 1e-3},   Unit{"rad", Dimension::kAngle, 1.0},
-    Unit{"kg m2", Dimension::kInertia, 1.0}, Unit{"g cm2", Dimension::kInertia, 1e-7},
-    Unit{"Pa", Dimension::kPressure, 1.0},   Unit{"MPa", Dimension::kPressure, 1e6},
-    Unit{"GPa", Dimension::kPressure, 1e9},  Unit{"N m", Dimension::kTorque, 1.0},
-    Unit{"kg/m3", Dimension::kDensity, 1.0}, Unit{"g/cm3", Dimension::kDensity, 1e3},
+    Unit{"m", Dimension::kLength, 1.0},
+    Unit{"cm", Dimension::kLength, 1e-2},
+    Unit{"mm", Dimension::kLength, 1e-3},
+    Unit{"um", Dimension::kLength, 1e-6},
+    Unit{"kg", Dimension::kMass, 1.0},
+    Unit{"g", Dimension::kMass, 1e-3},
+    Unit{"mg", Dimension::kMass, 1e-6},
+    Unit{"deg", Dimension::kAngle, kDegree},
+    Unit{"mrad", Dimension::kAngle, 1e-3},
+    Unit{"rad", Dimension::kAngle, 1.0},
+    Unit{"kg m2", Dimension::kInertia, 1.0},
+    Unit{"g cm2", Dimension::kInertia, 1e-7},
 };
 
 constexpr std::string_view kHowToWrite = "write it like 46.0(3) mm, 46.0 +/- 0.3 mm or 46 mm";
@@ -292,18 +293,10 @@ std::string_view name_of(Dimension dimension) {
       return "a length";
     case Dimension::kMass:
       return "a mass";
-    case Dimension::kTime:
-      return "a time";
     case Dimension::kAngle:
       return "an angle";
     case Dimension::kInertia:
       return "a moment of inertia";
-    case Dimension::kPressure:
-      return "a pressure or modulus";
-    case Dimension::kTorque:
-      return "a torque";
-    case Dimension::kDensity:
-      return "a density";
   }
   throw std::invalid_argument("name_of: no such dimension");
 }

@@ -15,17 +15,7 @@
 /// A power of ten belongs to both: `2.0(2)e-8 kg m2`. The decimal sign is a point everywhere.
 namespace nightswing::analysis {
 
-enum class Dimension {
-  kNumber,
-  kLength,
-  kMass,
-  kTime,
-  kAngle,
-  kInertia,
-  kPressure,
-  kTorque,
-  kDensity
-};
+enum class Dimension { kNumber, kLength, kMass, kAngle, kInertia };
 
 /// "a length", "a plain number", ...
 [[nodiscard]] std::string_view name_of(Dimension dimension);
@@ -37,10 +27,9 @@ class QuantityError : public std::runtime_error {
   using std::runtime_error::runtime_error;
 };
 
-/// Reads one quantity and returns it in SI units (m, kg, s, rad, kg m2, Pa, N m, kg/m3).
+/// Reads one quantity and returns it in SI units (m, kg, rad, kg m2).
 /// u is 0 when the text gives no uncertainty.
-/// units    m cm mm um | kg g mg | s ms min h | rad mrad deg | kg m2, g cm2 | Pa MPa GPa | N m |
-///          kg/m3, g/cm3; `m^2` and `m²` are the same as `m2`
+/// units    m cm mm um | kg g mg | rad mrad deg | kg m2, g cm2; `m^2` and `m²` are the same as `m2`
 /// throws   QuantityError for malformed text, an unknown unit or another dimension.
 [[nodiscard]] Measured parse_quantity(std::string_view text, Dimension expected);
 

@@ -19,6 +19,7 @@ constexpr double kLeastOfPeriod = 0.25;      // from fit to fit
 constexpr double kScanAgainPeriods = 6.0;    // until then a first guess of the period may be wrong
 constexpr double kReadingsPerPeriod = 30.0;  // of a forecast
 constexpr double kForecastEvery_s = 60.0;
+constexpr double kMostForecast_s = 86400.0;
 constexpr double kUsualMemory = 0.02;  // weight of the newest in running means
 /// What frequencies may be off by without a further fit: a hundredth of a turn in a hundred
 /// periods.
@@ -80,7 +81,7 @@ void RunningEstimate::forecast() {
   result_.seconds_to_target = filter_->seconds_to(
       options_.target_relative,
       {.every_s = every_s, .u_mm = usual_u_mm_ / std::sqrt(every_s / usual_step_s_)},
-      options_.most_forecast_s);
+      kMostForecast_s);
 }
 
 void RunningEstimate::sources_moved(double t_s, Side side) {
@@ -140,10 +141,9 @@ void RunningEstimate::refit() {
 
 void RunningEstimate::fit_segments(const std::vector<SwingSample>& series,
                                    const SwingStart& start) {
-  const Night night{.samples = {}, .sides = marks_};
   NightResult found;
-  choose_sides(night, series, start, options_.settle_s, found);
-  auto segments = segments_so_far(night, series, start.period_s, options_.settle_s, found);
+  choose_sides(marks_, series, start, options_.settle_s, found);
+  auto segments = segments_so_far(marks_, series, start.period_s, options_.settle_s, found);
   result_.warnings = found.warnings;
   if (marks_.empty() && !found.sides.empty()) {
     result_.sides_found = found.sides.size() > 1;

@@ -26,9 +26,8 @@ enum class RunningState {
 };
 
 struct RunningOptions {
-  double settle_s = 60.0;          ///< left out after each move, as in the analysis
-  double target_relative = 0.01;   ///< the u of the shift that is wanted, over the shift
-  double most_forecast_s = 86400;  ///< a target farther off than that is not foretold
+  double settle_s = 60.0;         ///< left out after each move, as in the analysis
+  double target_relative = 0.01;  ///< the u of the shift that is wanted, over the shift
   /// Whose sides swing unlike, if their places say so; positions are readings of its scale then.
   /// Without it, and without marks, all sides are taken to swing alike.
   std::optional<Apparatus> apparatus{};
@@ -42,7 +41,7 @@ struct RunningResult {
   std::optional<Measured> period_s{};
   std::optional<Measured> equilibrium_mm{};  ///< of the present segment, in its middle until now
   std::optional<Measured> shift_mm{};
-  /// With the sources left where they are; 0 if reached.
+  /// With the sources left where they are; 0 if reached, nothing if farther off than a day.
   std::optional<double> seconds_to_target{};
   long left_out = 0;                    ///< false readings among the positions since the last fit
   std::vector<std::string> warnings{};  ///< such as a mark that the track contradicts

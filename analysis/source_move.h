@@ -31,16 +31,16 @@ struct SourceMove {
 /// Fits the move between segments k and k + 1 of a converged fit: generalised least squares on
 /// averages over T/200, with the noise, kicks, drift, period and damping that the fit of the night
 /// found; the time of the move by Gauss and Newton from the best of a scan.
-///   series  straightened positions, time-ordered
-///   fit     of the same series
-///   k       both segments near the boom
-///   reach_s how far outside the gap between the segments the move may lie
-///   taken_off  what was taken off each segment of the series because its swing was wide; without
-///   it
-///           nothing was. Place and speed go on with it, not without: left out of account it makes
-///           the shift of a swing as wide as itself 1e-4 to 3e-4 too large
-///   returns nothing if less than a fifth of a period was watched before or after the move, or the
-///           best time lies at the end of the reach: then the spot did not start to fall there
+///   series     straightened positions, time-ordered
+///   fit        of the same series
+///   k          both segments near the boom
+///   reach_s    how far outside the gap between the segments the move may lie
+///   taken_off  what was taken off each segment of the series because its swing was wide; if none
+///              is given, nothing was. Place and speed go on with it, not without: left out of
+///              account it makes the shift of a swing as wide as itself 1e-4 to 3e-4 too large
+///   returns    nothing if less than a fifth of a period was watched before or after the move, or
+///              the best time lies at the end of the reach: then the spot did not start to fall
+///              there
 [[nodiscard]] std::optional<SourceMove> fit_source_move(std::span<const SwingSample> series,
                                                         const SwingFit& fit,
                                                         std::size_t k,

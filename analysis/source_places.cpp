@@ -19,6 +19,25 @@ Place turned_back(const Place& place, double theta_rad) {
   return {c * place.x_m + s * place.y_m, c * place.y_m - s * place.x_m, place.z_m};
 }
 
+/// The room between one shape in the place of a source mass and another in that of the test mass
+/// beside it.
+double test_room_m(const Apparatus& apparatus,
+                   const Place& source,
+                   const Shape& source_shape,
+                   const Shape& test_shape) {
+  const Place apart{source.x_m - near_test_x_m(apparatus, source), source.y_m, source.z_m};
+  return gap_m(source_shape, test_shape, apart);
+}
+
+double rod_room_m(const Apparatus& apparatus, const Place& source, const Shape& source_shape) {
+  if (!apparatus.rod) return std::numeric_limits<double>::infinity();
+  return gap_m(source_shape, as_body(*apparatus.rod).shape, source);
+}
+
+Shape as_it_pulls(const Shape& shape) {
+  return std::holds_alternative<Sphere>(shape) ? Sphere{{0.0, 0.0}} : shape;
+}
+
 double near_pull_of(const Apparatus& apparatus, Side side) {
   double sum = 0.0;
   for (const Place& source : source_places(apparatus, side)) sum += near_pull(apparatus, source);
@@ -78,24 +97,18 @@ double turn_towards(const Apparatus& apparatus, Side side) {
 }
 
 double room_beside_test_m(const Apparatus& apparatus, const Place& source) {
-  const Place apart{source.x_m - near_test_x_m(apparatus, source), source.y_m, source.z_m};
-  return gap_m(apparatus.source.shape, apparatus.test.shape, apart);
+  return test_room_m(apparatus, source, apparatus.source.shape, apparatus.test.shape);
 }
 
 double room_beside_rod_m(const Apparatus& apparatus, const Place& source) {
-  if (!apparatus.rod) return std::numeric_limits<double>::infinity();
-  return gap_m(apparatus.source.shape, as_body(*apparatus.rod).shape, source);
+  return rod_room_m(apparatus, source, apparatus.source.shape);
 }
 
-Shape as_it_pulls(const Shape& shape) {
-  return std::holds_alternative<Sphere>(shape) ? Sphere{{0.0, 0.0}} : shape;
-}
-
-double pulling_room_m(const Apparatus& apparatus, const Place& source) {
-  Apparatus pulling = apparatus;
-  pulling.source.shape = as_it_pulls(apparatus.source.shape);
-  pulling.test.shape = as_it_pulls(apparatus.test.shape);
-  return std::min(room_beside_test_m(pulling, source), room_beside_rod_m(pulling, source));
+PullingRoom pulling_room(const Apparatus& apparatus, const Place& source) {
+  const Shape pulling = as_it_pulls(apparatus.source.shape);
+  return {
+      .beside_test_m = test_room_m(apparatus, source, pulling, as_it_pulls(apparatus.test.shape)),
+      .beside_rod_m = rod_room_m(apparatus, source, pulling)};
 }
 
 double least_room_m(const Apparatus& apparatus, double theta_rad) {

@@ -41,12 +41,13 @@ namespace nightswing::analysis {
 [[nodiscard]] double room_beside_test_m(const Apparatus& apparatus, const Place& source);
 [[nodiscard]] double room_beside_rod_m(const Apparatus& apparatus, const Place& source);
 
-/// The shape by which a mass pulls: spheres pull as points, so that their radius does not matter.
-[[nodiscard]] Shape as_it_pulls(const Shape& shape);
-
-/// The room between a source mass at a place and the test mass beside it or the rod [m], all of the
-/// shape by which they pull. Without it there is no torque to work out.
-[[nodiscard]] double pulling_room_m(const Apparatus& apparatus, const Place& source);
+/// The same rooms between the shapes by which the masses pull: spheres pull as points, so that
+/// their radius does not matter. Without room there is no torque to work out.
+struct PullingRoom {
+  double beside_test_m;
+  double beside_rod_m;
+};
+[[nodiscard]] PullingRoom pulling_room(const Apparatus& apparatus, const Place& source);
 
 /// The least room between a source mass and a test mass [m] on both sides, with the boom turned by
 /// theta_rad towards the side. Bodies that are not round are taken to stay parallel to the boom.

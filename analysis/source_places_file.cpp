@@ -1,5 +1,6 @@
 #include "analysis/source_places_file.h"
 
+#include <algorithm>
 #include <array>
 #include <cmath>
 #include <string>
@@ -22,13 +23,8 @@ constexpr double kMostAway = 0.5;
 constexpr double kLeastDifference = 0.01;
 
 SourcePlace place_of(YamlMapping& side, const char* mass) {
-  const auto centre = side.quantities(mass, Dimension::kLength);
-  if (centre.size() != 3) {
-    side.fail(mass,
-              fmt::format("must be three lengths, along the boom, across it and upwards, all from "
-                          "where the wire meets the boom, but has {}",
-                          centre.size()));
-  }
+  const auto centre = side.three_lengths(
+      mass, "along the boom, across it and upwards, all from where the wire meets the boom");
   return {.along_m = centre[0], .across_m = centre[1], .height_m = centre[2]};
 }
 
@@ -60,7 +56,8 @@ void check_sure_room(const YamlMapping& file,
   constexpr double kSureOf = 5.0;  // standard uncertainties
   const double u_m =
       std::hypot(place_u_m, surface_u_m(apparatus.source.shape), surface_u_m(apparatus.test.shape));
-  const double room_m = pulling_room_m(apparatus, place);
+  const PullingRoom room = pulling_room(apparatus, place);
+  const double room_m = std::min(room.beside_test_m, room.beside_rod_m);
   if (room_m > kSureOf * u_m) return;
   file.fail(key,
             fmt::format("is too uncertain: the masses have {:.2g} mm between them, known to "
@@ -163,12 +160,7 @@ void check_turning(const YamlMapping& file,
 SourcesInFile sources_in(YamlMapping& file) {
   auto map = file.optional_mapping("sides");
   if (!map) {
-    const Measured separation_m = file.quantity("separation", Dimension::kLength);
-    if (!(separation_m.value > 0)) {
-      file.fail("separation",
-                fmt::format("must be above zero, but is '{}'", file.text("separation")));
-    }
-    return {.separation_m = separation_m, .sides = {}};
+    return {.separation_m = file.positive_quantity("separation", Dimension::kLength), .sides = {}};
   }
   if (file.has("separation")) {
     file.fail("sides",

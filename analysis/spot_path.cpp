@@ -1,6 +1,5 @@
 #include "analysis/spot_path.h"
 
-#include <algorithm>
 #include <cmath>
 
 namespace nightswing::analysis {
@@ -31,12 +30,8 @@ SpotPath fit_path(std::span<const WallSample> samples) {
   // Eigenvalues of the 2 x 2 scatter matrix: mean +- root.
   const double mean = 0.5 * (xx + yy);
   const double root = std::hypot(0.5 * (xx - yy), xy);
-  if (root < kRoundToParallel * mean) {
-    path.scatter_mm = std::sqrt(yy);
-    return path;
-  }
+  if (root < kRoundToParallel * mean) return path;
   path.tilt_rad = 0.5 * std::atan2(2.0 * xy, xx - yy);  // in -pi/2..pi/2: the cosine is positive
-  path.scatter_mm = std::sqrt(std::max(0.0, mean - root));
   return path;
 }
 

@@ -25,7 +25,6 @@ struct SpotPath {
   double x0_mm = 0.0;
   double y0_mm = 0.0;
   double tilt_rad = 0.0;
-  double scatter_mm = 0.0;  ///< r.m.s. distance of the positions from the line
 };
 
 /// Principal axis of the positions (total least squares). With fewer than two different positions,

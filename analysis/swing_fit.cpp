@@ -80,14 +80,16 @@ class LikelihoodFit {
       if (point.starts_segment) prepared_.first_reading_s.push_back(point.t_s);
     }
     if (fit_.has_both_sides) widen_for_drift(chosen_, estimate.covariance);
-    const auto likeliest = static_cast<std::size_t>(std::ranges::max_element(estimate.weights) -
-                                                    estimate.weights.begin());
-    report_noise(beliefs_[likeliest]);
-    report_residuals(beliefs_[likeliest]);
-    const FilterFit best = filter_fit(
-        beliefs_[likeliest].track, beliefs_[likeliest].layout, beliefs_[likeliest].optimum.x);
-    read_out(prepared_, chosen_.model, estimate, best.end_amplitude_mm, fit_);
-    keep_filter(std::move(beliefs_[likeliest]), best.white_variance_mm2);
+    const auto at = static_cast<std::size_t>(std::ranges::max_element(estimate.weights) -
+                                             estimate.weights.begin());
+    NoiseBelief& likeliest = beliefs_[at];
+    const FilterFit best = filter_fit(likeliest.track, likeliest.layout, likeliest.optimum.x);
+    const SwingModel model =
+        model_with(likeliest.layout.slow_noise ? chosen_.likeliest_slow_noise : SlowNoise::kNone);
+    report_noise(likeliest, model.slow_noise, best.white_variance_mm2);
+    report_residuals(likeliest, model, best.white_variance_mm2);
+    read_out(prepared_, model, estimate, best.end_amplitude_mm, fit_);
+    keep_filter(std::move(likeliest), model, best.white_variance_mm2);
   }
 
  private:
@@ -108,10 +110,19 @@ class LikelihoodFit {
     return false;
   }
 
-  [[nodiscard]] FilterTrack track_with(SlowNoise kind) const {
+  [[nodiscard]] SwingModel model_with(SlowNoise kind) const {
     SwingModel model = chosen_.model;
     model.slow_noise = kind;
-    return track_of(model, fine_, prepared_.segments, omega_, chosen_.white_variance_mm2);
+    return model;
+  }
+
+  [[nodiscard]] FilterTrack track_with(SlowNoise kind) const {
+    return track_of(
+        model_with(kind), fine_, prepared_.segments, omega_, chosen_.white_variance_mm2);
+  }
+
+  [[nodiscard]] double samples_a_reading() const {
+    return static_cast<double>(prepared_.samples.size()) / static_cast<double>(fine_.size());
   }
 
   /// A track without any noise has no likelihood; least squares is exact there. The filter then
@@ -194,29 +205,24 @@ class LikelihoodFit {
     std::ranges::sort(fit_.left_out_s);
   }
 
-  void report_noise(const NoiseBelief& belief) {
+  void report_noise(const NoiseBelief& belief, SlowNoise slow, double white_variance_mm2) {
     const SwingParameters p = plain_parameters(belief.track, belief.layout, belief.optimum.x);
-    const FilterFit at = filter_fit(belief.track, belief.layout, belief.optimum.x);
-    const double samples_a_reading =
-        static_cast<double>(prepared_.samples.size()) / static_cast<double>(fine_.size());
-    fit_.noise.white_mm = std::sqrt(at.white_variance_mm2 * samples_a_reading);
+    fit_.noise.white_mm = std::sqrt(white_variance_mm2 * samples_a_reading());
     // A swing without damping has no r.m.s. value of its own: what a thousand periods gather then.
     const double period_s = 2.0 * std::numbers::pi / p.omega_per_s;
-    fit_.noise.torque_mm = std::sqrt(p.growth * at.white_variance_mm2 /
-                                     std::max(2.0 * p.damping_per_s * period_s, 1e-3));
-    if (!belief.layout.slow_noise) return;
-    fit_.noise.slow = chosen_.likeliest_slow_noise;
-    fit_.noise.slow_mm = std::sqrt(p.slow_ratio * at.white_variance_mm2);
+    fit_.noise.torque_mm =
+        std::sqrt(p.growth * white_variance_mm2 / std::max(2.0 * p.damping_per_s * period_s, 1e-3));
+    if (slow == SlowNoise::kNone) return;
+    fit_.noise.slow = slow;
+    fit_.noise.slow_mm = std::sqrt(p.slow_ratio * white_variance_mm2);
     fit_.noise.slow_memory = p.slow_memory;
   }
 
-  void keep_filter(NoiseBelief belief, double white_variance_mm2) {
-    SwingModel model = chosen_.model;
-    model.slow_noise = belief.layout.slow_noise ? chosen_.likeliest_slow_noise : SlowNoise::kNone;
+  void keep_filter(NoiseBelief belief, const SwingModel& model, double white_variance_mm2) {
     fit_.filter = FittedFilter{.track = std::move(belief.track),
                                .layout = belief.layout,
                                .x = std::move(belief.optimum.x),
-                               .model = std::move(model),
+                               .model = model,
                                .segments = prepared_.segments,
                                .origin_mm = prepared_.origin_mm,
                                .white_variance_mm2 = white_variance_mm2,
@@ -225,21 +231,18 @@ class LikelihoodFit {
   }
 
   /// By the samples themselves, not by their averages.
-  void report_residuals(const NoiseBelief& belief) {
-    const FilterFit at = filter_fit(belief.track, belief.layout, belief.optimum.x);
-    const double samples_a_reading =
-        static_cast<double>(prepared_.samples.size()) / static_cast<double>(fine_.size());
-    SwingModel model = chosen_.model;
-    model.slow_noise = belief.layout.slow_noise ? chosen_.likeliest_slow_noise : SlowNoise::kNone;
+  void report_residuals(const NoiseBelief& belief,
+                        const SwingModel& model,
+                        double white_variance_mm2) {
     const FilterTrack track = track_of(model,
                                        prepared_.samples,
                                        prepared_.segments,
                                        omega_,
-                                       at.white_variance_mm2 * samples_a_reading);
+                                       white_variance_mm2 * samples_a_reading());
     // The white variance is the unit of the others, and a sample has more of it than a reading.
     std::vector<double> x = belief.optimum.x;
-    x[2] -= std::log(samples_a_reading);
-    if (belief.layout.slow_noise) x[3] -= std::log(samples_a_reading);
+    x[2] -= std::log(samples_a_reading());
+    if (belief.layout.slow_noise) x[3] -= std::log(samples_a_reading());
     // The start of a segment is here its first sample, not its first average: beta anew.
     const FilterFit by_samples = filter_fit(track, belief.layout, x);
     if (!by_samples.usable) return;

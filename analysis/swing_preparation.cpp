@@ -69,11 +69,11 @@ std::vector<double> take_out_false_readings(PreparedSwing& prepared) {
   std::vector<double> left_out_s;
   std::vector<double> residuals;
   const std::vector<Segment>& segments = prepared.segments;
-  std::vector<Segment> near;
   std::vector<std::size_t> near_index(segments.size(), 0);
+  std::size_t near = 0;
   for (std::size_t k = 0; k < segments.size(); ++k) {
-    near_index[k] = near.size();
-    if (segments[k].side != Side::kAway) near.push_back(segments[k]);
+    near_index[k] = near;
+    if (segments[k].side != Side::kAway) ++near;
   }
   for (const PlacedSample& s : prepared.samples) {
     const Segment& segment = segments[s.segment];
@@ -81,7 +81,7 @@ std::vector<double> take_out_false_readings(PreparedSwing& prepared) {
     const double expected_mm =
         segment.side == Side::kAway
             ? 0.0
-            : prepared.least_squares.position_mm(s.sample.t_s, segment, near_index[s.segment]);
+            : prepared.least_squares.position_mm(s.sample.t_s, near_index[s.segment]);
     residuals.push_back(s.sample.x_mm - expected_mm);
   }
   const std::vector<double> rest = less_running_median(residuals);

@@ -6,10 +6,11 @@
 
 #include <fmt/format.h>
 
+#include "analysis/least_squares_swing.h"
+
 namespace nightswing::analysis {
 namespace {
 
-constexpr double kSwingSigmas = 5.0;
 constexpr double kSecondsPerHour = 3600.0;
 
 Measured along(const SwingEstimate& estimate, const Eigen::VectorXd& weights) {

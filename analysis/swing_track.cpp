@@ -33,15 +33,21 @@ std::vector<Side> sides_of(std::span<const Segment> segments) {
   return sides;
 }
 
-std::vector<double> drift_terms(const DriftModel& drift,
-                                std::span<const Segment> segments,
-                                double t_s) {
+std::array<double, 3> legendre_terms(std::span<const Segment> segments, double t_s) {
   const double from_s = segments.front().from_s;
   const double span_s = segments.back().to_s - from_s;
   const double u = 2.0 * (t_s - from_s) / span_s - 1.0;
-  const double legendre[] = {u, 0.5 * (3.0 * u * u - 1.0), 0.5 * u * (5.0 * u * u - 3.0)};
-  std::vector<double> terms(legendre, legendre + drift.order);
+  return {u, 0.5 * (3.0 * u * u - 1.0), 0.5 * u * (5.0 * u * u - 3.0)};
+}
+
+std::vector<double> drift_terms(const DriftModel& drift,
+                                std::span<const Segment> segments,
+                                double t_s) {
+  const auto legendre = legendre_terms(segments, t_s);
+  std::vector<double> terms(legendre.begin(), legendre.begin() + drift.order);
   if (drift.relaxation_s) {
+    const double from_s = segments.front().from_s;
+    const double span_s = segments.back().to_s - from_s;
     const double tau = *drift.relaxation_s / span_s;
     const double mean = tau * (1.0 - std::exp(-1.0 / tau));
     terms.push_back(std::exp(-(t_s - from_s) / *drift.relaxation_s) - mean);

@@ -1,5 +1,6 @@
 #pragma once
 
+#include <array>
 #include <optional>
 #include <span>
 #include <string>
@@ -36,6 +37,10 @@ struct DriftModel {
 /// The sides that the segments have, in the order plus, minus, away: the first columns of the
 /// design. The drift follows.
 [[nodiscard]] std::vector<Side> sides_of(std::span<const Segment> segments);
+
+/// The Legendre polynomials of order 1 to 3 of time scaled to -1..1 from the first segment's start
+/// to the last one's end: none of them moves the mean rest position.
+[[nodiscard]] std::array<double, 3> legendre_terms(std::span<const Segment> segments, double t_s);
 
 /// Values of the drift's columns at a time.
 [[nodiscard]] std::vector<double> drift_terms(const DriftModel& drift,

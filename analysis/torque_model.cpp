@@ -44,23 +44,24 @@ TorquePerG mirrored(const TorquePerG& torque) {
 
 /// Of one source mass on everything.
 BoomTorque torque_of_source(const Apparatus& apparatus, const Place& place, double theta_rad) {
-  const Shape acting = as_it_pulls(apparatus.source.shape);
-  const double near_x_m = near_test_x_m(apparatus, place);
-  const Place from_near{place.x_m - near_x_m, place.y_m, place.z_m};
-  const double room_m = gap_m(acting, as_it_pulls(apparatus.test.shape), from_near);
-  if (!(room_m > 0)) throw std::invalid_argument("boom_torque: source and test masses overlap");
-  const ElementOptions options{.clearance_m = room_m,
+  const PullingRoom room = pulling_room(apparatus, place);
+  if (!(room.beside_test_m > 0)) {
+    throw std::invalid_argument("boom_torque: source and test masses overlap");
+  }
+  const ElementOptions options{.clearance_m = room.beside_test_m,
                                .tolerance = mass_tolerance(apparatus.test.shape)};
   const auto source = moved(mass_elements(apparatus.source, options), place);
   const auto test = mass_elements(apparatus.test, options);
+  const double near_x_m = near_test_x_m(apparatus, place);
   BoomTorque torque;
   torque.near_pairs = torque_per_g(moved(test, {near_x_m, 0, 0}), source, theta_rad);
   torque.far_pairs = torque_per_g(moved(test, {-near_x_m, 0, 0}), source, theta_rad);
   if (!apparatus.rod) return torque;
 
-  const double rod_room_m = gap_m(acting, as_body(*apparatus.rod).shape, place);
-  if (!(rod_room_m > 0)) throw std::invalid_argument("boom_torque: source masses overlap the rod");
-  const ElementOptions rod_options{.clearance_m = rod_room_m,
+  if (!(room.beside_rod_m > 0)) {
+    throw std::invalid_argument("boom_torque: source masses overlap the rod");
+  }
+  const ElementOptions rod_options{.clearance_m = room.beside_rod_m,
                                    .tolerance = rod_tolerance(apparatus.source.shape)};
   const auto rod = mass_elements(*apparatus.rod, rod_options);
   torque.rod =

@@ -7,6 +7,8 @@
 namespace nightswing::analysis {
 namespace {
 
+constexpr double kLeastGain = 0.005;
+
 using Function = std::function<double(const Eigen::VectorXd&)>;
 
 double sensitivity(const Function& function,
@@ -95,6 +97,14 @@ UncertaintyBudget propagate(const std::vector<BudgetInput>& inputs,
   }
   budget.effective_degrees_of_freedom = effective_degrees_of_freedom(budget);
   return budget;
+}
+
+std::vector<BudgetRow> rows_by_gain(const UncertaintyBudget& budget, std::size_t most) {
+  std::vector<BudgetRow> rows = budget.rows;
+  std::erase_if(rows, [](const BudgetRow& row) { return row.gain < kLeastGain; });
+  std::ranges::stable_sort(rows, std::ranges::greater{}, &BudgetRow::gain);
+  if (rows.size() > most) rows.erase(rows.begin() + static_cast<std::ptrdiff_t>(most), rows.end());
+  return rows;
 }
 
 }  // namespace nightswing::analysis

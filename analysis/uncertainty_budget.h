@@ -59,6 +59,11 @@ struct UncertaintyBudget {
     const std::function<double(const Eigen::VectorXd&)>& function,
     const Eigen::MatrixXd& correlation = {});
 
+/// What is most worth measuring better: the rows by falling gain, at most so many, none below half
+/// a per cent.
+[[nodiscard]] std::vector<BudgetRow> rows_by_gain(const UncertaintyBudget& budget,
+                                                  std::size_t most);
+
 /// What both ways of propagation ask of their inputs.
 /// throws   std::invalid_argument, see propagate
 void check_inputs(const std::vector<BudgetInput>& inputs);

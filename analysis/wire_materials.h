@@ -6,8 +6,8 @@
 
 namespace nightswing::analysis {
 
-/// Handbook ranges at 20 degrees C; drawn wire differs. For planning only: the stiffness of the
-/// wire that is built follows from its period.
+/// Handbook ranges at 20 degrees C; drawn wire differs. For planning and for noticing a wrong file:
+/// the stiffness of the wire that is built follows from its period.
 ///   source  shear moduli of tungsten, steel, copper, brass, bronze: J. M. Gere, Mechanics of
 ///           Materials, appendix; the others, and all strengths, from memory
 struct WireMaterial {

@@ -239,6 +239,12 @@ std::optional<Measured> YamlMapping::optional_quantity(std::string_view key, Dim
   return as_quantity(key, *written, dimension);
 }
 
+Measured YamlMapping::positive_quantity(std::string_view key, Dimension dimension) {
+  const Measured read = quantity(key, dimension);
+  if (!(read.value > 0)) fail(key, fmt::format("must be above zero, but is '{}'", text(key)));
+  return read;
+}
+
 YamlMapping YamlMapping::mapping(std::string_view key) {
   const Entry& entry = take_required(key);
   return nested(key, entry.value, entry.line);
@@ -280,6 +286,12 @@ std::vector<YamlMapping> YamlMapping::mappings(std::string_view key) {
     items.push_back(nested(numbered, item, line_of(item.Mark())));
   }
   return items;
+}
+
+std::array<Measured, 3> YamlMapping::three_lengths(std::string_view key, std::string_view which) {
+  const auto items = quantities(key, Dimension::kLength);
+  if (items.size() == 3) return {items[0], items[1], items[2]};
+  fail(key, fmt::format("must be three lengths, {}, but has {}", which, items.size()));
 }
 
 void YamlMapping::finish() const {

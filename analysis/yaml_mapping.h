@@ -1,5 +1,6 @@
 #pragma once
 
+#include <array>
 #include <filesystem>
 #include <optional>
 #include <string>
@@ -49,6 +50,8 @@ class YamlMapping {
   [[nodiscard]] Measured quantity(std::string_view key, Dimension dimension);
   [[nodiscard]] std::optional<Measured> optional_quantity(std::string_view key,
                                                           Dimension dimension);
+  /// Throws unless its value is above zero.
+  [[nodiscard]] Measured positive_quantity(std::string_view key, Dimension dimension);
 
   /// A mapping inside this one; call finish() on it too.
   [[nodiscard]] YamlMapping mapping(std::string_view key);
@@ -59,6 +62,8 @@ class YamlMapping {
   [[nodiscard]] std::vector<double> numbers(std::string_view key);
   [[nodiscard]] std::vector<Measured> quantities(std::string_view key, Dimension dimension);
   [[nodiscard]] std::vector<YamlMapping> mappings(std::string_view key);
+  /// `which` says in complaints what the lengths are: "must be three lengths, <which>, but has 2".
+  [[nodiscard]] std::array<Measured, 3> three_lengths(std::string_view key, std::string_view which);
 
   /// Throws if a key was never asked for: it is misspelt or belongs elsewhere.
   void finish() const;

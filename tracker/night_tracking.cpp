@@ -9,7 +9,6 @@
 
 #include "analysis/input_error.h"
 #include "tracker/frames/picture_file.h"
-#include "tracker/result/repeat_commands.h"
 #include "tracker/run/wall_file.h"
 #include "tracker/wall/calibration_picture.h"
 

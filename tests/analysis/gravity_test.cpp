@@ -183,7 +183,7 @@ TEST_SUITE("gravity") {
     CHECK(result.kappa_n_m == within_rel(truth.kappa_n_m, 1e-8));
     CHECK(result.frequency_ratios.plus == within_abs(truth.ratio_plus, 2e-9));
     CHECK(result.frequency_ratios.minus == within_abs(truth.ratio_minus, 2e-9));
-    CHECK(result.wire_rest_rad == within_rel(truth.wire_rest_rad, 1e-7));
+    CHECK(result.away_rest_rad == within_rel(truth.wire_rest_rad, 1e-7));
     CHECK(result.textbook_m3_kg_s2 == within_rel(truth.textbook_m3_kg_s2, 1e-6));
     double product = result.textbook_m3_kg_s2;
     for (const Correction& c : result.corrections) product *= 1 + c.percent / 100;
@@ -194,7 +194,7 @@ TEST_SUITE("gravity") {
       const GravityResult exchanged = gravity(balance, findings);
       CHECK(exchanged.g_m3_kg_s2 == within_rel(kLoopG, 1e-8));
       CHECK(exchanged.frequency_ratios.plus == within_abs(truth.ratio_minus, 2e-9));
-      CHECK(exchanged.wire_rest_rad == within_rel(-truth.wire_rest_rad, 1e-7));
+      CHECK(exchanged.away_rest_rad == within_rel(-truth.wire_rest_rad, 1e-7));
     }
     SUBCASE("with a period with the sources away") {
       findings.period_s = kLoopFreePeriodS;
@@ -219,7 +219,7 @@ TEST_SUITE("gravity") {
       CHECK(result.g_m3_kg_s2 == within_rel(expected.g_m3_kg_s2, 1e-9));
       CHECK(result.textbook_m3_kg_s2 == within_rel(expected.textbook_m3_kg_s2, 1e-9));
       CHECK(result.frequency_ratios.plus == within_abs(1.0, 1e-12));
-      CHECK(result.wire_rest_rad == within_abs(0.0, 1e-12));
+      CHECK(result.away_rest_rad == within_abs(0.0, 1e-12));
       CHECK(percent_of(result, "pull: places of the source masses") == within_abs(0.0, 1e-9));
     }
   }

@@ -185,7 +185,7 @@ TEST_SUITE("plan") {
       CHECK(wall.shift_mm == within_rel(there.middle.shift_mm, 1e-12));
       const double hours = std::max(std::pow(options.noise_mm / there.middle.shift_mm, 2) /
                                         (wanted * wanted - std::pow(there.apparatus_relative_u, 2)),
-                                    least_hours(plan, options));
+                                    least_hours(plan));
       REQUIRE(wall.hours);
       // Where the laser stands beside the foot counts for less at a longer distance.
       CHECK(*wall.hours == within_rel(hours, 0.005));
@@ -202,7 +202,7 @@ TEST_SUITE("plan") {
       const Plan plan = plan_of(balance);
       REQUIRE(plan.middle.status == PlanStatus::kRests);
       const double least_h = 2.0 * (plan.middle.near_period_s + 60.0) / 3600.0;
-      CHECK(least_hours(plan, options) == within_rel(least_h, 1e-12));
+      CHECK(least_hours(plan) == within_rel(least_h, 1e-12));
       for (const double distance_m : {1.0, 4.0, 12.0}) {
         Apparatus there = balance;
         there.mirror_to_wall_m.value = distance_m;

@@ -72,7 +72,7 @@ TEST_SUITE("quantity") {
     check_reads("1.502(1) kg", Dimension::kMass, 1.502, 0.001);
     check_reads("12(20) mm", Dimension::kLength, 0.012, 0.020);
     check_reads("0.9999(4)", Dimension::kNumber, 0.9999, 0.0004);
-    check_reads("1.00(123) s", Dimension::kTime, 1.0, 1.23);
+    check_reads("1.00(123) kg", Dimension::kMass, 1.0, 1.23);
     check_reads("-12(20) mm", Dimension::kLength, -0.012, 0.020);
   }
 
@@ -98,21 +98,12 @@ TEST_SUITE("quantity") {
     check_reads("25 \u03bcm", Dimension::kLength, 25e-6, 0);
     check_reads("40.1(1) g", Dimension::kMass, 0.0401, 0.0001);
     check_reads("5 mg", Dimension::kMass, 5e-6, 0);
-    check_reads("2 min", Dimension::kTime, 120, 0);
-    check_reads("1.5 h", Dimension::kTime, 5400, 0);
-    check_reads("250 ms", Dimension::kTime, 0.25, 0);
     check_reads("180 deg", Dimension::kAngle, std::numbers::pi, 0);
     check_reads("5 mrad", Dimension::kAngle, 0.005, 0);
     check_reads("1 rad", Dimension::kAngle, 1, 0);
     check_reads("3 g cm2", Dimension::kInertia, 3e-7, 0);
     check_reads("3 kg m^2", Dimension::kInertia, 3, 0);
     check_reads("3 kg  m\u00b2", Dimension::kInertia, 3, 0);
-    check_reads("161 GPa", Dimension::kPressure, 161e9, 0);
-    check_reads("2500 MPa", Dimension::kPressure, 2.5e9, 0);
-    check_reads("1 Pa", Dimension::kPressure, 1, 0);
-    check_reads("1.6e-7 N m", Dimension::kTorque, 1.6e-7, 0);
-    check_reads("11340 kg/m3", Dimension::kDensity, 11340, 0);
-    check_reads("11.34 g/cm3", Dimension::kDensity, 11340, 0);
   }
 
   TEST_CASE("another dimension is named together with what is wanted") {
@@ -120,10 +111,9 @@ TEST_SUITE("quantity") {
     CHECK(error_of("46 mm", Dimension::kNumber) == "is a plain number, but '46 mm' is a length");
     CHECK(error_of("3 kg m2", Dimension::kMass) ==
           "is a mass, but '3 kg m2' is a moment of inertia");
-    CHECK(error_of("3 s", Dimension::kAngle) == "is an angle, but '3 s' is a time");
-    CHECK(error_of("3 Pa", Dimension::kTorque) ==
-          "is a torque, but '3 Pa' is a pressure or modulus");
-    CHECK(error_of("3 deg", Dimension::kDensity) == "is a density, but '3 deg' is an angle");
+    CHECK(error_of("3 g", Dimension::kInertia) == "is a moment of inertia, but '3 g' is a mass");
+    CHECK(error_of("3 m", Dimension::kAngle) == "is an angle, but '3 m' is a length");
+    CHECK(error_of("3 deg", Dimension::kNumber) == "is a plain number, but '3 deg' is an angle");
   }
 
   TEST_CASE("a decimal comma and a sign that is none are told from a unit") {

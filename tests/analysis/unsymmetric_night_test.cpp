@@ -141,7 +141,7 @@ TEST_SUITE("unsymmetric nights") {
     CHECK(std::abs(g_of(result) - kG) < 3.5 * result.budget->u);
     const Opinion& away = opinion(result, "period with the sources away");
     CHECK(std::abs(away.g_m3_kg_s2.value - kG) < 3.5 * away.g_m3_kg_s2.u);
-    CHECK(result.gravity->wire_rest_rad == within_abs(swing.wire_rest_rad, 1e-6));
+    CHECK(result.gravity->away_rest_rad == within_abs(swing.wire_rest_rad, 1e-6));
     REQUIRE(result.fit.away_from_midway_mm.has_value());
     const Measured& away_mm = *result.fit.away_from_midway_mm;
     CHECK(std::abs(away_mm.value - 2e3 * swing.wall_m * swing.wire_rest_rad) < 3.5 * away_mm.u);

@@ -130,6 +130,16 @@ TEST_SUITE("yaml_mapping") {
           "a.yaml:6: rate must be a number with a decimal point, but is '2 fps'");
   }
 
+  TEST_CASE("a quantity that must be above zero and three lengths are refused if they are not") {
+    auto file = read("mass: 3 g\nnone: 0 g\nbox: [1 mm, 2 mm, 3 mm]\nflat: [1 mm, 2 mm]\n");
+    CHECK(file.positive_quantity("mass", Dimension::kMass).value == 0.003);
+    CHECK(error_of([&] { static_cast<void>(file.positive_quantity("none", Dimension::kMass)); }) ==
+          "a.yaml:2: none must be above zero, but is '0 g'");
+    CHECK(file.three_lengths("box", "in order")[1].value == 0.002);
+    CHECK(error_of([&] { static_cast<void>(file.three_lengths("flat", "in order")); }) ==
+          "a.yaml:4: flat must be three lengths, in order, but has 2");
+  }
+
   TEST_CASE("a file that is no YAML mapping is refused with the line") {
     const auto refusal = [](const std::string& text) {
       return error_of([&] { static_cast<void>(read(text)); });

@@ -1,5 +1,6 @@
 // What a newcomer does wrong: each gives one clear sentence on stderr and exit status 1.
 #include <algorithm>
+#include <fstream>
 #include <string>
 #include <vector>
 
@@ -8,6 +9,7 @@
 #include "tests/end_to_end/run_fixture.h"
 #include "tests/support/temporary_folder.h"
 #include "tracker/run/event_log.h"
+#include "tracker/run/line_file.h"
 
 using namespace nightswing::test;
 
@@ -297,6 +299,48 @@ TEST_SUITE("bad input") {
                       ", which was watched for 4 h 00 min: a mark there would tell nothing; give "
                       "the moment since its first frame");
     CHECK(nightswing_command("mark " + run + " minus --at 2h").status == 0);
+    // The same once more adds nothing, the other side at the same moment takes its place and says
+    // so.
+    const std::string log = nightswing::tracker::read_whole_file(run + "/events.csv");
+    CHECK(nightswing_command("mark " + run + " minus --at 120m").status == 0);
+    CHECK(nightswing::tracker::read_whole_file(run + "/events.csv") == log);
+    CHECK(nightswing_command("mark " + run + " plus --at 2h")
+              .output.starts_with("minus was marked at this moment before; the later mark counts"));
+  }
+
+  TEST_CASE("a mark long before the night is refused, as its date is wrong") {
+    const TemporaryFolder folder;
+    const std::string run = (folder / "run").string();
+    make_synthetic_run(run);
+    std::ofstream(run + "/run.yaml", std::ios::app) << "start: 2026-03-14T21:30:00Z\n";
+    const auto refused = nightswing_command("mark " + run + " plus --at 2020-01-01T00:00:00Z");
+    CHECK(refused.status == 1);
+    CHECK(refused.errors.find("before the first frame of " + run + "; is the date right?") !=
+          std::string::npos);
+  }
+
+  TEST_CASE("a broken line of the log is named where it is why the night cannot be analysed") {
+    const TemporaryFolder folder;
+    const std::string run = (folder / "run").string();
+    make_synthetic_run(run);
+    write_text(folder / "a.yaml", good_apparatus());
+    REQUIRE(nightswing_command("mark " + run + " plus --at 0s").status == 0);
+    std::ofstream(run + "/events.csv", std::ios::app) << ",72oo,side,minus\n";
+    const auto failed =
+        nightswing_command("analyse " + run + " --apparatus " + (folder / "a.yaml").string());
+    CHECK(failed.status == 1);
+    CHECK(failed.errors.find("line passed over: '72oo' is not a number") != std::string::npos);
+  }
+
+  TEST_CASE("a calibration that measures otherwise than the one it replaces says so") {
+    const TemporaryFolder folder;
+    const std::string run = (folder / "run").string();
+    make_synthetic_run(run);
+    const std::string far = "calibrate " + run + " --point 100,200=0mm --point 300,200=";
+    REQUIRE(nightswing_command(far + "100mm").status == 0);
+    CHECK(nightswing_command(far + "101mm").errors.empty());
+    CHECK(nightswing_command(far + "150mm").errors.find("warning: a pixel is 1.485 times") !=
+          std::string::npos);
   }
 
   TEST_CASE("an address longer than any path is still one") {

@@ -99,6 +99,7 @@ struct LateNight {
     for (double t_s = 0.5; t_s < 9000.0; t_s += 5.0) {
       const double x_px = 160.0 + 90.0 * std::cos(2.0 * std::numbers::pi * t_s / 600.0);
       watched.see({.t_s = t_s,
+                   .picture_t_s = t_s,
                    .spot = {SpotState::kFound, SpotPosition{x_px, 120.0, 0.1, 0.1, 100.0, 4.0}},
                    .pictures = 1,
                    .so_far = result},

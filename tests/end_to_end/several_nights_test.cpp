@@ -56,6 +56,28 @@ TEST_SUITE("several nights") {
     CHECK(no_run.errors.find("and no run; name the run folders") != std::string::npos);
   }
 
+  TEST_CASE("a name that is none is refused, and fewer than two G are no success") {
+    const TemporaryFolder folder;
+    const std::string one = (folder / "one").string();
+    make_marked_run(one);
+    const std::string none = (folder / "none").string();
+    const auto mistyped = nightswing_command("analyse " + one + " " + none);
+    CHECK(mistyped.status == 1);
+    CHECK(mistyped.errors.find("there is no " + none) != std::string::npos);
+    CHECK_FALSE(std::filesystem::exists(folder / "together"));
+    std::filesystem::create_directories(none);
+    const auto too_few = nightswing_command("analyse --quiet " + one + " " + none);
+    CHECK(too_few.status == 1);
+    CHECK(too_few.errors.find("not analysed: " + none) != std::string::npos);
+    CHECK(too_few.errors.find("fewer than two of them give one") != std::string::npos);
+    CHECK(read_whole_file(folder / "together/nights.txt").find(", )") == std::string::npos);
+    // One alone, beside a comparison of earlier, is analysed as one.
+    std::filesystem::remove(none);
+    const auto alone = nightswing_command("analyse " + one + " " + (folder / "together").string());
+    CHECK(alone.status == 0);
+    CHECK(alone.output.find("written: " + one + "/report.html") != std::string::npos);
+  }
+
   TEST_CASE("the same night is not counted twice, whatever its path is written like") {
     const TemporaryFolder folder;
     const std::string one = (folder / "one").string();

@@ -28,14 +28,6 @@ constexpr double kMovedCounts = 6.0;  // mean change of a coarse picture: the ca
 constexpr std::size_t kPicturesOfScale = MeanPicture::kPictures;
 constexpr double kScaleEvery_s = 4.0;
 
-double mm_per_px_at(const calibration::WallMap& map, calibration::PixelPoint pixel) {
-  const auto here = calibration::wall_from_pixel(map, pixel);
-  const auto right = calibration::wall_from_pixel(map, {pixel.x_px + 1.0, pixel.y_px});
-  const auto below = calibration::wall_from_pixel(map, {pixel.x_px, pixel.y_px + 1.0});
-  return std::max(std::hypot(right.x_mm - here.x_mm, right.y_mm - here.y_mm),
-                  std::hypot(below.x_mm - here.x_mm, below.y_mm - here.y_mm));
-}
-
 double full_share(const Picture& picture) {
   const cv::Mat full = picture.gray(picture.area()) >= kFullCounts;
   return static_cast<double>(cv::countNonZero(full)) / static_cast<double>(full.total());
@@ -145,12 +137,16 @@ bool AimObserver::has_moved(const cv::Mat& picture) {
 
 void AimObserver::read_scale(double steady_s) {
   if (reading_.valid() && reading_.wait_for(std::chrono::seconds(0)) == std::future_status::ready) {
-    read_ = reading_.get();
-    next_scale_s_ = steady_s + kScaleEvery_s;
+    ReadScale read = reading_.get();
+    if (read_view_ == view_) {
+      read_ = std::move(read);
+      next_scale_s_ = steady_s + kScaleEvery_s;
+    }
   }
   if (reading_.valid() || steady_s < next_scale_s_ || pictures_.size() < kPicturesOfScale) return;
   MeanPicture mean;
   for (const cv::Mat& picture : pictures_) mean.add(picture);
+  read_view_ = view_;
   reading_ = std::async(std::launch::async, [mean = mean.mean(), scale = scale_]() -> ReadScale {
     try {
       auto map = map_from_picture(mean, "the picture", scale);
@@ -167,6 +163,7 @@ AimReading AimObserver::see(const cv::Mat& picture, double steady_s) {
     finder_ = SpotFinder();
     pictures_.clear();
     read_ = {};
+    ++view_;
     best_sharpness_ = 0.0;
     next_scale_s_ = 0.0;
   }
@@ -184,7 +181,9 @@ AimReading AimObserver::see(const cv::Mat& picture, double steady_s) {
     const calibration::PixelPoint at =
         spot ? calibration::PixelPoint{spot->x_px, spot->y_px}
              : calibration::PixelPoint{0.5 * picture.cols, 0.5 * picture.rows};
-    reading.mm_per_px = mm_per_px_at(*read_.map, at);
+    if (!calibration::beyond_horizon(*read_.map, at)) {
+      reading.mm_per_px = calibration::mm_per_px(*read_.map, at);
+    }
   }
   if (spot && reading.mm_per_px) {
     reading.reading_u_mm = *reading.mm_per_px * std::max(spot->u_x_px, spot->u_y_px);

@@ -75,7 +75,9 @@ class AimObserver {
   SpotFinder finder_;
   cv::Mat small_;                 // the last picture, coarse
   std::deque<cv::Mat> pictures_;  // the last few of this view
+  long view_ = 0;                 // which one it is: counts the changes
   std::future<ReadScale> reading_;
+  long read_view_ = 0;  // of which it reads the scale
   ReadScale read_;
   double next_scale_s_ = 0.0;
   double best_sharpness_ = 0.0;

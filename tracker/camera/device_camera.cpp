@@ -68,7 +68,7 @@ DeviceCamera::DeviceCamera(const ListedCamera& listed,
   facts_.width_px = format_.width_px;
   facts_.height_px = format_.height_px;
   facts_.format = text_of(format_);
-  facts_.time_from = kDriverTimes;
+  facts_.time_from = kArrivalTimes;  // until a picture comes with a time of the driver
 }
 
 DeviceCamera::~DeviceCamera() {

@@ -142,6 +142,11 @@ void FrameGrabber::publish(cv::Mat& picture, double steady_s) {
   const double step_s = options_.least_step_s;
   due_s_ = std::max(due_s_, steady_s - 0.5 * step_s) + step_s;
   if (is_repeated(picture)) return;
+  if (last_picture_.empty()) {
+    // Only the first picture tells; nobody asks before it was taken.
+    const std::lock_guard lock(mutex_);
+    facts_.time_from = camera_->facts().time_from;
+  }
   picture.copyTo(last_picture_);
   last_new_s_ = last_sign_s_;
   if (is_lost_) {

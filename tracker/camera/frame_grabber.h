@@ -67,7 +67,7 @@ class FrameGrabber {
   /// What has happened since the last call, in order. A notice comes before the pictures after it.
   [[nodiscard]] std::vector<CameraNotice> take_notices();
 
-  /// Of the camera as it was first opened.
+  /// Of the camera as it was first opened; where its times are from, once a picture was taken.
   [[nodiscard]] const CameraFacts& facts() const { return facts_; }
   [[nodiscard]] const std::vector<CameraSetting>& settings() const { return settings_; }
 

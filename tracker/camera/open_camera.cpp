@@ -8,6 +8,7 @@
 #include "analysis/input_error.h"
 #include "tracker/camera/device_camera.h"
 #include "tracker/frames/frame_source.h"
+#include "tracker/text/usage_error.h"
 
 namespace nightswing::tracker {
 namespace {
@@ -39,7 +40,7 @@ OpenCamera camera_opener(const CameraRequest& request,
                          const DeviceFolders& folders) {
   if (is_stream(request.name)) {
     if (asks_for_settings(request.settings)) {
-      throw InputError(fmt::format(
+      throw UsageError(fmt::format(
           "exposure, gain, white balance, focus and size of {} are set where it is served, such as "
           "in the app on the phone; leave those options out",
           without_password(request.name)));

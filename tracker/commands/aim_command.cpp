@@ -57,7 +57,7 @@ void print_list() {
 void print(const FrameGrabber& grabber) {
   const CameraFacts& camera = grabber.facts();
   fmt::print("camera: {}\n", camera.identity);
-  fmt::print("pictures: {}; times: {}\n", camera.format, camera.time_from);
+  fmt::print("pictures: {}\n", camera.format);
   fmt::print("settings: {}\n", text_of(grabber.settings()));
   for (const std::string& refused : camera.refused) fmt::print("warning: {}\n", refused);
   std::fflush(stdout);
@@ -131,9 +131,10 @@ void aim(const Arguments& arguments) {
     if (window) goes_on = window->show(aim_picture(live.picture, reading));
   }
   if (line.on_terminal()) fmt::print("\n");  // the last reading stays
-  fmt::print("next: nightswing watch --camera {}{} --run runs/tonight\n",
+  fmt::print("next: nightswing watch --camera {}{}{} --run runs/tonight\n",
              shell_word(without_password(arguments.camera.camera)),
-             settings_text(arguments.camera));
+             settings_text(arguments.camera),
+             arguments.bar.empty() ? "" : " --bar " + shell_word(arguments.bar));
 }
 
 }  // namespace

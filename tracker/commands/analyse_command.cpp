@@ -25,6 +25,7 @@
 #include "tracker/run/blind_file.h"
 #include "tracker/run/line_file.h"
 #include "tracker/run/run_folder.h"
+#include "tracker/text/say.h"
 #include "tracker/text/shell_word.h"
 #include "tracker/text/usage_error.h"
 
@@ -110,6 +111,20 @@ void hide_or_open(const Arguments& arguments, const RunFolder& run, analysis::Ni
   }
 }
 
+/// Lines of the log or the track that were passed over may be why the night cannot be analysed.
+analysis::NightResult analysed(const Arguments& arguments,
+                               const NightOfRun& night,
+                               const analysis::Apparatus& apparatus) {
+  try {
+    return analysis::analyse_night(
+        night.night, apparatus, {.settle_s = *parse_duration_s(arguments.settle)});
+  } catch (const InputError& error) {
+    std::string text = error.what();
+    for (const std::string& line : night.passed_over) text += "; " + line;
+    throw InputError(text);
+  }
+}
+
 /// Analyses one night, leaves everything in its folder and hands result and text to `use`.
 void analyse_run(const Arguments& arguments,
                  const RunFolder& run,
@@ -122,8 +137,7 @@ void analyse_run(const Arguments& arguments,
                     run.path.string()));
   }
   if (arguments.blind) make_blind(run);
-  analysis::NightResult result = analysis::analyse_night(
-      night.night, apparatus, {.settle_s = *parse_duration_s(arguments.settle)});
+  analysis::NightResult result = analysed(arguments, night, apparatus);
   hide_or_open(arguments, run, result);
   keep_apparatus(arguments, run);
   const ResultSource source{run, night, apparatus, result};
@@ -160,6 +174,7 @@ NightBeside analysed_beside(const Arguments& arguments, const std::string& path)
             .balance = {},
             .start = {},
             .end = {},
+            .is_analysed = false,
             .status = error.what(),
             .g = {},
             .period_s = {},
@@ -220,12 +235,20 @@ void analyse_several(Arguments arguments) {
         "only comparisons of earlier analyses are named, and no run; name the run folders, such as "
         "runs/*");
   }
+  if (arguments.runs.size() == 1) return analyse_one(arguments);
   check_all_different(arguments.runs);
   check_not_blind(arguments);
+  for (const std::string& path : arguments.runs) {
+    if (!std::filesystem::exists(path)) throw InputError(fmt::format("there is no {}", path));
+  }
   std::vector<NightBeside> nights;
   for (const std::string& path : arguments.runs) {
     nights.push_back(analysed_beside(arguments, path));
-    if (!arguments.quiet) fmt::print("analysed: {}\n", path);
+    if (!nights.back().is_analysed) {
+      say(stderr, fmt::format("not analysed: {}: {}\n", path, nights.back().status));
+    } else if (!arguments.quiet) {
+      fmt::print("analysed: {}\n", path);
+    }
   }
   const NightsTogether together = nights_together(std::move(nights));
   const std::filesystem::path beside =
@@ -236,6 +259,10 @@ void analyse_several(Arguments arguments) {
   write_together(folder, together, text);
   if (!arguments.quiet) fmt::print("\n{}\n", text);
   fmt::print("written: {}\n", (folder.path / "nights.{html,txt,json}").string());
+  const bool all_analysed = std::ranges::all_of(together.nights, &NightBeside::is_analysed);
+  if (!together.combined && !all_analysed) {
+    throw InputError("no G of several nights: fewer than two of them give one");
+  }
 }
 
 void analyse(const Arguments& arguments) {

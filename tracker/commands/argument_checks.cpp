@@ -110,8 +110,7 @@ double moment_s(const std::string& text, const std::optional<UtcTime>& start) {
   if (!start) {
     throw InputError(
         fmt::format("'{}' cannot be placed: the wall-clock time of the first frame is not known; "
-                    "give the moment "
-                    "as 2h5m after the first frame, or replay with --start",
+                    "give the moment as 2h5m after the first frame, or replay with --start",
                     text));
   }
   return seconds_between(*start, *time);
@@ -120,7 +119,7 @@ double moment_s(const std::string& text, const std::optional<UtcTime>& start) {
 UtcTime next_moment(const std::string& text, UtcTime now) {
   if (const auto moment = parse_iso_time(text)) return *moment;
   const auto wanted = clock_time(text);
-  if (!wanted) throw InputError(fmt::format("'{}' is no time such as 07:00", text));
+  if (!wanted) throw UsageError(fmt::format("'{}' is no time such as 07:00", text));
   const std::time_t seconds = std::chrono::system_clock::to_time_t(now);
   std::tm local{};
   ::localtime_r(&seconds, &local);
@@ -142,7 +141,7 @@ analysis::SideChange side_change_from(const std::string& text,
   const std::size_t at = text.find('@');
   const auto side = side_from(text.substr(0, at));
   if (!side || at == std::string::npos) {
-    throw InputError(fmt::format("'{}' is no side and moment such as plus@0s or minus@2h5m", text));
+    throw UsageError(fmt::format("'{}' is no side and moment such as plus@0s or minus@2h5m", text));
   }
   return {*side, moment_s(text.substr(at + 1), start)};
 }

@@ -28,20 +28,20 @@ void add_bar_option(CLI::App& command, std::string& bar);
 [[nodiscard]] std::optional<analysis::Measured> bar_mm_from(const std::string& bar);
 
 /// `1%`, `0.01`: what is wanted for the standard uncertainty, as a share of the value.
-/// throws InputError unless it is above 0 and at most 30 %.
+/// throws UsageError unless it is above 0 and at most 30 %.
 [[nodiscard]] double target_share(const std::string& text);
 
 /// A moment of the night as the user names it: a duration since the first frame, or a time of the
 /// wall clock, for which the start must be known. Seconds since the first frame.
-/// throws InputError if the text is neither, or is a wall-clock time in a run without a known
-/// start.
+/// throws UsageError if the text is neither, InputError if it is a wall-clock time in a run without
+/// a known start.
 [[nodiscard]] double moment_s(const std::string& text, const std::optional<UtcTime>& start);
 
 /// The next time that the clock on the wall shows `07:00` (in the time zone of this computer,
-/// summer time or not), or the moment that ISO 8601 names. throws InputError for another text.
+/// summer time or not), or the moment that ISO 8601 names. throws UsageError for another text.
 [[nodiscard]] UtcTime next_moment(const std::string& text, UtcTime now);
 
-/// `plus@0s` and so on. throws InputError as moment_s.
+/// `plus@0s` and so on. throws as moment_s.
 [[nodiscard]] analysis::SideChange side_change_from(const std::string& text,
                                                     const std::optional<UtcTime>& start);
 

@@ -1,4 +1,7 @@
+#include <cmath>
+#include <filesystem>
 #include <memory>
+#include <optional>
 #include <vector>
 
 #include <fmt/format.h>
@@ -9,11 +12,11 @@
 #include "tracker/commands/argument_checks.h"
 #include "tracker/commands/commands.h"
 #include "tracker/frames/picture_file.h"
-#include "tracker/result/repeat_commands.h"
 #include "tracker/run/csv_text.h"
 #include "tracker/run/event_log.h"
 #include "tracker/run/run_folder.h"
 #include "tracker/run/wall_file.h"
+#include "tracker/text/say.h"
 #include "tracker/text/shell_word.h"
 #include "tracker/text/usage_error.h"
 #include "tracker/wall/calibration_picture.h"
@@ -79,6 +82,27 @@ std::string command_of(const Arguments& arguments) {
   return text;
 }
 
+/// Says so if the map that is to be replaced measured otherwise: one of them is wrong.
+void compare_with_earlier(const RunFolder& run, const calibration::WallMap& map) {
+  constexpr double kFarOff = 0.02;
+  if (!std::filesystem::exists(run.wall())) return;
+  std::optional<calibration::WallMap> earlier;
+  try {
+    earlier = read_wall_map(run.wall());
+  } catch (const InputError&) {
+    return;  // it is replaced, so it does not matter what is wrong with it
+  }
+  if (calibration::beyond_horizon(*earlier, map.centre)) return;
+  const double ratio =
+      calibration::mm_per_px(map, map.centre) / calibration::mm_per_px(*earlier, map.centre);
+  if (std::abs(ratio - 1.0) < kFarOff) return;
+  say(stderr,
+      fmt::format("warning: a pixel is {:.4g} times what it was by the map that this one replaces "
+                  "({}): unless the camera was moved or zoomed between, one of them is wrong\n",
+                  ratio,
+                  describe(*earlier)));
+}
+
 void calibrate(const Arguments& arguments) {
   const RunFolder run = open_run_folder(arguments.run);
   const RunInfo info = read_run_info(run);
@@ -96,6 +120,7 @@ void calibrate(const Arguments& arguments) {
   const calibration::WallMap map =
       by_hand ? map_from_points(arguments.points, arguments.point_u_px, frame)
               : map_from_picture(picture, name, in_view(arguments, frame));
+  compare_with_earlier(run, map);
   write_wall_map(run.wall(), map);
   EventWriter(run.events())
       .append({SystemClock().utc(),

@@ -16,12 +16,6 @@
 namespace nightswing::tracker {
 namespace {
 
-constexpr double kNotGiven = -1.0;
-
-std::optional<double> given(double value) {
-  return value == kNotGiven ? std::nullopt : std::optional(value);
-}
-
 /// `1280x720`.
 std::optional<std::pair<int, int>> parse_size_px(const std::string& text) {
   int width_px = 0;
@@ -47,7 +41,7 @@ CLI::Option* add_camera_options(CLI::App& command, CameraArguments& arguments) {
       ->check(duration_check());
   command.add_option("--gain", arguments.gain, "in the camera's own unit")
       ->check(CLI::NonNegativeNumber);
-  command.add_option("--white-balance", arguments.white_balance, "colour temperature [K]")
+  command.add_option("--white-balance", arguments.white_balance_K, "colour temperature [K]")
       ->check(CLI::PositiveNumber);
   command.add_option("--focus", arguments.focus, "in the camera's own unit")
       ->check(CLI::NonNegativeNumber);
@@ -70,9 +64,9 @@ CLI::Option* add_camera_options(CLI::App& command, CameraArguments& arguments) {
 CameraRequest camera_request(const CameraArguments& arguments) {
   CameraRequest request{.name = arguments.camera};
   request.settings.exposure_s = parse_duration_s(arguments.exposure);
-  request.settings.gain = given(arguments.gain);
-  request.settings.white_balance_K = given(arguments.white_balance);
-  request.settings.focus = given(arguments.focus);
+  request.settings.gain = arguments.gain;
+  request.settings.white_balance_K = arguments.white_balance_K;
+  request.settings.focus = arguments.focus;
   request.settings.automatic = arguments.automatic;
   if (const auto size = parse_size_px(arguments.size)) {
     request.settings.width_px = size->first;
@@ -97,11 +91,11 @@ OpenCamera announced_opener(const CameraArguments& arguments, const Clock& clock
 std::string settings_text(const CameraArguments& arguments) {
   std::string text;
   if (!arguments.exposure.empty()) text += " --exposure " + arguments.exposure;
-  if (given(arguments.gain)) text += fmt::format(" --gain {}", arguments.gain);
-  if (given(arguments.white_balance)) {
-    text += fmt::format(" --white-balance {}", arguments.white_balance);
+  if (arguments.gain) text += fmt::format(" --gain {}", *arguments.gain);
+  if (arguments.white_balance_K) {
+    text += fmt::format(" --white-balance {}", *arguments.white_balance_K);
   }
-  if (given(arguments.focus)) text += fmt::format(" --focus {}", arguments.focus);
+  if (arguments.focus) text += fmt::format(" --focus {}", *arguments.focus);
   if (!arguments.size.empty()) text += " --size " + arguments.size;
   if (arguments.automatic) text += " --automatic";
   return text;

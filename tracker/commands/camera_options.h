@@ -1,6 +1,7 @@
 #pragma once
 
 #include <memory>
+#include <optional>
 #include <string>
 
 #include <CLI/App.hpp>
@@ -13,9 +14,9 @@ namespace nightswing::tracker {
 struct CameraArguments {
   std::string camera;
   std::string exposure;
-  double gain = -1.0;
-  double white_balance = -1.0;
-  double focus = -1.0;
+  std::optional<double> gain;
+  std::optional<double> white_balance_K;
+  std::optional<double> focus;
   std::string size;
   bool automatic = false;
 };

@@ -1,4 +1,5 @@
 #include <algorithm>
+#include <cmath>
 #include <filesystem>
 #include <memory>
 #include <optional>
@@ -37,10 +38,26 @@ std::optional<double> last_moment_s(const RunFolder& run, const RunInfo& info) {
   return goes_on ? std::max(last_s, seconds_between(*info.start, SystemClock().utc())) : last_s;
 }
 
+/// Which side is marked at this very moment (the log holds milliseconds), if one is.
+std::optional<analysis::Side> side_marked_at(const RunFolder& run, double t_s) {
+  EventLog log = read_events(run.events());
+  for (const analysis::SideChange& change : side_changes_in(log)) {
+    if (std::abs(change.t_s - t_s) < 1e-3) return change.side;
+  }
+  return std::nullopt;
+}
+
 void check_moment(const Arguments& arguments,
                   const RunFolder& run,
                   const RunInfo& info,
                   double t_s) {
+  constexpr double kLongBefore_s = 86400.0;
+  if (t_s < -kLongBefore_s) {
+    throw InputError(fmt::format("--at {} is {} before the first frame of {}; is the date right?",
+                                 arguments.at,
+                                 duration_text(-t_s),
+                                 run.path.string()));
+  }
   const auto last_s = last_moment_s(run, info);
   if (!last_s || t_s <= *last_s) return;
   throw InputError(fmt::format(
@@ -60,7 +77,12 @@ void mark(const Arguments& arguments) {
     withdraw_side(run, side, t_s);
   } else {
     check_moment(arguments, run, info, t_s);
-    note_side(run, side, t_s);
+    const auto standing = side_marked_at(run, t_s);
+    if (standing && *standing != side) {
+      fmt::print("{} was marked at this moment before; the later mark counts\n",
+                 analysis::name_of(*standing));
+    }
+    if (standing != side) note_side(run, side, t_s);
   }
   fmt::print("{}: {} {} from {:.1f} s on\n",
              run.events().string(),

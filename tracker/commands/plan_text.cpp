@@ -1,11 +1,11 @@
 #include "tracker/commands/plan_text.h"
 
-#include <algorithm>
 #include <cmath>
 #include <numbers>
-#include <vector>
 
 #include <fmt/format.h>
+
+#include "analysis/uncertainty_budget.h"
 
 namespace nightswing::tracker {
 namespace {
@@ -88,16 +88,12 @@ std::string hours_part(const analysis::Apparatus& apparatus,
   text += fmt::format(
       "shortest watch      {}: a whole period of {:.0f} s on each side, after {:.0f} s of "
       "settling\n",
-      watching_text(least_hours(plan, options)),
+      watching_text(least_hours(plan)),
       plan.middle.near_period_s,
-      options.settle_s);
-  std::vector<analysis::BudgetRow> rows = plan.budget->rows;
-  std::ranges::stable_sort(rows, std::ranges::greater{}, &analysis::BudgetRow::gain);
+      analysis::kPlanningSettle_s);
   text += "what helps most, measured twice as well\n";
-  for (std::size_t k = 0; k < std::min<std::size_t>(4, rows.size()); ++k) {
-    if (rows[k].gain < 0.005) break;
-    text +=
-        fmt::format("    {:28} u(G) falls by {:.0f} %\n", rows[k].input.name, 100.0 * rows[k].gain);
+  for (const analysis::BudgetRow& row : rows_by_gain(*plan.budget, 4)) {
+    text += fmt::format("    {:28} u(G) falls by {:.0f} %\n", row.input.name, 100.0 * row.gain);
   }
   return text;
 }

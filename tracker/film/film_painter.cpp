@@ -58,6 +58,19 @@ double plot_factor(const FilmLayout& layout) {
   return 2.2 * layout.text;
 }
 
+/// Whether the spot rests farther right in the picture while the sources stand at plus; not known
+/// before both sides have been analysed.
+std::optional<bool> rests_right_at_plus(const FilmContents& contents) {
+  const auto rest_of = [&](std::string_view side) {
+    const auto found = std::ranges::find(contents.segments, side, &FilmSegment::side);
+    return found == contents.segments.end() ? std::nullopt : std::optional(found->equilibrium_mm);
+  };
+  const auto plus_mm = rest_of("plus");
+  const auto minus_mm = rest_of("minus");
+  if (!contents.path || !plus_mm || !minus_mm) return std::nullopt;
+  return contents.path->at(*plus_mm).x_px > contents.path->at(*minus_mm).x_px;
+}
+
 }  // namespace
 
 FilmPainter::FilmPainter(const FilmContents& contents, const FilmLayout& layout, double gain)
@@ -276,12 +289,13 @@ void FilmPainter::paint_panel(Canvas& canvas, const FilmMoment& moment) {
   paint_balance(canvas, side);
 }
 
-/// The balance from above: boom with test masses, source masses on their side.
+/// The balance from above, the wall ahead: boom with test masses, source masses on their side.
 void FilmPainter::paint_balance(Canvas& canvas, const std::string& side) {
   const double unit = layout_.text;
   const PaperPoint centre{layout_.panel.left_pt + 0.5 * layout_.panel.width_pt,
                           layout_.panel.bottom_pt() - 230.0 * unit};
   const double arm = 140.0 * unit;
+  const auto right_at_plus = rests_right_at_plus(contents_);
   const Palette& colours = canvas.palette();
   canvas.line({centre.x_pt - arm, centre.y_pt},
               {centre.x_pt + arm, centre.y_pt},
@@ -289,9 +303,10 @@ void FilmPainter::paint_balance(Canvas& canvas, const std::string& side) {
   for (const double end : {-1.0, 1.0}) {
     canvas.marker({centre.x_pt + end * arm, centre.y_pt},
                   {MarkerShape::kDisc, 34.0 * unit, colours.ink});
-    if (side != "plus" && side != "minus") continue;
-    // Seen from above with y upwards: on side plus at (arm, separation) and (-arm, -separation).
-    const double up = side == "plus" ? end : -end;
+    if (!right_at_plus || (side != "plus" && side != "minus")) continue;
+    // Sources ahead of the right end and behind the left one turn the boom, and the beam, to the
+    // left.
+    const double up = (side == "plus") == *right_at_plus ? -end : end;
     canvas.marker({centre.x_pt + end * arm, centre.y_pt - up * 95.0 * unit},
                   {MarkerShape::kDisc, 110.0 * unit, colour_of(side)});
   }

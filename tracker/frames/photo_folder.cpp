@@ -4,9 +4,9 @@
 #include <utility>
 
 #include <fmt/format.h>
-#include <opencv2/imgcodecs.hpp>
 
 #include "analysis/input_error.h"
+#include "tracker/frames/picture_file.h"
 
 namespace nightswing::tracker {
 namespace {
@@ -66,12 +66,7 @@ std::optional<long> PhotoFolder::declared_frames() const {
 }
 
 std::string PhotoFolder::read(const PhotoStamp& photo, cv::Mat& picture) const {
-  try {
-    picture = cv::imread((folder_ / photo.name).string(),
-                         cv::IMREAD_COLOR | cv::IMREAD_IGNORE_ORIENTATION);
-  } catch (const cv::Exception&) {
-    picture.release();
-  }
+  picture = read_picture(folder_ / photo.name);
   if (picture.empty()) return fmt::format("{} cannot be read", photo.name);
   if (breaks_off(picture)) return fmt::format("{} breaks off", photo.name);
   if (facts_.width_px != 0 &&

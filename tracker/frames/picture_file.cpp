@@ -21,7 +21,11 @@ void write_picture(const std::filesystem::path& path, const cv::Mat& picture) {
 
 cv::Mat read_picture(const std::filesystem::path& path) {
   if (!std::filesystem::exists(path)) return {};  // OpenCV would write a line of its own
-  return cv::imread(path.string(), cv::IMREAD_COLOR | cv::IMREAD_IGNORE_ORIENTATION);
+  try {
+    return cv::imread(path.string(), cv::IMREAD_COLOR | cv::IMREAD_IGNORE_ORIENTATION);
+  } catch (const cv::Exception&) {  // such as of a head that tells a size beyond all measure
+    return {};
+  }
 }
 
 }  // namespace nightswing::tracker

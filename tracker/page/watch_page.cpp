@@ -128,7 +128,8 @@ void WatchPage::see(const WatchStatus& status, const cv::Mat& picture) {
   if (!picture.empty()) ++pictures_;
   keep_token();
   if (!picture.empty() && is_measured(status.spot.state) && status.spot.position) {
-    waiting_.push_back({status.t_s, status.spot.position->x_px, status.spot.position->y_px});
+    waiting_.push_back(
+        {status.picture_t_s, status.spot.position->x_px, status.spot.position->y_px});
   }
   SeenPicture old;  // its pixels are given back after the lock
   const std::unique_lock lock(mutex_, std::try_to_lock);
@@ -235,7 +236,7 @@ std::vector<PageValue> WatchPage::values_of(const Seen& seen) const {
   const WatchStatus& status = *seen.status;
   std::vector<PageValue> values;
   if (const auto& p = status.spot.position) {
-    if (const auto at = place(status.t_s, {p->x_px, p->y_px})) {
+    if (const auto at = place(status.picture_t_s, {p->x_px, p->y_px})) {
       values.push_back({"position", fmt::format("{:.2f} {}", *at, map_ ? kOnScale : kInPicture)});
     }
     values.push_back(

@@ -22,8 +22,9 @@ namespace nightswing::tracker {
 /// estimate, the log; and where the sources are can be noted. Log and wall are read from the run
 /// folder, by the page's thread, when somebody looks.
 ///
-/// The thread that tracks calls `see`; it never waits: if the page's thread is just
-/// taking what it was given (pointers and at most 4096 points), the next picture brings it.
+/// The thread that tracks calls `see`; it never waits for the page: if the page's thread is just
+/// taking what it was given (pointers and at most 4096 points), the next picture brings it. Only
+/// its first call writes, the token to the run folder that is there by then.
 class WatchPage {
  public:
   ///   run    need not be there yet; the night is gone on with if it is

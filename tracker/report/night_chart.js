@@ -6,7 +6,7 @@ var nightChart = (function () {
     return getComputedStyle(document.documentElement).getPropertyValue("--" + name).trim();
   }
 
-  // Seconds as people say them: "2 h 03 min", "12 min 30 s".
+  // Seconds as people say them: "2 h 03 min 05 s", "12 min 30 s".
   function duration(s) {
     var minus = s < 0 ? "\u2212" : "";
     s = Math.abs(s);

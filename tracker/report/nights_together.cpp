@@ -28,7 +28,8 @@ std::string when(const NightBeside& night) {
 }
 
 std::string night_lines(const NightBeside& night, const analysis::NightInCombination* beside) {
-  std::string text = fmt::format("{}  ({}, {})\n", night.run, when(night), night.balance);
+  std::string text = fmt::format(
+      "{}  ({}{}{})\n", night.run, when(night), night.balance.empty() ? "" : ", ", night.balance);
   if (night.g) {
     text += fmt::format("    G = {}", format_quantity(night.g->g, kUnitOfG));
     if (beside != nullptr) {
@@ -115,7 +116,7 @@ std::string shared_doubts(const CombinedNights& combined) {
     return "The nights share no input: each balance was measured for itself.";
   }
   std::string names;
-  for (const std::string& name : combined.shared) names += (names.empty() ? "" : ", ") + name;
+  for (const std::string& name : combined.shared) names += (names.empty() ? "" : "; ") + name;
   return fmt::format(
       "Shared by nights, so more nights do not lessen it: {:.2g} {} of u(G), from {}.",
       combined.common_u,
@@ -131,6 +132,7 @@ NightBeside night_beside(const ResultSource& source) {
                     .balance = source.apparatus.title,
                     .start = source.night.info.start,
                     .end = {},
+                    .is_analysed = true,
                     .status = std::string(name_of(result.status)),
                     .g = {},
                     .period_s = {},

@@ -20,7 +20,8 @@ struct NightBeside {
   std::string balance;           ///< title of its apparatus file
   std::optional<UtcTime> start;  ///< of its first frame
   std::optional<UtcTime> end{};  ///< of its last position
-  std::string status;
+  bool is_analysed = true;
+  std::string status;                     ///< or why it could not be analysed
   std::optional<analysis::NightValue> g;  ///< nothing where the night gives none
   std::optional<analysis::Measured> period_s;
   std::optional<analysis::Measured> shift_mm;

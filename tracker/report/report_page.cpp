@@ -69,7 +69,7 @@ std::string night_json(const ShownNight& night) {
   json["sides"] = sides;
   json["events"] = nlohmann::json::array();
   for (const ShownEvent& e : night.events) {
-    if (!e.t_s || e.event == "started" || e.event == "ended" || e.event == "calibrated") continue;
+    if (!is_marked(e)) continue;
     const std::string words = e.event == "side" ? "sources at " + e.detail : e.event;
     json["events"].push_back({{"t_h", *e.t_s / kHour_s}, {"event", words}});
   }
@@ -173,6 +173,9 @@ std::string gravity_html(const ShownNight& night, std::span<const Figure> figure
                     small_text(100.0 * input.share, 1)});
   }
   html += table_html({"input", "value", "u of G by it (%)#", "share of u\u00b2 (%)#"}, rows);
+  if (!night.budget_note.empty()) {
+    html += fmt::format("<p>{}</p>\n", html_escaped(night.budget_note));
+  }
   html += heading("Corrections to the textbook formula") + figures_html(figures, {"corrections"});
   rows.clear();
   for (const ShownOpinion& o : night.opinions) {
@@ -188,7 +191,7 @@ std::string gravity_html(const ShownNight& night, std::span<const Figure> figure
   if (!night.opinions_agree.empty()) {
     html += fmt::format(
         "<p>The u of the full model holds everything, those of the other ways what the night alone "
-        "leaves in doubt. {}.</p>\n",
+        "leaves in doubt; {}.</p>\n",
         html_escaped(night.opinions_agree));
   }
   return html + effects_html(night);
@@ -202,9 +205,8 @@ std::string grounds_html(const ShownNight& night,
                      figures_html(figures, {"calibration"});
   html += heading("Apparatus") + fmt::format("<pre>{}</pre>\n", html_escaped(night.apparatus_text));
   if (!night.assumptions.empty()) {
-    html += heading("Assumed, because not given") + list_html(night.assumptions);
+    html += heading("Assumed") + list_html(night.assumptions);
   }
-  if (!night.warnings.empty()) html += heading("Warnings") + list_html(night.warnings);
   std::vector<std::vector<std::string>> rows;
   for (const ShownQuantity& q : night.frames) rows.push_back({q.name, q.text});
   html += heading("Frames") + table_html({"state", "frames#"}, rows);
@@ -243,11 +245,7 @@ std::string report_page(const ShownNight& night,
                       html_escaped(night.run),
                       night.start ? ", first frame " + iso_text(*night.start) : "");
   html += result_html(night) + figures_html(figures, {"comparison"});
-  if (!night.warnings.empty()) {
-    html += fmt::format("<p>{} warning{} below.</p>\n",
-                        night.warnings.size(),
-                        night.warnings.size() == 1 ? "" : "s");
-  }
+  if (!night.warnings.empty()) html += heading("Warnings") + list_html(night.warnings);
   html += heading("The wall") + figures_html(figures, {"wall"});
   html += night_html(figures) + swing_html(night, figures) + gravity_html(night, figures);
   html += grounds_html(night, figures, cautions) + "</main>\n";

@@ -197,9 +197,15 @@ void add_gravity(const NightResult& result,
                             row.share});
   }
   std::ranges::stable_sort(shown.budget, std::ranges::greater{}, &ShownInput::share);
+  shown.budget_note = correlation_note(*result.budget);
 }
 
 }  // namespace
+
+bool is_marked(const ShownEvent& event) {
+  return event.t_s && event.event != "started" && event.event != "ended" &&
+         event.event != "calibrated";
+}
 
 ShownNight shown_night(const ResultSource& source, std::vector<std::string> commands) {
   const NightResult& result = source.result;
@@ -216,7 +222,7 @@ ShownNight shown_night(const ResultSource& source, std::vector<std::string> comm
   shown.events = events_of(source);
   shown.wall_text = describe(source.night.map);
   shown.map = source.night.map;
-  shown.assumptions = source.apparatus.assumptions;
+  shown.assumptions = assumptions_of(source);
   shown.warnings = warnings_of(source);
   shown.commands = std::move(commands);
   for (const analysis::SegmentResult& segment : result.segments) {

@@ -11,8 +11,8 @@
 #include "tracker/result/result_file.h"
 #include "tracker/text/time_text.h"
 
-/// What figures, report and film show of a night: plain values, ready to be drawn. Only
-/// shown_night.cpp knows where each comes from.
+/// What figures and report show of a night: plain values, ready to be drawn. Only shown_night.cpp
+/// knows where each comes from. (The film has fewer, in film_contents.)
 namespace nightswing::tracker {
 
 struct ShownSample {
@@ -51,6 +51,9 @@ struct ShownEvent {
   std::string event;
   std::string detail;
 };
+
+/// Whether it gets a mark on a plot of the night: its moment is known, and not every night has it.
+[[nodiscard]] bool is_marked(const ShownEvent& event);
 
 struct ShownQuantity {
   std::string name;
@@ -113,6 +116,7 @@ struct ShownNight {
   std::string apparatus_text;  ///< the file as the user wrote it
   std::string wall_text;       ///< the map in words
   calibration::WallMap map;
+  std::string budget_note;  ///< why its rows do not come to u, if they do not
   std::vector<std::string> assumptions;
   std::vector<std::string> warnings;
   std::vector<std::string> commands;  ///< that reproduce the result

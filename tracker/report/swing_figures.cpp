@@ -44,18 +44,17 @@ void shade_segments(Canvas& canvas, const Axes& axes, const ShownNight& night) {
 void mark_events(Canvas& canvas, const Axes& axes, const ShownNight& night) {
   const TextStyle style{.size_pt = 7.5, .colour = canvas.palette().faint, .upwards = true};
   double named_until_pt = -1.0;
+  // The sides are named above their segments.
+  const auto has_line = [](const ShownEvent& e) { return is_marked(e) && e.event != "side"; };
   for (const ShownEvent& event : night.events) {
-    if (!event.t_s || event.event == "started" || event.event == "ended" ||
-        event.event == "calibrated" || event.event == "side") {
-      continue;
-    }
+    if (!has_line(event)) continue;
     const double x_pt = axes.x_pt(*event.t_s / kHour_s);
     canvas.line({x_pt, axes.area().top_pt},
                 {x_pt, axes.area().bottom_pt()},
                 {.colour = style.colour, .width_pt = 0.7, .dashes_pt = {1.0, 2.0}});
     if (x_pt < named_until_pt) continue;
     const auto near = [&](const ShownEvent& other) {
-      return other.t_s && axes.x_pt(*other.t_s / kHour_s) >= x_pt &&
+      return has_line(other) && axes.x_pt(*other.t_s / kHour_s) >= x_pt &&
              axes.x_pt(*other.t_s / kHour_s) < x_pt + style.size_pt + 1.0;
     };
     const auto together = std::ranges::count_if(night.events, near);
@@ -121,7 +120,8 @@ Figure night_figure(const ShownNight& night) {
   const auto left_out = std::ranges::count_if(night.samples, &ShownSample::left_out);
   std::string title = "The night: readings (dots), fit (thin line) and equilibria (thick lines)";
   if (left_out > 0) {
-    title += fmt::format("; black rings: {} readings left out as false", left_out);
+    title += fmt::format("; black rings: {} readings left out, as they stand out from those around",
+                         left_out);
   }
   std::string alt = fmt::format("Position of the spot in mm against time in hours: {} readings",
                                 night.samples.size());

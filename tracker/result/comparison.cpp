@@ -16,10 +16,11 @@ Comparison compare_with_accepted(const analysis::Measured& g) {
           .accepted_source = "CODATA 2022",
           .ratio = ratio,
           .sentence = fmt::format(
-              "The accepted value, {} (CODATA 2022), lies {:.2f} standard uncertainties {}; it was "
+              "The accepted value, {} (CODATA 2022), lies {} standard uncertainties {}; it was "
               "not used to get this result.",
               analysis::format_quantity(accepted, ""),
-              std::abs(ratio),
+              // Which of them it is does not matter where something is wrong.
+              std::abs(ratio) < 10.0 ? fmt::format("{:.2f}", std::abs(ratio)) : "more than ten",
               ratio < 0 ? "above" : "below")};
 }
 

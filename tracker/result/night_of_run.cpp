@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <filesystem>
 #include <numbers>
 #include <utility>
 
@@ -180,6 +181,16 @@ class MapDoubt {
   double jackknife_relative_ = 0.0;
 };
 
+/// Whether the tracking began, or was gone on with, and has not ended since.
+bool is_unfinished(const EventLog& log) {
+  bool goes_on = false;
+  for (const Event& event : log.events) {
+    if (event.event == "started" || event.event == "resumed") goes_on = true;
+    if (event.event == "ended") goes_on = false;
+  }
+  return goes_on;
+}
+
 /// What the map leaves in doubt, over the whole travel of the spot.
 void judge_map(const WallMap& map, const std::vector<PixelPoint>& pixels, NightOfRun& result) {
   const analysis::SpotPath path = analysis::fit_path(result.night.samples);
@@ -236,9 +247,16 @@ NightOfRun read_night(const RunFolder& run) {
   Track track = read_track(run.track());
   EventLog log = read_events(run.events());
   result.night.sides = side_changes_in(log);
-  result.warnings = track.warnings;
-  result.warnings.insert(result.warnings.end(), log.warnings.begin(), log.warnings.end());
+  result.passed_over = track.warnings;
+  result.passed_over.insert(result.passed_over.end(), log.warnings.begin(), log.warnings.end());
+  result.warnings = result.passed_over;
 
+  if (is_unfinished(log)) {
+    result.warnings.push_back(fmt::format(
+        "the track has no end in the log: it is still being made, or was broken off (the "
+        "same command{} goes on with it)",
+        std::filesystem::exists(run.watch()) ? "" : " with --resume"));
+  }
   SteadyTrack camera(run, result.info, result.warnings);
   std::vector<PixelPoint>& pixels = result.pixels;
   long beyond = 0;

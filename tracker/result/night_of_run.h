@@ -31,7 +31,8 @@ struct NightOfRun {
   calibration::WallMap map;
   std::vector<calibration::PixelPoint> pixels;  ///< of the samples, in the calibrated picture
   std::optional<CameraOfRun> camera{};          ///< nothing if the camera was not watched
-  std::vector<std::string> warnings;  ///< damaged lines, extrapolation, a map that does not fit
+  std::vector<std::string> passed_over{};       ///< damaged lines of track and log, a sentence each
+  std::vector<std::string> warnings;            ///< these, extrapolation, a map that does not fit
 };
 
 /// The place of a spot on the wall, by the map of it. Without a plane map the height is judged as

@@ -12,8 +12,6 @@
 namespace nightswing::tracker {
 namespace {
 
-constexpr std::string_view kBy = "; by: ";
-
 /// `runs/night` gives `runs/night-again`.
 std::string folder_beside(const RunFolder& run) {
   std::string text = run.path.lexically_normal().string();
@@ -59,16 +57,12 @@ std::string replay_command(const RunInfo& info, const std::string& scale_options
   return text + scale_options;
 }
 
+/// As --at takes it: a moment before the first frame has no time since then.
+std::string moment_text(const RunInfo& info, double t_s) {
+  return t_s < 0.0 && info.start ? iso_text(after(*info.start, t_s)) : fmt::format("{}s", t_s);
+}
+
 }  // namespace
-
-std::string calibrated_text(const std::string& map, const std::string& command) {
-  return command.empty() ? map : map + std::string(kBy) + command;
-}
-
-std::string calibrating_command(const std::string& detail) {
-  const std::size_t at = detail.rfind(kBy);
-  return at == std::string::npos ? "" : detail.substr(at + kBy.size());
-}
 
 std::vector<std::string> repeat_commands(const ResultSource& source,
                                          const std::string& analyse_options) {
@@ -88,8 +82,10 @@ std::vector<std::string> repeat_commands(const ResultSource& source,
   }
   if (analyse_options.find(" --side ") == std::string::npos) {
     for (const analysis::SideChange& change : source.night.night.sides) {
-      commands.push_back(
-          fmt::format("nightswing mark {} {} --at {}s", here, name_of(change.side), change.t_s));
+      commands.push_back(fmt::format("nightswing mark {} {} --at {}",
+                                     here,
+                                     name_of(change.side),
+                                     moment_text(info, change.t_s)));
     }
   }
   commands.push_back(fmt::format("nightswing analyse {} --apparatus {}{}",

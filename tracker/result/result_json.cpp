@@ -155,7 +155,7 @@ std::string result_json(const ResultSource& source) {
   } else {
     json["camera"] = nullptr;
   }
-  json["assumptions"] = source.apparatus.assumptions;
+  json["assumptions"] = assumptions_of(source);
   json["warnings"] = warnings_of(source);
   // A title or a path in another encoding than UTF-8 must not cost the result.
   return json.dump(2, ' ', false, Json::error_handler_t::replace) + '\n';

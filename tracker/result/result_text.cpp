@@ -4,9 +4,12 @@
 #include <fmt/format.h>
 
 #include "analysis/quantity.h"
+#include "analysis/uncertainty_budget.h"
 #include "analysis/unmodelled_effects.h"
 #include "tracker/result/comparison.h"
 #include "tracker/result/result_file.h"
+#include "tracker/run/csv_text.h"
+#include "tracker/text/pace_text.h"
 #include "tracker/text/text_lines.h"
 #include "tracker/version.h"
 
@@ -160,7 +163,8 @@ std::string swing_part(const RunInfo& info, const analysis::NightResult& result)
   }
   const bool few = result.segments.size() < 3;  // with more of them a line each must do
   text +=
-      "\nequilibria, as read on the scale mid-segment (the shift is at one moment, in true mm)\n" +
+      "\nequilibria, as read on the scale mid-segment (the shift is without the drift between "
+      "them)\n" +
       in_lines(result.sides_from, "");
   for (const analysis::SegmentResult& s : result.segments) text += segment_line(info, s, few);
   text += noise_part(info, result);
@@ -170,7 +174,7 @@ std::string swing_part(const RunInfo& info, const analysis::NightResult& result)
   }
   if (!result.fit.left_out_s.empty()) {
     text += fmt::format(
-        "    {} positions left out: beyond 5 times the usual scatter about the fit (times in "
+        "    {} positions left out, more than 5 times the usual off those around (see "
         "result.json)\n",
         result.fit.left_out_s.size());
   }
@@ -179,13 +183,14 @@ std::string swing_part(const RunInfo& info, const analysis::NightResult& result)
 
 std::string budget_part(const analysis::UncertaintyBudget& budget,
                         const analysis::Apparatus& apparatus) {
-  std::string text = "uncertainty budget of G (what dominates is worth measuring better)\n";
+  std::string text =
+      "uncertainty budget of G (the first row dominates: it is worth measuring better)\n";
   std::vector<analysis::BudgetRow> rows = budget.rows;
   std::ranges::stable_sort(rows, std::ranges::greater{}, &analysis::BudgetRow::share);
   std::string negligible;
   for (const analysis::BudgetRow& row : rows) {
     if (std::abs(row.share) < kShareToPrint) {
-      negligible += (negligible.empty() ? "" : ", ") + row.input.name;
+      negligible += (negligible.empty() ? "" : "; ") + row.input.name;
       continue;
     }
     text += fmt::format("    {:28} {:>26}   {:6.3f} % of G  {:5.1f} % of u^2\n",
@@ -198,15 +203,13 @@ std::string budget_part(const analysis::UncertaintyBudget& budget,
     text += in_lines(
         fmt::format("less than {} % of u^2 each: {}", 100.0 * kShareToPrint, negligible), "    ");
   }
-  if (budget.dominating) {
-    text += fmt::format("    dominating: {}\n", budget.rows[*budget.dominating].input.name);
+  if (const std::string note = correlation_note(budget); !note.empty()) {
+    text += in_lines(note, "    ");
   }
   std::string gains;
-  std::ranges::stable_sort(rows, std::ranges::greater{}, &analysis::BudgetRow::gain);
-  for (std::size_t k = 0; k < std::min<std::size_t>(3, rows.size()); ++k) {
-    if (rows[k].gain < 0.005) break;
+  for (const analysis::BudgetRow& row : rows_by_gain(budget, 3)) {
     gains += fmt::format(
-        "{}{} by {:.1f} %", gains.empty() ? "" : ", ", rows[k].input.name, 100.0 * rows[k].gain);
+        "{}{} by {:.1f} %", gains.empty() ? "" : "; ", row.input.name, 100.0 * row.gain);
   }
   if (!gains.empty()) {
     text +=
@@ -240,6 +243,37 @@ std::vector<std::string> warnings_of(const ResultSource& source) {
   return warnings;
 }
 
+std::vector<std::string> assumptions_of(const ResultSource& source) {
+  std::vector<std::string> assumptions = source.apparatus.assumptions;
+  const std::string& time_from = source.night.info.time_from;
+  std::string said;
+  if (const auto every_s = frame_every_s(time_from)) {
+    said = fmt::format("one frame every {} s", number_text(*every_s));
+  } else if (const auto whole = whole_s(time_from)) {
+    said = fmt::format("{} s from the first frame to the last", number_text(*whole));
+  }
+  if (!said.empty()) {
+    assumptions.push_back(fmt::format(
+        "assumed: {}, as told, without error (0.1 % too long: G 0.2 % too small)", said));
+  }
+  return assumptions;
+}
+
+std::string correlation_note(const analysis::UncertaintyBudget& budget) {
+  constexpr double kMatters = 0.02;
+  if (!(budget.u > 0.0)) return {};
+  double squares = 0.0;
+  for (const analysis::BudgetRow& row : budget.rows) squares += row.contribution * row.contribution;
+  const double independent = std::sqrt(squares);
+  if (std::abs(independent / budget.u - 1.0) < kMatters) return {};
+  return fmt::format(
+      "Some rows are correlated: added in squares they come to {:.3f} %, but u is {:.3f} % of G; "
+      "the "
+      "share of each row counts that in.",
+      100.0 * independent / budget.value,
+      100.0 * budget.u / budget.value);
+}
+
 std::string result_text(const ResultSource& source) {
   const analysis::NightResult& result = source.result;
   const NightOfRun& night = source.night;
@@ -255,6 +289,8 @@ std::string result_text(const ResultSource& source) {
     text +=
         in_lines(fmt::format("no G: {} - {}", name_of(result.status), result.message), "") + '\n';
   }
+  const std::string warnings = list_part("warnings", warnings_of(source));
+  if (!warnings.empty()) text += warnings.substr(1) + '\n';  // beside what they may spoil
   if (result.fit.status != analysis::FitStatus::kNotConverged)
     text += swing_part(night.info, result);
   if (result.budget) text += '\n' + budget_part(*result.budget, source.apparatus);
@@ -266,8 +302,7 @@ std::string result_text(const ResultSource& source) {
       frames.of(SpotState::kBlocked),
       frames.of(SpotState::kLost),
       frames.of(SpotState::kDark));
-  text += list_part("assumed, because not given", source.apparatus.assumptions);
-  text += list_part("warnings", warnings_of(source));
+  text += list_part("assumed", assumptions_of(source));
   return text;
 }
 

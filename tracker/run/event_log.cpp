@@ -11,20 +11,22 @@ namespace nightswing::tracker {
 namespace {
 
 constexpr std::string_view kHeader = "utc,t_s,event,detail";
+constexpr std::string_view kBy = "; by: ";
 
-std::optional<Event> event_from(const std::string& line) {
+/// Fills `event`; says in a phrase why it cannot, or nothing.
+std::string read_event(const std::string& line, Event& event) {
   const auto fields = split_csv(line);
-  if (!fields || fields->size() != 4) return std::nullopt;
-  Event event{.utc = {}, .t_s = {}, .event = (*fields)[2], .detail = (*fields)[3]};
+  if (!fields || fields->size() != 4) return "not the four fields utc,t_s,event,detail";
+  event = {.utc = {}, .t_s = {}, .event = (*fields)[2], .detail = (*fields)[3]};
   if (!(*fields)[0].empty()) {
     event.utc = parse_iso_time((*fields)[0]);
-    if (!event.utc) return std::nullopt;
+    if (!event.utc) return fmt::format("'{}' is no time in ISO 8601", (*fields)[0]);
   }
   if (!(*fields)[1].empty()) {
     event.t_s = analysis::parse_number((*fields)[1]);
-    if (!event.t_s) return std::nullopt;
+    if (!event.t_s) return fmt::format("'{}' is not a number", (*fields)[1]);
   }
-  return event;
+  return {};
 }
 
 }  // namespace
@@ -44,10 +46,10 @@ EventLog read_events(const std::filesystem::path& path) {
   EventLog log;
   if (!std::filesystem::exists(path)) return log;
   log.warnings = read_lines(path, kHeader, [&](const std::string& line) -> std::string {
-    auto event = event_from(line);
-    if (!event) return "not utc,t_s,event,detail";
-    log.events.push_back(std::move(*event));
-    return {};
+    Event event;
+    std::string fault = read_event(line, event);
+    if (fault.empty()) log.events.push_back(std::move(event));
+    return fault;
   });
   return log;
 }
@@ -71,6 +73,15 @@ std::vector<analysis::SideChange> side_changes_in(EventLog& log) {
   }
   std::ranges::stable_sort(changes, {}, &analysis::SideChange::t_s);
   return changes;
+}
+
+std::string calibrated_text(const std::string& map, const std::string& command) {
+  return command.empty() ? map : map + std::string(kBy) + command;
+}
+
+std::string calibrating_command(const std::string& detail) {
+  const std::size_t at = detail.rfind(kBy);
+  return at == std::string::npos ? "" : detail.substr(at + kBy.size());
 }
 
 std::optional<analysis::Side> side_from(std::string_view word) {

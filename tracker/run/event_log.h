@@ -21,11 +21,12 @@ namespace nightswing::tracker {
 /// side        plus, minus or away: the source masses are there from now on
 /// side withdrawn  the same words: the mark of this side at this moment was wrong
 /// camera moved    by how much, in words; positions are taken back from then on
-/// resumed     after how many frames an interrupted tracking was gone on with
+/// resumed     after how many lines of the track an interrupted tracking was gone on with; of a
+///             watch, what is known of the time between
 /// spot lost, spot found, gap, warning, ended    a sentence
 /// camera, camera lost, camera back, camera changed, clock step, pictures, video ended    of a
 ///             watch, a sentence
-/// calibrated  a sentence, and by which command (tracker/result/repeat_commands.h)
+/// calibrated  a sentence, and by which command (calibrated_text)
 struct Event {
   std::optional<UtcTime> utc;
   std::optional<double> t_s;
@@ -58,9 +59,17 @@ struct EventLog {
 [[nodiscard]] EventLog read_events(const std::filesystem::path& path);
 
 /// The moves of the source masses in the log, in order of time; of two at the same moment the later
-/// line counts, and those withdrawn
-/// later do not. A `side` event without t_s or with an unknown side is named in `warnings`.
+/// line counts, and those withdrawn later do not. A `side` event without t_s or with an unknown
+/// side is named in `warnings`.
 [[nodiscard]] std::vector<analysis::SideChange> side_changes_in(EventLog& log);
+
+/// Detail of a `calibrated` event: what the map is, and by which command it came to be.
+///   command  its name and those options that say something of the scale, such as
+///            `calibrate --point 212,388.5=120mm`; empty: the scale was read without a word
+[[nodiscard]] std::string calibrated_text(const std::string& map, const std::string& command);
+
+/// The command in such a detail; empty if there is none.
+[[nodiscard]] std::string calibrating_command(const std::string& detail);
 
 /// plus, minus or away.
 [[nodiscard]] std::optional<analysis::Side> side_from(std::string_view word);

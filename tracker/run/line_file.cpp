@@ -1,13 +1,16 @@
 #include "tracker/run/line_file.h"
 
 #include <fcntl.h>
+#include <sys/file.h>
 #include <unistd.h>
 
 #include <algorithm>
 #include <cerrno>
+#include <chrono>
 #include <cstring>
 #include <fstream>
 #include <sstream>
+#include <thread>
 #include <utility>
 
 #include <fmt/format.h>
@@ -18,6 +21,7 @@ namespace nightswing::tracker {
 namespace {
 
 constexpr std::int64_t kMostReserve = 1'000'000'000;
+constexpr std::string_view kByteOrderMark = "\xef\xbb\xbf";
 constexpr std::size_t kMostNamed = 10;  // a file of rubbish must not make a page of warnings
 
 InputError cannot(std::string_view what, const std::filesystem::path& path) {
@@ -46,20 +50,64 @@ void check_header(const std::filesystem::path& path,
                   std::string_view found,
                   std::string_view header) {
   if (found == header) return;
+  std::string with_semicolons(header);
+  std::ranges::replace(with_semicolons, ',', ';');
+  if (found == with_semicolons) {
+    throw InputError(fmt::format(
+        "{}:1: the fields stand between semicolons, as some spreadsheets save them; save the file "
+        "with commas (and decimal points)",
+        path.string()));
+  }
   throw InputError(
       fmt::format("{}:1: the header line is not '{}'; the file belongs to another program or "
-                  "version, use another "
-                  "run folder",
+                  "version, use another run folder",
                   path.string(),
                   header));
 }
 
+/// The next line, without what spreadsheets add: a carriage return at its end, and at the beginning
+/// of the file a byte order mark. False at the end of the file.
+bool next_line(std::istream& file, std::string& line) {
+  if (!std::getline(file, line)) return false;
+  if (line.ends_with('\r')) line.pop_back();
+  if (line.starts_with(kByteOrderMark)) line.erase(0, kByteOrderMark.size());
+  return true;
+}
+
+/// While it lives no other LineFile, in whichever process, cuts the file or appends to it: what
+/// looks like an unfinished line may be one that is just being written. It is waited for a second
+/// at most, and nothing where the file system knows no locks: a night does not stop for it.
+class Turn {
+ public:
+  explicit Turn(int descriptor) : descriptor_(descriptor) {
+    constexpr std::chrono::milliseconds kLook{10};
+    const auto until = std::chrono::steady_clock::now() + std::chrono::seconds(1);
+    while (!(is_held_ = ::flock(descriptor_, LOCK_EX | LOCK_NB) == 0) &&
+           (errno == EWOULDBLOCK || errno == EINTR) && std::chrono::steady_clock::now() < until) {
+      std::this_thread::sleep_for(kLook);
+    }
+    is_refused_ = !is_held_ && errno == EWOULDBLOCK;
+  }
+  ~Turn() {
+    if (is_held_) ::flock(descriptor_, LOCK_UN);
+  }
+  /// Another has held it all the time.
+  [[nodiscard]] bool is_refused() const { return is_refused_; }
+  Turn(const Turn&) = delete;
+  Turn& operator=(const Turn&) = delete;
+
+ private:
+  int descriptor_;
+  bool is_held_ = false;
+  bool is_refused_ = false;
+};
+
 /// Cuts an unfinished last line off and returns it.
-std::string cut_torn_line(const std::filesystem::path& path) {
+std::string cut_torn_line(const std::filesystem::path& path, int descriptor) {
   const std::string text = read_whole_file(path);
   if (text.empty() || text.back() == '\n') return {};
   const std::size_t end = text.rfind('\n') + 1;  // npos + 1 = 0: not even one whole line
-  std::filesystem::resize_file(path, end);
+  if (::ftruncate(descriptor, static_cast<off_t>(end)) != 0) throw cannot("write to", path);
   return text.substr(end);
 }
 
@@ -67,10 +115,11 @@ std::string cut_torn_line(const std::filesystem::path& path) {
 
 LineFile::LineFile(std::filesystem::path path, std::string_view header, StandingLines standing)
     : path_(std::move(path)), standing_(standing) {
-  if (std::filesystem::exists(path_)) torn_line_ = cut_torn_line(path_);
   descriptor_ = ::open(path_.c_str(), O_WRONLY | O_CREAT | O_APPEND | O_CLOEXEC, 0644);
   if (descriptor_ < 0) throw cannot("open", path_);
   try {
+    const Turn turn(descriptor_);
+    if (!turn.is_refused()) torn_line_ = cut_torn_line(path_, descriptor_);
     begin(header);
   } catch (...) {
     ::close(descriptor_);
@@ -81,7 +130,7 @@ LineFile::LineFile(std::filesystem::path path, std::string_view header, Standing
 void LineFile::begin(std::string_view header) {
   earlier_.open(path_, std::ios::binary);
   std::string first;
-  if (!std::getline(earlier_, first)) {
+  if (!next_line(earlier_, first)) {
     write_all(descriptor_, std::string(header) + '\n', path_);
     sync_folder(path_);
     return;
@@ -103,6 +152,7 @@ LineFile::~LineFile() {
 
 void LineFile::append(std::string_view line) {
   if (is_repeating() && stands_already(line)) return;
+  const Turn turn(descriptor_);
   const off_t end = ::lseek(descriptor_, 0, SEEK_END);
   try {
     write_all(descriptor_, std::string(line) + '\n', path_);
@@ -135,7 +185,7 @@ bool LineFile::stands_already(std::string_view line) {
   earlier_.clear();
   earlier_.seekg(repeated_end_);
   std::string found;
-  while (earlier_.tellg() < standing_end_ && std::getline(earlier_, found)) {
+  while (earlier_.tellg() < standing_end_ && next_line(earlier_, found)) {
     if (found == line) {
       repeated_end_ = earlier_.tellg();
       return true;
@@ -159,12 +209,12 @@ std::vector<std::string> read_lines(const std::filesystem::path& path,
   std::ifstream file(path);
   if (!file) throw cannot("read", path);
   std::string line;
-  if (!std::getline(file, line)) line.clear();
+  if (!next_line(file, line)) line.clear();
   check_header(path, line, header);
   std::vector<std::string> warnings;
   long unnamed = 0;
   bool torn = false;
-  for (std::size_t number = 2; std::getline(file, line); ++number) {
+  for (std::size_t number = 2; next_line(file, line); ++number) {
     torn = file.eof();
     if (torn) break;
     const std::string fault = use(line);
@@ -215,9 +265,11 @@ void make_folder(const std::filesystem::path& path) {
 }
 
 std::string read_whole_file(const std::filesystem::path& path) {
+  std::error_code none;
   std::ifstream file(path, std::ios::binary);
-  if (!file || std::filesystem::is_directory(path)) {
-    if (errno == 0) errno = EISDIR;
+  if (!file) throw cannot("read", path);
+  if (std::filesystem::is_directory(path, none)) {  // which opens, but holds nothing to read
+    errno = EISDIR;
     throw cannot("read", path);
   }
   std::ostringstream text;

@@ -67,10 +67,11 @@ class LineFile {
   std::streamoff standing_end_ = 0;
 };
 
-/// Calls `use(line)` for each whole line after the header; it says in a phrase why the line cannot
-/// be used, or nothing. Returns a sentence for each line that was passed over for that, the first
-/// ten by their number in the file and then how many more, and for a last line without line break.
-/// throws InputError if the file cannot be read or the header is another one.
+/// Calls `use(line)` for each whole line after the header, as spreadsheets may have ended them; it
+/// says in a phrase why the line cannot be used, or nothing. Returns a sentence for each line that
+/// was passed over for that, the first ten by their number in the file and then how many more, and
+/// for a last line without line break. throws InputError if the file cannot be read or the header
+/// is another one.
 [[nodiscard]] std::vector<std::string> read_lines(
     const std::filesystem::path& path,
     std::string_view header,

@@ -11,6 +11,9 @@
 namespace nightswing::tracker {
 namespace {
 
+constexpr double kLeastPeak = 4.0;          // counts above the wall
+constexpr double kLeastWidth_px = 0.7;      // sigma; anything narrower is a hot pixel,
+constexpr double kMostWidth_px = 40.0;      // anything wider a change of the room's light
 constexpr double kEdge_sigmas = 2.0;        // a spot nearer to the border is cut
 constexpr double kLeastSignificance = 6.0;  // of a spot of known width
 constexpr double kFirstSignificance = 8.0;  // while nothing is known
@@ -56,8 +59,6 @@ bool has_light(const SpotPatch& patch, double least_peak) {
 }
 
 }  // namespace
-
-SpotFinder::SpotFinder(SpotFinderOptions options) : options_(options) {}
 
 void SpotFinder::check(const Picture& frame) {
   if (frame.empty()) throw std::invalid_argument("spot finder: the frame is empty");
@@ -146,7 +147,7 @@ std::optional<SpotFinder::Judged> SpotFinder::look_near(const Picture& frame) co
   const cv::Rect area =
       square_around(start.x_px, start.y_px, static_cast<int>(std::min(half_px, 400.0)), size_);
   if (area.empty()) return std::nullopt;
-  SpotPatch patch = cut_patch(frame, area, options_.saturation);
+  SpotPatch patch = cut_patch(frame, area, kSaturation);
   wall_.prepare(patch);
   cv::Point brightest;
   const int smoothing_px = std::max(1, static_cast<int>(std::lround(0.75 * width_of(last))));
@@ -187,7 +188,7 @@ SpotMeasurement SpotFinder::search(const Picture& frame, const std::optional<Jud
     return blocked;
   }
   if (cut) return {SpotState::kBlocked, std::nullopt};
-  return {found.mean_luma < options_.dark_luma ? SpotState::kDark : SpotState::kLost, std::nullopt};
+  return {found.mean_luma < kDarkLuma ? SpotState::kDark : SpotState::kLost, std::nullopt};
 }
 
 SpotFinder::Judged SpotFinder::look_at(const Picture& frame,
@@ -196,7 +197,7 @@ SpotFinder::Judged SpotFinder::look_at(const Picture& frame,
   const int half_px = patch_half_px(larger_sigma(start));
   const cv::Rect area = square_around(start.x_px, start.y_px, half_px, size_);
   if (area.empty()) return {};
-  SpotPatch patch = cut_patch(frame, area, options_.saturation);
+  SpotPatch patch = cut_patch(frame, area, kSaturation);
   if (learned == Learned::kUsed) {
     wall_.prepare(patch);
     fixed_.take_away(patch, wall_);
@@ -218,7 +219,7 @@ SpotFinder::Judged SpotFinder::look_at_candidate(const Picture& frame,
                                                  const SpotCandidate& candidate,
                                                  Learned learned) const {
   const cv::Rect area = square_around(candidate.x_px, candidate.y_px, kRoughPatch_px, size_);
-  SpotPatch patch = cut_patch(frame, area, options_.saturation);
+  SpotPatch patch = cut_patch(frame, area, kSaturation);
   if (learned == Learned::kUsed) wall_.prepare(patch);
   const double rough_px = rough_width_px(patch, candidate.x_px, candidate.y_px);
   SpotFitStart start{.x_px = candidate.x_px,
@@ -238,7 +239,7 @@ SpotFinder::Judged SpotFinder::look_at_candidate(const Picture& frame,
     start = start_at(judged.fit);
     start.noise.reset();
     keep_form(start);
-    if (larger_sigma(shape) > options_.most_width_px) break;
+    if (larger_sigma(shape) > kMostWidth_px) break;
     judged = look_at(frame, start, learned);
   }
   return judged;
@@ -248,7 +249,7 @@ SpotFinder::Verdict SpotFinder::judge(const SpotPatch& patch,
                                       const SpotFit& fit,
                                       Learned learned) const {
   const auto light_or_none = [&] {
-    return has_light(patch, options_.least_peak) ? Verdict::kWrongShape : Verdict::kNoLight;
+    return has_light(patch, kLeastPeak) ? Verdict::kWrongShape : Verdict::kNoLight;
   };
   if (!fit.converged) return light_or_none();
   const SpotShape& shape = fit.shape;
@@ -258,8 +259,8 @@ SpotFinder::Verdict SpotFinder::judge(const SpotPatch& patch,
   const double noise = std::max({fit.wall_scatter, std::sqrt(fit.noise.background), hidden});
   const double significance = shape.peak * width_px * std::sqrt(std::numbers::pi) / noise;
   const double least = width_.spots > 0 ? kLeastSignificance : kFirstSignificance;
-  if (shape.peak < options_.least_peak || significance < least) return Verdict::kNoLight;
-  if (width_px < options_.least_width_px) return Verdict::kNoLight;
+  if (shape.peak < kLeastPeak || significance < least) return Verdict::kNoLight;
+  if (width_px < kLeastWidth_px) return Verdict::kNoLight;
   const bool width_known = learned == Learned::kUsed && width_.spots >= kFirstWidths;
   const double learned_px = std::exp(0.5 * (width_.log_x + width_.log_y));
   if (width_known && width_px > kFarTooWide * learned_px) return Verdict::kNoLight;
@@ -273,8 +274,8 @@ SpotFinder::Verdict SpotFinder::judge(const SpotPatch& patch,
   const bool outside = shape.x_px < patch.left_px || shape.y_px < patch.top_px ||
                        shape.x_px > static_cast<double>(patch.left_px + patch.columns() - 1) ||
                        shape.y_px > static_cast<double>(patch.top_px + patch.rows() - 1);
-  if (cut || outside || aspect_of(shape) > kLongestAspect || width_px > options_.most_width_px ||
-      fit.misfit > options_.most_misfit || (width_known && !has_learned_width(fit))) {
+  if (cut || outside || aspect_of(shape) > kLongestAspect || width_px > kMostWidth_px ||
+      fit.misfit > kMostMisfit || (width_known && !has_learned_width(fit))) {
     return Verdict::kWrongShape;
   }
   return Verdict::kSpot;

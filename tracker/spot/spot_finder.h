@@ -16,16 +16,6 @@
 
 namespace nightswing::tracker {
 
-/// Defaults fit an 8-bit camera and a laser spot some pixels wide.
-struct SpotFinderOptions {
-  int saturation = 250;         ///< counts in any channel; lossy video decodes 255 as a little less
-  double dark_luma = 8.0;       ///< mean counts below which a frame without a spot is called dark
-  double least_peak = 4.0;      ///< counts above the wall
-  double least_width_px = 0.7;  ///< sigma; anything narrower is a hot pixel
-  double most_width_px = 40.0;  ///< sigma; anything wider is a change of the room's light
-  double most_misfit = 0.35;    ///< unexplained over explained light, smoothed; a spot is far below
-};
-
 /// Finds the spot in frame after frame and measures where it is.
 ///
 /// - What is measured is luma, or what ColourPlane chooses once the light has moved and 64 frames
@@ -66,8 +56,6 @@ struct SpotFinderOptions {
 /// State is only what has been learned, so equal frames give equal results, bit for bit.
 class SpotFinder {
  public:
-  explicit SpotFinder(SpotFinderOptions options = {});
-
   /// One frame. A bad picture is an outcome, not an error.
   /// throws std::invalid_argument if the frame is empty or not of the size of the first one (a new
   ///        size needs a new finder, because places would mean something else).
@@ -85,6 +73,9 @@ class SpotFinder {
   static constexpr int kYoung = 64;            // frames
   static constexpr int kFirstWidths = 5;       // spots before the width counts as known
   static constexpr int kNewWidthFrames = 25;   // after which another one does
+  static constexpr int kSaturation = 250;      // counts in any channel; lossy video dims 255
+  static constexpr double kDarkLuma = 8.0;     // mean counts; darker, and without a spot, is dark
+  static constexpr double kMostMisfit = 0.35;  // unexplained over explained light, smoothed
 
   enum class Verdict { kNoLight, kWrongShape, kSpot };
 
@@ -186,7 +177,6 @@ class SpotFinder {
   [[nodiscard]] cv::Rect ghost_zone() const;
   [[nodiscard]] SpotMeasurement measured(const SpotFit& fit) const;
 
-  SpotFinderOptions options_;
   cv::Size size_;
   WallLight wall_;
   WallDoubt wall_doubt_;

@@ -10,7 +10,7 @@ void SpotFinder::look_at_colour(const Picture& frame) {
       followed_->misses > 0 || followed_->age < kYoung) {
     return;
   }
-  const auto fit = colour_.compare(frame, followed_->fit, options_.saturation);
+  const auto fit = colour_.compare(frame, followed_->fit, kSaturation);
   if (!fit) return;
   // All that has been learned is luma.
   wall_.forget();

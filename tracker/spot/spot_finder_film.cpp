@@ -32,7 +32,7 @@ double SpotFinder::stale_share(const cv::Mat& luma, const cv::Rect& area) const 
     for (int x = both.x; x < both.x + both.width; ++x) {
       const double u = (x - shape.x_px) / shape.sigma_x_px;
       if (u * u + v * v > kStaleReach_sigmas * kStaleReach_sigmas) continue;
-      if (now[x - area.x] >= options_.saturation) continue;
+      if (now[x - area.x] >= kSaturation) continue;
       ++pixels;
       if (now[x - area.x] == last[x - coding_.area.x]) ++same;
     }

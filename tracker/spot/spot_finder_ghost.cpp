@@ -83,7 +83,7 @@ void SpotFinder::look_at_ghost(const Picture& frame, const SpotShape& ghost) {
   const cv::Rect area =
       square_around(ghost.x_px, ghost.y_px, patch_half_px(larger_sigma(ghost)), size_);
   if (area.empty()) return;
-  SpotPatch patch = cut_patch(frame, area, options_.saturation);
+  SpotPatch patch = cut_patch(frame, area, kSaturation);
   wall_.prepare(patch);
   const SpotFit fit = fit_spot(patch, start);
   if (judge(patch, fit, Learned::kUsed) == Verdict::kSpot) ghost_.note(spot, fit.shape);

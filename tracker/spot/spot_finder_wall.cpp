@@ -16,7 +16,7 @@ constexpr int kDoubtLater = 32;       // and later
 /// Forgets the wall when its light has changed suddenly, but not for a few black frames.
 void SpotFinder::note_light(const Picture& frame) {
   const WallLight::Change change = wall_.change_in(frame, spot_zone());
-  const bool black = change.sudden && cv::mean(frame.gray(frame.area()))[0] < options_.dark_luma;
+  const bool black = change.sudden && cv::mean(frame.gray(frame.area()))[0] < kDarkLuma;
   black_frames_ = black && black_frames_ < kMostBlackFrames ? black_frames_ + 1 : 0;
   if (!change.sudden) wall_.follow(change.drift);
   if (!change.sudden || black_frames_ > 0) return;
@@ -51,8 +51,7 @@ cv::Rect SpotFinder::spot_zone() const {
 SpotPatch SpotFinder::followed_patch(const Picture& frame) const {
   const SpotShape& shape = followed_->fit.shape;
   const int half_px = patch_half_px(larger_sigma(shape));
-  return cut_patch(
-      frame, square_around(shape.x_px, shape.y_px, half_px, size_), options_.saturation);
+  return cut_patch(frame, square_around(shape.x_px, shape.y_px, half_px, size_), kSaturation);
 }
 
 /// While the wall behind the spot is not known. That takes some work, so it is not told anew for
@@ -69,7 +68,7 @@ void SpotFinder::note_grain_doubt(const Picture& frame) {
   if (!followed_ || wall_.mean().empty()) return;
   const cv::Mat known = wall_.looks() >= WallLight::kTrustedLooks;
   const double before = cv::mean(wall_.mean(), known)[0];
-  if (before < options_.dark_luma) return;  // what was learned in the dark is noise
+  if (before < kDarkLuma) return;  // what was learned in the dark is noise
   SpotPatch patch = followed_patch(frame);
   patch.at_least.setZero();  // the new light may be too bright
   const auto doubt = doubt_of_grain(patch, followed_->fit, wall_);

@@ -54,8 +54,8 @@ void SpotFinder::learn_width(const SpotFit& fit) {
 }
 
 void SpotFinder::consider_new_width(const Judged& judged) {
-  const bool only_width = judged.fit.converged && judged.fit.misfit <= options_.most_misfit &&
-                          !has_learned_width(judged.fit);
+  const bool only_width =
+      judged.fit.converged && judged.fit.misfit <= kMostMisfit && !has_learned_width(judged.fit);
   width_.contrary = only_width ? width_.contrary + 1 : 0;
   if (width_.contrary >= kNewWidthFrames) width_ = {};
 }

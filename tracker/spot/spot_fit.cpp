@@ -67,7 +67,7 @@ double wall_scatter_of(const PatchComparison& c) {
     if (c.model.spot()(k) <= least_light) sizes.push_back(std::abs(c.residual(k)));
   }
   if (sizes.empty()) return 0.0;
-  return calibration::median_of(std::move(sizes)) / calibration::kMedianSizeOfNormal;
+  return calibration::scatter_of(std::move(sizes));
 }
 
 double core_clipped_of(const SpotPatch& patch, const SpotShape& shape) {

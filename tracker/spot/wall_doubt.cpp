@@ -48,7 +48,7 @@ cv::Point2d displacement_px(const SpotPatch& plain,
 }
 
 double deviation_of(std::vector<double> sizes) {
-  return calibration::median_of(std::move(sizes)) / calibration::kMedianSizeOfNormal;
+  return calibration::scatter_of(std::move(sizes));
 }
 
 }  // namespace

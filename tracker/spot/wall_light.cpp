@@ -269,8 +269,7 @@ void WallLight::learn_noise(const Picture& frame, int row) {
     sizes.push_back(std::abs(static_cast<float>(frame.gray_at(column, row)) - mean[column]));
   }
   if (sizes.size() < kFewestSamples) return;
-  const double noise = static_cast<double>(calibration::median_of(std::move(sizes))) /
-                       calibration::kMedianSizeOfNormal;
+  const double noise = calibration::scatter_of(std::move(sizes));
   noise_frames_ = std::min(noise_frames_ + 1, kNoiseMemory);
   noise_ += (noise - noise_) / noise_frames_;
 }

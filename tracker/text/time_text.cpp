@@ -45,7 +45,7 @@ struct Unit {
   std::string_view name;
   double seconds;
 };
-// In falling order; `ms` and `min` before `m` would be ambiguous only if shorter names came first.
+// The first that fits is taken, so `min` and `ms` stand before `m`.
 constexpr std::array kUnits{Unit{"d", 86400.0},
                             Unit{"h", 3600.0},
                             Unit{"min", 60.0},

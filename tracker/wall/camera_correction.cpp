@@ -4,7 +4,7 @@
 #include <cmath>
 #include <cstddef>
 
-#include "calibration/motion_fit.h"
+#include "calibration/wall_map.h"
 
 namespace nightswing::tracker {
 namespace {

@@ -18,6 +18,10 @@ using calibration::PixelPoint;
 using calibration::Registration;
 using calibration::RegistrationStatus;
 
+constexpr int kEveryFrames = 25;        // between two looks; more often after a step,
+constexpr double kEvery_s = 10.0;       // and at least so far apart
+constexpr double kLeastStep_px = 0.12;  // a change from look to look that counts as a step
+constexpr double kLeastAlarm_px = 0.1;  // one from frame to frame that calls for a look
 constexpr double kSpot_widths = 12.0;   // sigmas; beyond, nothing is left of a halo either
 constexpr double kMostSpot_px = 200.0;  // a false spot shall not hide the wall
 constexpr int kLooksAfterStep = 5;
@@ -80,13 +84,13 @@ void CameraWatch::note_spot(const SpotMeasurement& spot) {
 void CameraWatch::start(const Picture& reference) {
   registration_.emplace(reference.gray(reference.area()), spots_);
   if (spots_.size() > 1) spots_.erase(spots_.begin(), spots_.end() - 1);
-  since_look_ = options_.every_frames;  // the next frame is looked at
-  last_look_s_ = -options_.every_s;
+  since_look_ = kEveryFrames;  // the next frame is looked at
+  last_look_s_ = -kEvery_s;
 }
 
 bool CameraWatch::is_due(double t_s) const {
   if (looks_wanted_ > 0) return true;
-  return since_look_ >= options_.every_frames && t_s - last_look_s_ >= options_.every_s;
+  return since_look_ >= kEveryFrames && t_s - last_look_s_ >= kEvery_s;
 }
 
 /// Compares with the last frame's glances and learns how much they usually change.
@@ -104,8 +108,7 @@ bool CameraWatch::is_alarming(const Glances& now) {
   const bool went_or_came = (2 * seen < seen_before) || (2 * seen_before < seen);
   if (changes_px.size() < kFewestGlances) return went_or_came;
   const double change_px = analysis::median_of(changes_px);
-  const bool jumped =
-      change_px > std::max(options_.least_alarm_px, kAlarm_usual * usual_change_px_);
+  const bool jumped = change_px > std::max(kLeastAlarm_px, kAlarm_usual * usual_change_px_);
   usual_change_px_ += (change_px - usual_change_px_) / kUsualMemory_frames;
   return jumped || went_or_came;
 }
@@ -130,7 +133,7 @@ double CameraWatch::most_still_px(const Registration& found) const {
   }
   const double creep_px = creep_px_.empty() ? 0.0 : analysis::median_of(creep_px_);
   return std::max(
-      {options_.least_step_px, kStep_u * std::hypot(u_px, u_motion_px_), kStep_creeps * creep_px});
+      {kLeastStep_px, kStep_u * std::hypot(u_px, u_motion_px_), kStep_creeps * creep_px});
 }
 
 CameraRow CameraWatch::row_for(const Registration& found, double t_s, bool sudden) {

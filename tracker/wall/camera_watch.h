@@ -13,23 +13,16 @@
 
 namespace nightswing::tracker {
 
-struct CameraWatchOptions {
-  int every_frames = 25;        ///< between two looks; more often after a step
-  double every_s = 10.0;        ///< and at least so far apart
-  double least_step_px = 0.12;  ///< a change from look to look that counts as a step
-  double least_alarm_px = 0.1;  ///< a change from frame to frame that calls for a look
-};
-
 /// Where the spot hides the wall.
 [[nodiscard]] calibration::IgnoredCircle hidden_by(const SpotPosition& spot);
 
 /// Decides when a frame is registered to the reference, and what it means.
 ///
-/// - Every n-th frame is registered. In between a glance at a few strong patches is taken of each
-///   frame, so that a knock is seen in the very frame: when their median moves by six times what it
-///   usually does, or when most of them go missing or come back, the frame is registered too, and
-///   the next few.
-/// - A step is a change since the last registered look by more than least_step_px, five standard
+/// - Every 25th frame is registered, at most one in 10 s. In between a glance at a few strong
+///   patches is taken of each frame, so that a knock is seen in the very frame: when their median
+///   moves by six times what it usually does, or when most of them go missing or come back, the
+///   frame is registered too, and the next few.
+/// - A step is a change since the last registered look by more than 0.12 px, five standard
 ///   uncertainties, and four times the usual creep from look to look, if such an alarm or looks
 ///   that failed lie between. Whatever else changes is creep.
 /// - A knock may shake the camera for several frames. It is one event with the whole step, told
@@ -38,8 +31,6 @@ struct CameraWatchOptions {
 /// Equal frames give equal results.
 class CameraWatch {
  public:
-  explicit CameraWatch(CameraWatchOptions options = {}) : options_(options) {}
-
   /// What was measured of the spot, frame by frame, so that its light is not taken for the wall's.
   void note_spot(const SpotMeasurement& spot);
 
@@ -77,7 +68,6 @@ class CameraWatch {
   [[nodiscard]] double most_still_px(const calibration::Registration& found) const;
   [[nodiscard]] std::optional<Event> follow_knock(const CameraRow& row);
 
-  CameraWatchOptions options_;
   std::vector<calibration::IgnoredCircle> spots_;  // of the reference; then the last one
   std::optional<calibration::FrameRegistration> registration_;
 

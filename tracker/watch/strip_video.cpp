@@ -14,7 +14,8 @@ namespace {
 
 constexpr double kMargin_widths = 12.0;  // beyond is nothing of the spot, and room for its motion
 constexpr double kLeastMargin_px = 32.0;
-constexpr int kQuality = 16;  // the coding shall not displace the spot
+constexpr double kWholeEvery_s = 60.0;  // the whole picture as it is then
+constexpr int kQuality = 16;            // the coding shall not displace the spot
 
 }  // namespace
 
@@ -81,7 +82,7 @@ void StripVideo::write(const cv::Mat& picture, double t_s, const SpotMeasurement
   const bool whole = shown_.empty() || t_s >= next_whole_s_ || !is_measured(spot.state);
   if (whole) {
     picture.copyTo(shown_);
-    next_whole_s_ = t_s + options_.whole_every_s;
+    next_whole_s_ = t_s + kWholeEvery_s;
   } else {
     const cv::Rect part = strip(picture.size());
     picture(part).copyTo(shown_(part));
@@ -105,10 +106,10 @@ std::string StripVideo::end() {
 
 std::uint64_t StripVideo::bytes() const {
   std::uint64_t sum = 0;
-  std::error_code none;
-  for (const auto& entry : std::filesystem::directory_iterator(folder_, none)) {
-    const auto size = entry.file_size(none);
-    if (!none) sum += size;
+  std::error_code failed;
+  for (const auto& entry : std::filesystem::directory_iterator(folder_, failed)) {
+    const auto size = entry.file_size(failed);
+    if (!failed) sum += size;
   }
   return sum;
 }

@@ -15,8 +15,7 @@
 namespace nightswing::tracker {
 
 struct StripVideoOptions {
-  double every_s = 1.0;       ///< between two frames
-  double whole_every_s = 60;  ///< between two frames that show the whole picture as it is then
+  double every_s = 1.0;  ///< between two frames
   std::uint64_t most_bytes = 0;
 };
 

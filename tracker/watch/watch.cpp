@@ -273,6 +273,7 @@ class Watching {
     summary_.pictures_by_state.add(spot.state);
     summary_.last_t_s = now_s;
     status_.spot = spot;
+    status_.picture_t_s = now_s;
     const std::string ended = video_ ? video_->see(live.picture, now_s, spot) : "";
     if (!ended.empty()) log_now("video ended", ended);
     show(live.picture);

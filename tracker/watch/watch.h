@@ -35,7 +35,8 @@ struct WatchRequest {
 
 /// What a watch sees at the moment.
 struct WatchStatus {
-  double t_s = 0.0;
+  double t_s = 0.0;          ///< now
+  double picture_t_s = 0.0;  ///< when the last picture was taken, as in the track
   std::optional<UtcTime> utc{};
   SpotMeasurement spot{SpotState::kLost, std::nullopt};
   long pictures = 0;

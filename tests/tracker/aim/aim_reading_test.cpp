@@ -1,6 +1,7 @@
 // What is said of a picture while the camera is set up.
 #include "tracker/aim/aim_reading.h"
 
+#include <chrono>
 #include <thread>
 
 #include <doctest/doctest.h>
@@ -112,6 +113,21 @@ TEST_SUITE("aim_reading") {
     const cv::Mat darker = wall_with_spot(0.0, 0.6) * 0.7;
     CHECK(sharpness_of(Picture(darker), {}) == within_rel(best, 0.1));  // rounding to counts
     CHECK(sharpness_of(Picture(cv::Mat(50, 50, CV_8UC3, cv::Scalar::all(9))), {}) == 0.0);
+  }
+
+  TEST_CASE("a scale that was being read when the camera was turned is not that of the new view") {
+    AimObserver observer({});
+    const cv::Mat picture = wall_with_spot(120.0);
+    const cv::Mat other(kSize, CV_8UC3, cv::Scalar::all(110));
+    for (int k = 0; k < 8; ++k) static_cast<void>(observer.see(picture, 0.1 * k));
+    AimReading reading = observer.see(other, 1.0);
+    // Until the new view itself has been read: it holds no scale.
+    const auto end = std::chrono::steady_clock::now() + std::chrono::seconds(60);
+    while (reading.scale == "the scale is being read" && std::chrono::steady_clock::now() < end) {
+      reading = observer.see(other, 1.0);
+      REQUIRE_FALSE(reading.mm_per_px);
+    }
+    CHECK(reading.scale != "the scale is being read");
   }
 
   TEST_CASE("a camera that is turned is a new view") {

@@ -12,6 +12,7 @@
 #include "tests/support/fake_device.h"
 #include "tests/support/temporary_folder.h"
 #include "tracker/camera/open_camera.h"
+#include "tracker/text/usage_error.h"
 
 using namespace nightswing::tracker;
 using namespace nightswing::test;
@@ -119,7 +120,7 @@ TEST_SUITE("camera_list") {
     request.settings.gain = 3;
     CHECK_THROWS_WITH_AS(static_cast<void>(camera_opener(request, clock)),
                          doctest::Contains("are set where it is served"),
-                         InputError);
+                         UsageError);
   }
 
   TEST_CASE("a camera that this user must not open is there, with what to do about it") {

@@ -33,8 +33,9 @@ struct Night {
   Night() { write_run_info(run, made_up_run_info(320, 240, clock.utc())); }
 
   void see(double t_s, double x_px) {
-    clock.now_s = kStart_s + t_s;
-    WatchStatus status{.t_s = t_s, .pictures = 1, .free_bytes = 4'200'000'000};
+    clock.now_s = kStart_s + t_s + 0.05;  // what it takes to measure it
+    WatchStatus status{
+        .t_s = t_s + 0.05, .picture_t_s = t_s, .pictures = 1, .free_bytes = 4'200'000'000};
     status.spot = {SpotState::kFound, SpotPosition{x_px, 120.0, 0.1, 0.1, 100.0, 4.0}};
     watched.see(status, cv::Mat(240, 320, CV_8UC3, cv::Scalar::all(40)));
   }

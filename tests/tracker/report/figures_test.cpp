@@ -304,7 +304,7 @@ TEST_SUITE("figures") {
     CHECK(swing_figures(night).front().title.find("rings") == std::string::npos);
     night.samples[100].left_out = night.samples[200].left_out = true;
     CHECK(swing_figures(night).front().title.ends_with(
-        "; black rings: 2 readings left out as false"));
+        "; black rings: 2 readings left out, as they stand out from those around"));
   }
 
   TEST_CASE("the folded swing shows both sides, neither hidden by the other") {

@@ -60,6 +60,10 @@ class MadeUpRun {
     append(t_s, SpotState::kFound, tracker::SpotPosition{x_px, y_px, 0.03, 0.04, 90, 4});
   }
 
+  void log(const std::string& event) {
+    tracker::EventWriter(run_.events()).append({{}, 0.0, event, ""});
+  }
+
   void mark(double t_s, const std::string& side) {
     tracker::EventWriter(run_.events()).append({{}, t_s, "side", side});
   }
@@ -89,6 +93,20 @@ bool holds(const std::vector<std::string>& sentences, const std::string& part) {
 }  // namespace
 
 TEST_SUITE("night_of_run") {
+  TEST_CASE("a track that has no end in the log is told") {
+    MadeUpRun run;
+    run.append_found(0.0, 300.0);
+    run.append_found(5.0, 301.0);
+    const std::string part = "the track has no end in the log";
+    CHECK_FALSE(holds(run.read().warnings, part));  // nothing is known of how it began either
+    run.log("started");
+    CHECK(holds(run.read().warnings, part));
+    run.log("ended");
+    CHECK_FALSE(holds(run.read().warnings, part));
+    run.log("resumed");
+    CHECK(holds(run.read().warnings, part));
+  }
+
   TEST_CASE("measured pixels become millimetres with their uncertainty, others are counted") {
     MadeUpRun run;
     run.append_found(0.0, 300.0);

@@ -23,6 +23,7 @@ class RepeatedRun {
   }
 
   RunInfo& info() { return night_.info; }
+  std::vector<analysis::SideChange>& sides() { return night_.night.sides; }
   [[nodiscard]] const RunFolder& run() const { return run_; }
   void log(const std::string& event, const std::string& detail) {
     EventWriter(run_.events()).append({{}, {}, event, detail});
@@ -61,6 +62,17 @@ TEST_SUITE("repeat commands") {
           "nightswing replay night.mp4 --start 2026-03-14T21:30:00.000Z --end "
           "2026-03-15T01:39:55.000Z --average 10s --bar '199.4(2) mm' --run " +
               again);
+  }
+
+  TEST_CASE("a mark from before the first frame is said as a moment of the clock") {
+    RepeatedRun night;
+    night.info().start = parse_iso_time("2026-03-14T21:30:00Z");
+    night.sides() = {{analysis::Side::kPlus, -90.0}, {analysis::Side::kMinus, 7500.0}};
+    const std::string again = shell_word(night.run().path.string() + "-again");
+    REQUIRE(night.commands().size() == 4);
+    CHECK(night.commands()[1] ==
+          "nightswing mark " + again + " plus --at 2026-03-14T21:28:30.000Z");
+    CHECK(night.commands()[2] == "nightswing mark " + again + " minus --at 7500s");
   }
 
   TEST_CASE("the last calibration by hand counts, whatever a resumed run says after it") {

@@ -8,12 +8,14 @@
 
 #include <doctest/doctest.h>
 #include <fmt/format.h>
+#include <Eigen/Core>
 #include <nlohmann/json.hpp>
 
 #include "calibration/wall_map.h"
 #include "tests/analysis/reference_balance.h"
 #include "tests/support/near.h"
 #include "tracker/report/shown_night.h"
+#include "tracker/text/pace_text.h"
 #include "tracker/version.h"
 
 using namespace nightswing;
@@ -218,11 +220,10 @@ TEST_SUITE("result_text") {
     REQUIRE(separation != std::string::npos);
     CHECK(shift < separation);
     // Too little to deserve a line, the larger first.
-    CHECK(has(text, "    less than 0.05 % of u^2 each: arm, period\n"));
+    CHECK(has(text, "    less than 0.05 % of u^2 each: arm; period\n"));
     // 1.2e-12 sqrt(0.25) / 6.8e-11 = 0.882 % of G.
     CHECK(has(text, "0.882 % of G   25.0 % of u^2\n"));
     CHECK_FALSE(has(text, "-0.0 %"));
-    CHECK(has(text, "    dominating: shift\n"));
     CHECK(has(text, "    no uncertainty was given for: arm\n"));
   }
 
@@ -266,11 +267,29 @@ TEST_SUITE("result_text") {
     CHECK(has(text,
               "the swing broke off at 1 min 30 s (2026-03-14T21:31:30.000Z) and went on about the "
               "same equilibrium\n"));
-    CHECK(has(text, "    3 positions left out:"));
+    CHECK(has(text, "    3 positions left out, "));
+    CHECK(has(text,
+              "\nwarnings\n    from the track\n    from the apparatus\n    from the analysis\n"));
+    CHECK(text.find("\nwarnings\n") < text.find("\nperiod "));  // beside what they may spoil
+    CHECK(text.ends_with("\nassumed\n    no rod\n"));
+    night.night.info.time_from = tracker::time_from_steps(5.0);
+    CHECK(has(
+        night.text(),
+        "    no rod\n    assumed: one frame every 5 s, as told, without error (0.1 % too long: G "
+        "0.2 % too small)\n"));
+  }
+
+  TEST_CASE("that rows are correlated is said where their squares are not those of u") {
+    const auto g_of = [](const Eigen::VectorXd& x) { return x(0) + x(1); };
+    const std::vector<analysis::BudgetInput> inputs{{"a", 1.0, 0.3, "m"}, {"b", 1.0, 0.4, "m"}};
+    CHECK(tracker::correlation_note(analysis::propagate(inputs, g_of)).empty());
+    Eigen::Matrix2d correlation;
+    correlation << 1.0, 1.0, 1.0, 1.0;
+    // 0.5 and 0.7 of 2.
     CHECK(
-        text.ends_with("\nassumed, because not given\n    no rod\n"
-                       "\nwarnings\n    from the track\n    from the apparatus\n"
-                       "    from the analysis\n"));
+        tracker::correlation_note(analysis::propagate(inputs, g_of, correlation)) ==
+        "Some rows are correlated: added in squares they come to 25.000 %, but u is 35.000 % of G; "
+        "the share of each row counts that in.");
   }
 
   TEST_CASE("without a wall clock there are times since the first frame alone") {

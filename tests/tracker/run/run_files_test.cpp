@@ -1,5 +1,11 @@
 // The files of a run folder: line_file, track_file, event_log, run_folder.
+#include <fcntl.h>
+#include <sys/file.h>
+#include <unistd.h>
+
 #include <fstream>
+#include <string>
+#include <thread>
 
 #include <doctest/doctest.h>
 
@@ -148,6 +154,42 @@ TEST_SUITE("line_file") {
     file.append("next");
     CHECK(file.torn_line() == "to");
     CHECK(read_whole_file(folder / "log") == "head\nwhole\nnext\n");
+  }
+
+  TEST_CASE("a line that another process is just writing is not taken for a torn one") {
+    const TemporaryFolder folder;
+    write_text(folder / "log", "head\nwhole\nto");
+    const int descriptor = ::open((folder / "log").c_str(), O_WRONLY | O_APPEND);
+    REQUIRE(descriptor >= 0);
+    REQUIRE(::flock(descriptor, LOCK_EX) == 0);  // as LineFile does while it appends
+    std::string torn = "not opened";
+    std::thread other([&] {
+      LineFile file(folder / "log", "head");
+      torn = file.torn_line();
+      file.append("next");
+    });
+    REQUIRE(::write(descriptor, "rn\n", 3) == 3);
+    REQUIRE(::close(descriptor) == 0);
+    other.join();
+    CHECK(torn.empty());
+    CHECK(read_whole_file(folder / "log") == "head\nwhole\ntorn\nnext\n");
+  }
+
+  TEST_CASE("a file that went through a spreadsheet is read, one with semicolons is told") {
+    const TemporaryFolder folder;
+    write_text(folder / "events.csv",
+               "\xef\xbb\xbfutc,t_s,event,detail\r\n,0,side,plus\r\n,7500,side,minus\r\n");
+    EventLog log = read_events(folder / "events.csv");
+    CHECK(log.warnings.empty());
+    REQUIRE(side_changes_in(log).size() == 2);
+    EventWriter(folder / "events.csv").append({{}, 9000.0, "side", "plus"});
+    log = read_events(folder / "events.csv");
+    CHECK(side_changes_in(log).size() == 3);
+    write_text(folder / "events.csv", "utc;t_s;event;detail\n");
+    CHECK(error_text([&] { static_cast<void>(read_events(folder / "events.csv")); }) ==
+          (folder / "events.csv").string() +
+              ":1: the fields stand between semicolons, as some spreadsheets save them; save the "
+              "file with commas (and decimal points)");
   }
 
   TEST_CASE("lines that are repeated are not written twice, and what follows is") {
