@@ -153,7 +153,7 @@ Registration FrameRegistration::find_near(const cv::Mat& picture,
 Registration FrameRegistration::find_from(const cv::Mat& picture,
                                           std::span<const IgnoredCircle> ignored,
                                           const CameraMotion& expected) const {
-  const Registration near = find_near(picture, ignored, expected);
+  Registration near = find_near(picture, ignored, expected);
   const bool is_near = near.status == RegistrationStatus::kRegistered;
   if (is_near && near.patches > kSureShare * static_cast<double>(patches_.size())) return near;
   const auto rough = coarse_->find(picture);
@@ -171,7 +171,7 @@ Registration FrameRegistration::find(const cv::Mat& picture,
                                      const CameraMotion& expected) {
   check(picture);
   if (patches_.size() < kFewestPatches) return {};
-  const Registration found = find_from(picture, ignored, expected);
+  Registration found = find_from(picture, ignored, expected);
   if (found.status != RegistrationStatus::kRegistered || !is_turned(found.motion)) return found;
   turn_patches(found.motion);
   const Registration better = find_near(picture, ignored, found.motion);

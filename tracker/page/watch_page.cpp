@@ -3,7 +3,6 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
-#include <ranges>
 #include <string_view>
 #include <utility>
 
@@ -264,10 +263,11 @@ PageState WatchPage::state() {
   for (const std::string& fault : camera_faults_) {
     if (state.warnings.size() < kMostWarnings) state.warnings.push_back("warning: " + fault);
   }
-  for (const Event& event : log_.events | std::views::reverse) {
-    if (state.events.size() < kMostEvents) state.events.push_back(event);
-    if (is_warning(event) && state.warnings.size() < kMostWarnings) {
-      state.warnings.push_back(event.event + ": " + event.detail);
+  // Clang 14 does not know the standard library's view from the end.
+  for (auto event = log_.events.rbegin(); event != log_.events.rend(); ++event) {
+    if (state.events.size() < kMostEvents) state.events.push_back(*event);
+    if (is_warning(*event) && state.warnings.size() < kMostWarnings) {
+      state.warnings.push_back(event->event + ": " + event->detail);
     }
   }
   if (!now.status) {

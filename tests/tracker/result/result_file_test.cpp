@@ -13,14 +13,12 @@
 
 #include "calibration/wall_map.h"
 #include "tests/analysis/reference_balance.h"
-#include "tests/support/near.h"
 #include "tracker/report/shown_night.h"
 #include "tracker/text/pace_text.h"
 #include "tracker/version.h"
 
 using namespace nightswing;
 using analysis::Side;
-using test::within_rel;
 using tracker::SpotState;
 
 namespace {
