@@ -42,11 +42,9 @@ std::optional<std::string> wire_doubt(const Apparatus& apparatus,
   };
   return fmt::format(
       "with the wire of the apparatus file ({}, {:.3g} um, {:.3g} mm) the boom would swing in "
-      "{:.0f} "
-      "to {:.0f} s without the sources, but by this night it would in {:.0f} s: is it the file of "
-      "this "
-      "balance, are its lengths and masses right, and the times of the frames? If only the wire is "
-      "another, G is right, which does not need it",
+      "{:.0f} to {:.0f} s without the sources, but by this night it would in {:.0f} s: is it the "
+      "file of this balance, are its lengths and masses right, and the times of the frames? If "
+      "only the wire is another, G is right, which does not need it",
       wire.material,
       1e6 * wire.diameter_m.value,
       1e3 * wire.length_m.value,

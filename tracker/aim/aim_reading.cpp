@@ -138,7 +138,7 @@ bool AimObserver::has_moved(const cv::Mat& picture) {
 void AimObserver::read_scale(double steady_s) {
   if (reading_.valid() && reading_.wait_for(std::chrono::seconds(0)) == std::future_status::ready) {
     ReadScale read = reading_.get();
-    if (read_view_ == view_) {
+    if (!std::exchange(is_of_earlier_view_, false)) {
       read_ = std::move(read);
       next_scale_s_ = steady_s + kScaleEvery_s;
     }
@@ -146,7 +146,6 @@ void AimObserver::read_scale(double steady_s) {
   if (reading_.valid() || steady_s < next_scale_s_ || pictures_.size() < kPicturesOfScale) return;
   MeanPicture mean;
   for (const cv::Mat& picture : pictures_) mean.add(picture);
-  read_view_ = view_;
   reading_ = std::async(std::launch::async, [mean = mean.mean(), scale = scale_]() -> ReadScale {
     try {
       auto map = map_from_picture(mean, "the picture", scale);
@@ -163,7 +162,7 @@ AimReading AimObserver::see(const cv::Mat& picture, double steady_s) {
     finder_ = SpotFinder();
     pictures_.clear();
     read_ = {};
-    ++view_;
+    is_of_earlier_view_ = reading_.valid();
     best_sharpness_ = 0.0;
     next_scale_s_ = 0.0;
   }

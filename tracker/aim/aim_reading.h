@@ -75,9 +75,8 @@ class AimObserver {
   SpotFinder finder_;
   cv::Mat small_;                 // the last picture, coarse
   std::deque<cv::Mat> pictures_;  // the last few of this view
-  long view_ = 0;                 // which one it is: counts the changes
   std::future<ReadScale> reading_;
-  long read_view_ = 0;  // of which it reads the scale
+  bool is_of_earlier_view_ = false;  // what is being read
   ReadScale read_;
   double next_scale_s_ = 0.0;
   double best_sharpness_ = 0.0;

@@ -1,5 +1,4 @@
 #include <algorithm>
-#include <cmath>
 #include <filesystem>
 #include <memory>
 #include <optional>
@@ -36,15 +35,6 @@ std::optional<double> last_moment_s(const RunFolder& run, const RunInfo& info) {
   // A watch may be gone on with, and is then marked before its next picture.
   const bool goes_on = std::filesystem::exists(run.watch()) && info.start;
   return goes_on ? std::max(last_s, seconds_between(*info.start, SystemClock().utc())) : last_s;
-}
-
-/// Which side is marked at this very moment (the log holds milliseconds), if one is.
-std::optional<analysis::Side> side_marked_at(const RunFolder& run, double t_s) {
-  EventLog log = read_events(run.events());
-  for (const analysis::SideChange& change : side_changes_in(log)) {
-    if (std::abs(change.t_s - t_s) < 1e-3) return change.side;
-  }
-  return std::nullopt;
 }
 
 void check_moment(const Arguments& arguments,

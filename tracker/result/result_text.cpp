@@ -284,13 +284,11 @@ std::string result_text(const ResultSource& source) {
                                  night.info.source,
                                  std::string(72, '-'));
   if (result.gravity) {
-    text += gravity_part(result) + '\n';
+    text += gravity_part(result);
   } else {
-    text +=
-        in_lines(fmt::format("no G: {} - {}", name_of(result.status), result.message), "") + '\n';
+    text += in_lines(fmt::format("no G: {} - {}", name_of(result.status), result.message), "");
   }
-  const std::string warnings = list_part("warnings", warnings_of(source));
-  if (!warnings.empty()) text += warnings.substr(1) + '\n';  // beside what they may spoil
+  text += list_part("warnings", warnings_of(source)) + '\n';  // beside what they may spoil
   if (result.fit.status != analysis::FitStatus::kNotConverged)
     text += swing_part(night.info, result);
   if (result.budget) text += '\n' + budget_part(*result.budget, source.apparatus);

@@ -17,7 +17,20 @@ void append(const RunFolder& run, const std::string& event, analysis::Side side,
       .append({utc_at(read_run_info(run), t_s), t_s, event, std::string(analysis::name_of(side))});
 }
 
+/// The log holds milliseconds.
+bool is_at(const analysis::SideChange& change, double t_s) {
+  return std::abs(change.t_s - t_s) < 1e-3;
+}
+
 }  // namespace
+
+std::optional<analysis::Side> side_marked_at(const RunFolder& run, double t_s) {
+  EventLog log = read_events(run.events());
+  for (const analysis::SideChange& change : side_changes_in(log)) {
+    if (is_at(change, t_s)) return change.side;
+  }
+  return std::nullopt;
+}
 
 void note_side(const RunFolder& run, analysis::Side side, double t_s) {
   append(run, "side", side, t_s);
@@ -26,9 +39,8 @@ void note_side(const RunFolder& run, analysis::Side side, double t_s) {
 void withdraw_side(const RunFolder& run, analysis::Side side, double t_s) {
   EventLog log = read_events(run.events());
   const auto changes = side_changes_in(log);
-  // The log holds milliseconds.
   const auto mark = std::ranges::find_if(changes, [&](const analysis::SideChange& change) {
-    return change.side == side && std::abs(change.t_s - t_s) < 1e-3;
+    return change.side == side && is_at(change, t_s);
   });
   if (mark != changes.end()) return append(run, "side withdrawn", side, mark->t_s);
   std::string marks;

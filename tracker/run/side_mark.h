@@ -1,5 +1,7 @@
 #pragma once
 
+#include <optional>
+
 #include "analysis/swing_series.h"
 #include "tracker/run/run_folder.h"
 
@@ -10,6 +12,9 @@ namespace nightswing::tracker {
 ///   t_s  since the first frame; may be negative
 /// throws InputError if run.yaml cannot be read or the disk refuses.
 void note_side(const RunFolder& run, analysis::Side side, double t_s);
+
+/// Which side is noted at this very moment, if one is.
+[[nodiscard]] std::optional<analysis::Side> side_marked_at(const RunFolder& run, double t_s);
 
 /// Takes such a note back. throws InputError if none of this side stands at this moment; the text
 /// says which do.
