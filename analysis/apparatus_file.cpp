@@ -140,7 +140,7 @@ std::optional<Rod> rod_of(YamlMapping& boom, std::vector<std::string>& assumptio
   auto map = boom.optional_mapping("rod");
   if (!map) {
     assumptions.emplace_back(
-        "assumed: the boom's rod has no mass (boom.rod is not given); it would be pulled and would "
+        "the boom's rod has no mass (boom.rod is not given); it would be pulled and would "
         "swing too");
     return std::nullopt;
   }
@@ -155,7 +155,7 @@ Measured mirror_inertia_of(YamlMapping& boom, std::vector<std::string>& assumpti
   const auto inertia = boom.optional_quantity("mirror_inertia", Dimension::kInertia);
   if (!inertia) {
     assumptions.emplace_back(
-        "assumed: the mirror has no moment of inertia (boom.mirror_inertia is not given)");
+        "the mirror has no moment of inertia (boom.mirror_inertia is not given)");
     return {0, 0};
   }
   if (inertia->value < 0) boom.fail("mirror_inertia", "must not be negative");
@@ -180,7 +180,7 @@ std::optional<Measured> foot_of(YamlMapping& lever, std::vector<std::string>& as
   const auto foot_m = lever.optional_quantity("foot", Dimension::kLength);
   if (!foot_m) {
     assumptions.emplace_back(
-        "assumed: the perpendicular from the mirror meets the scale midway between the equilibria "
+        "the perpendicular from the mirror meets the scale midway between the equilibria "
         "(optical_lever.foot is not given); a beam 10 degrees off it changes G by 3 %");
     return std::nullopt;
   }
@@ -219,18 +219,16 @@ std::optional<LeaningMirror> leaning_mirror_of(YamlMapping& lever,
                  "says nothing without mirror_lean; give that too, or leave it out");
     }
     assumptions.emplace_back(
-        "assumed: the mirror stands upright (no optical_lever.mirror_lean; 5 deg change G by 0.8 "
-        "%)");
+        "the mirror stands upright (no optical_lever.mirror_lean; 5 deg change G by 0.8 %)");
     return std::nullopt;
   }
   if (!elevation) {
     assumptions.emplace_back(
-        "assumed: the laser stands level with the mirror (optical_lever.laser_elevation is not "
-        "given)");
+        "the laser stands level with the mirror (optical_lever.laser_elevation is not given)");
   }
   if (!laser_m) {
     assumptions.emplace_back(
-        "assumed: seen from above, the laser stands in line with the place midway between the "
+        "seen from above, the laser stands in line with the place midway between the "
         "equilibria (optical_lever.laser is not given)");
   }
   return LeaningMirror{
@@ -243,9 +241,8 @@ std::optional<LeaningMirror> leaning_mirror_of(YamlMapping& lever,
 Measured scale_factor_of(YamlMapping& file, std::vector<std::string>& assumptions) {
   auto scale = file.optional_mapping("scale");
   if (!scale) {
-    assumptions.push_back(
-        fmt::format("assumed: the scale is true, factor {} (scale.factor is not given)",
-                    format_quantity(kAssumedScaleFactor, "")));
+    assumptions.push_back(fmt::format("the scale is true, factor {} (scale.factor is not given)",
+                                      format_quantity(kAssumedScaleFactor, "")));
     return kAssumedScaleFactor;
   }
   const Measured factor = scale->positive_quantity("factor", Dimension::kNumber);

@@ -20,6 +20,11 @@ constexpr std::size_t kLeastSamples = 12;
 constexpr double kChunkPeriods = 3.0;
 constexpr int kChunkParameters = 4;
 constexpr double kSamplesPerParameter = 6.0;
+/// Where a period has few samples. Five parameters a chunk and two for all want 30 of them and
+/// some.
+constexpr double kChunkSamples = 36.0;
+/// Four parameters explain anything of fewer.
+constexpr double kTellingSamples = 12.0;
 constexpr double kPeriodStep = 1.01;
 /// Hundreds of trial periods are compared, so that the criterion's own 0 would let noise through.
 constexpr double kLeastGain = 20.0;
@@ -88,16 +93,21 @@ ChunkFit fit_chunk(std::span<const SwingSample> chunk, double omega, double damp
           .line_square = std::max(0.0, square - line.dot(right.head<2>()))};
 }
 
-using Stretches = std::vector<std::span<const SwingSample>>;
+struct Stretches {
+  std::vector<std::span<const SwingSample>> between_moves;
+  double least_chunk_s;
+};
 
-/// Adds the chunks of one stretch between moves.
+/// Adds the chunks of one stretch.
 void fit_chunks(std::span<const SwingSample> samples,
+                double least_chunk_s,
                 double period_s,
                 double damping_per_s,
                 std::vector<ChunkFit>& fits) {
   const double omega = 2.0 * std::numbers::pi / period_s;
   const double span_s = samples.back().t_s - samples.front().t_s;
-  const double chunk_s = span_s / std::max(1.0, std::floor(span_s / (kChunkPeriods * period_s)));
+  const double wanted_s = std::max(kChunkPeriods * period_s, least_chunk_s);
+  const double chunk_s = span_s / std::max(1.0, std::floor(span_s / wanted_s));
   std::size_t begin = 0;
   while (begin < samples.size()) {
     const double index = std::floor((samples[begin].t_s - samples.front().t_s) / chunk_s);
@@ -115,20 +125,23 @@ std::vector<ChunkFit> fit_chunks(const Stretches& stretches,
                                  double period_s,
                                  double damping_per_s) {
   std::vector<ChunkFit> fits;
-  for (const auto& samples : stretches) fit_chunks(samples, period_s, damping_per_s, fits);
+  for (const auto& samples : stretches.between_moves) {
+    fit_chunks(samples, stretches.least_chunk_s, period_s, damping_per_s, fits);
+  }
   return fits;
 }
 
 Stretches stretches_between(std::span<const SwingSample> samples,
-                            std::span<const SideChange> moves) {
-  Stretches stretches;
+                            std::span<const SideChange> moves,
+                            double least_chunk_s) {
+  Stretches stretches{{}, least_chunk_s};
   for (const SideChange& move : moves) {
     const auto end = std::ranges::lower_bound(samples, move.t_s, {}, &SwingSample::t_s);
     const auto count = static_cast<std::size_t>(end - samples.begin());
-    if (count > 0) stretches.push_back(samples.first(count));
+    if (count > 0) stretches.between_moves.push_back(samples.first(count));
     samples = samples.subspan(count);
   }
-  if (!samples.empty()) stretches.push_back(samples);
+  if (!samples.empty()) stretches.between_moves.push_back(samples);
   return stretches;
 }
 
@@ -144,7 +157,7 @@ struct Trial {
 Trial try_swing(const Stretches& stretches, double period_s, double damping_per_s) {
   const std::vector<ChunkFit> fits = fit_chunks(stretches, period_s, damping_per_s);
   double n = 0.0;
-  for (const auto& samples : stretches) n += static_cast<double>(samples.size());
+  for (const auto& samples : stretches.between_moves) n += static_cast<double>(samples.size());
   const double parameters = (kChunkParameters + 1.0) * static_cast<double>(fits.size()) + 2.0;
   Trial trial;
   // The criterion holds for many samples a parameter; chunks of a dozen could be fitted to
@@ -159,8 +172,10 @@ Trial try_swing(const Stretches& stretches, double period_s, double damping_per_
     log_likelihood -= 0.5 * fit.count * std::log(residual_square / fit.count);
     log_likelihood_line -=
         0.5 * fit.count * std::log(std::max(fit.line_square, residual_square) / fit.count);
-    trial.start.explained =
-        std::max(trial.start.explained, 1.0 - residual_square / std::max(fit.line_square, 1e-12));
+    if (fit.count >= kTellingSamples) {
+      trial.start.explained =
+          std::max(trial.start.explained, 1.0 - residual_square / std::max(fit.line_square, 1e-12));
+    }
     variance.push_back(residual_square / (fit.count - kChunkParameters));
   }
   const double swing_parameters = 2.0 * static_cast<double>(fits.size()) + 2.0;
@@ -196,13 +211,14 @@ std::optional<SwingStart> scan_period(std::span<const SwingSample> all_samples,
                                       std::span<const SideChange> moves) {
   if (all_samples.size() < kLeastSamples) return std::nullopt;
   const std::vector<SwingSample> samples = thinned(without_spikes(all_samples), kScanSamples);
-  const Stretches stretches = stretches_between(samples, moves);
   const double span_s = samples.back().t_s - samples.front().t_s;
   std::vector<double> steps_s;
   for (std::size_t i = 1; i < samples.size(); ++i) {
     steps_s.push_back(samples[i].t_s - samples[i - 1].t_s);
   }
-  const double shortest_s = 4.0 * median_of(std::move(steps_s));
+  const double step_s = median_of(std::move(steps_s));
+  const double shortest_s = 4.0 * step_s;
+  const Stretches stretches = stretches_between(samples, moves, kChunkSamples * step_s);
   // A swing stands out clearly in some chunk; a move of the sources, taken for half a wave of a
   // very long period, never does, though it may gain more over all.
   Trial clear;

@@ -159,8 +159,8 @@ MapFit leave_out_outlying(std::vector<PlacedMarker>& markers, const MarkerLayout
     }
     const auto worst = std::ranges::max_element(lengths_px) - lengths_px.begin();
     const double worst_px = lengths_px[static_cast<std::size_t>(worst)];
-    // The length of a two-dimensional Gaussian error has its median at 1.177 standard deviations.
-    const double scatter_px = std::max(kLeastScatter_px, median_of(std::move(lengths_px)) / 1.177);
+    const double scatter_px =
+        std::max(kLeastScatter_px, median_of(std::move(lengths_px)) / kMedianLengthOfNormal);
     if (worst_px <= kOutlying * scatter_px) return fit;
     markers.erase(markers.begin() + worst / 4);
   }

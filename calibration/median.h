@@ -11,6 +11,10 @@ namespace nightswing::calibration {
 /// the standard normal distribution (any table of it).
 inline constexpr double kMedianSizeOfNormal = 0.67449;
 
+/// The median length of normal scatter about 0 in two directions alike, in the standard deviations
+/// of either: sqrt(2 ln 2), of the Rayleigh distribution.
+inline constexpr double kMedianLengthOfNormal = 1.1774;
+
 /// The middle one of the values in order; of an even number the upper of the two in the middle.
 /// values  at least one; they are put out of order, so move in what is not needed any more
 template <typename T>

@@ -14,8 +14,7 @@ namespace nightswing::calibration {
 namespace {
 
 constexpr int kRounds = 20;
-constexpr double kTukey = 4.685;              // 95 % efficiency for normal errors
-constexpr double kMedianOfRayleigh = 1.1774;  // sqrt(2 ln 2): median length of a 2-D unit normal
+constexpr double kTukey = 4.685;  // 95 % efficiency for normal errors
 constexpr double kAgreeing_sigmas = 3.5;
 constexpr double kLeastAgreeing_px = 0.15;
 constexpr double kLeastScatter_px = 0.005;
@@ -111,7 +110,8 @@ MotionFit fit_motion(std::span<const PlacePair> places,
   for (int round = 0; round < kRounds; ++round) {
     std::vector<double> lengths_px;
     for (const PlacePair& place : places) lengths_px.push_back(model.residual(p, place).norm());
-    const double sigma_px = std::max(median_of(lengths_px) / kMedianOfRayleigh, kLeastScatter_px);
+    const double sigma_px =
+        std::max(median_of(lengths_px) / kMedianLengthOfNormal, kLeastScatter_px);
     normal.setZero();
     Parameters right = Parameters::Zero();
     weights = squares = 0.0;

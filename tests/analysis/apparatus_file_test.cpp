@@ -17,7 +17,7 @@ using nightswing::test::within_rel;
 namespace {
 
 const std::string kUprightMirror =
-    "assumed: the mirror stands upright (no optical_lever.mirror_lean; 5 deg change G by 0.8 %)";
+    "the mirror stands upright (no optical_lever.mirror_lean; 5 deg change G by 0.8 %)";
 
 const std::string kBalance =
     "title: Test balance\n"
@@ -151,19 +151,17 @@ TEST_SUITE("apparatus_file") {
     CHECK_FALSE(balance.wire.has_value());
     CHECK(balance.scale_factor == Measured{1.0, 0.001});
     REQUIRE(balance.assumptions.size() == 5);
-    CHECK(
-        balance.assumptions[0] ==
-        "assumed: the boom's rod has no mass (boom.rod is not given); it would be pulled and would "
-        "swing too");
+    CHECK(balance.assumptions[0] ==
+          "the boom's rod has no mass (boom.rod is not given); it would be pulled and would "
+          "swing too");
     CHECK(balance.assumptions[1] ==
-          "assumed: the mirror has no moment of inertia (boom.mirror_inertia is not given)");
-    CHECK(
-        balance.assumptions[2] ==
-        "assumed: the perpendicular from the mirror meets the scale midway between the equilibria "
-        "(optical_lever.foot is not given); a beam 10 degrees off it changes G by 3 %");
+          "the mirror has no moment of inertia (boom.mirror_inertia is not given)");
+    CHECK(balance.assumptions[2] ==
+          "the perpendicular from the mirror meets the scale midway between the equilibria "
+          "(optical_lever.foot is not given); a beam 10 degrees off it changes G by 3 %");
     CHECK(balance.assumptions[3] == kUprightMirror);
     CHECK(balance.assumptions[4] ==
-          "assumed: the scale is true, factor 1.0000(10) (scale.factor is not given)");
+          "the scale is true, factor 1.0000(10) (scale.factor is not given)");
   }
 
   TEST_CASE("a leaning mirror is read with the laser's place, and what is not given is said") {
@@ -183,8 +181,8 @@ TEST_SUITE("apparatus_file") {
     CHECK(full.leaning_mirror->laser_mm->value == within_rel(300.0, 2 * kRounding));
     const auto alone = read(with("foot: 12(20) mm", "foot: 12(20) mm, mirror_lean: 5.0(5) deg"));
     REQUIRE(alone.assumptions.size() == 2);
-    CHECK(alone.assumptions[0].starts_with("assumed: the laser stands level with the mirror"));
-    CHECK(alone.assumptions[1].starts_with("assumed: seen from above, the laser stands in line"));
+    CHECK(alone.assumptions[0].starts_with("the laser stands level with the mirror"));
+    CHECK(alone.assumptions[1].starts_with("seen from above, the laser stands in line"));
   }
 
   TEST_CASE("a laser's place without a lean, and a mirror that hardly stands, are refused") {

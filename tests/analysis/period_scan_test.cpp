@@ -90,6 +90,24 @@ TEST_SUITE("period_scan") {
     CHECK(found->period_s == within_rel(600.0, 0.03));
   }
 
+  TEST_CASE("four to eight photographs a period are enough, marked moves or not") {
+    for (const double every_s : {75.0, 120.0, 150.0}) {
+      CAPTURE(every_s);
+      const SyntheticNight night{.segments = {{0.0, 0.0, 50.0, 0.3}, {7200.0, 100.0, 60.0, 0.0}},
+                                 .end_s = 14400.0,
+                                 .every_s = every_s,
+                                 .period_s = 606.0,
+                                 .noise_mm = 0.1};
+      const auto samples = make_night(night);
+      const std::vector<SideChange> moves{{Side::kPlus, 0.0}, {Side::kMinus, 7200.0}};
+      for (const auto& found : {scan_period(samples), scan_period(samples, moves)}) {
+        REQUIRE(found);
+        // A start value, as above.
+        CHECK(found->period_s == within_rel(606.0, 0.03));
+      }
+    }
+  }
+
   TEST_CASE("noise alone, a straight line and a handful of readings have no swing") {
     std::mt19937 generator(3);
     std::normal_distribution<double> noise(0.0, 1.0);
@@ -102,5 +120,19 @@ TEST_SUITE("period_scan") {
     CHECK_FALSE(scan_period(still));
     CHECK_FALSE(scan_period(line));
     CHECK_FALSE(scan_period(std::vector<SwingSample>(11, SwingSample{0.0, 0.0, 1.0})));
+  }
+
+  TEST_CASE("few readings of noise have no swing either") {
+    std::mt19937 generator(5);
+    std::normal_distribution<double> noise(0.0, 1.0);
+    for (const int readings : {45, 80, 160}) {
+      for (int night = 0; night < 25; ++night) {
+        CAPTURE(readings);
+        CAPTURE(night);
+        std::vector<SwingSample> still;
+        for (int i = 0; i < readings; ++i) still.push_back({75.0 * i, noise(generator), 1.0});
+        CHECK_FALSE(scan_period(still));
+      }
+    }
   }
 }

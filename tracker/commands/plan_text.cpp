@@ -120,7 +120,7 @@ std::string wire_table(const analysis::Apparatus& apparatus, const analysis::Pul
                           w.period_s,
                           rests ? fmt::format("{:.1f} mm", w.shift_mm) : "none",
                           100.0 * w.load_share,
-                          rests ? fmt::format("at {:.1f} T", w.pull_in_margin) : "pulled in",
+                          rests ? fmt::format("at {:.1f} times it", w.pull_in_margin) : "pulled in",
                           w.load_share > 1.0 ? ", breaks" : "");
     }
   }

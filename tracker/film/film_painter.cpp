@@ -7,7 +7,6 @@
 #include <fmt/format.h>
 #include <opencv2/imgproc.hpp>
 
-#include "tracker/report/axes.h"
 #include "tracker/text/time_text.h"
 
 namespace nightswing::tracker {
@@ -35,6 +34,12 @@ const Colour& colour_of(const std::string& side) {
   return side_colour(dark_palette(), side);
 }
 
+/// The axes are drawn for paper, where letters have 8 points; the film's are larger by a factor
+/// that the canvas is scaled by, so that the area is given in points of that paper.
+double plot_factor(const FilmLayout& layout) {
+  return 2.2 * layout.text;
+}
+
 Axes plot_axes(const FilmContents& contents, const FilmLayout& layout) {
   std::vector<double> positions;
   for (const FilmMoment& m : contents.moments) {
@@ -43,9 +48,7 @@ Axes plot_axes(const FilmContents& contents, const FilmLayout& layout) {
   const double ends[] = {contents.moments.front().t_s / kHour_s,
                          contents.moments.back().t_s / kHour_s};
   const PaperBox& plot = layout.plot;
-  // The axes are drawn for paper, where letters have 8 points; the film's are larger by a factor
-  // that the canvas is scaled by, so that the area is given in points of that paper.
-  const double factor = 2.2 * layout.text;
+  const double factor = plot_factor(layout);
   return {{44.0,
            plot.top_pt / factor + 8.0,
            plot.width_pt / factor - 54.0,
@@ -54,12 +57,6 @@ Axes plot_axes(const FilmContents& contents, const FilmLayout& layout) {
           range_of(positions, 0.06)};
 }
 
-double plot_factor(const FilmLayout& layout) {
-  return 2.2 * layout.text;
-}
-
-/// Whether the spot rests farther right in the picture while the sources stand at plus; not known
-/// before both sides have been analysed.
 std::optional<bool> rests_right_at_plus(const FilmContents& contents) {
   const auto rest_of = [&](std::string_view side) {
     const auto found = std::ranges::find(contents.segments, side, &FilmSegment::side);
@@ -74,7 +71,11 @@ std::optional<bool> rests_right_at_plus(const FilmContents& contents) {
 }  // namespace
 
 FilmPainter::FilmPainter(const FilmContents& contents, const FilmLayout& layout, double gain)
-    : contents_(contents), layout_(layout), gain_(gain) {
+    : contents_(contents),
+      layout_(layout),
+      gain_(gain),
+      axes_(plot_axes(contents, layout)),
+      rests_right_at_plus_(rests_right_at_plus(contents)) {
   ground_.create(layout.height_px, layout.width_px, CV_8UC4);
   paint_ground();
 }
@@ -84,21 +85,20 @@ void FilmPainter::paint_ground() {
     canvas.fill({0.0, 0.0, 1.0 * layout_.width_px, 1.0 * layout_.height_px},
                 canvas.palette().paper);
   });
-  const Axes axes = plot_axes(contents_, layout_);
   on(ground_, [&](Canvas& canvas) {
     canvas.scaled(plot_factor(layout_), [&] {
       for (const FilmSegment& s : contents_.segments) {
-        const double from_pt = axes.x_pt(s.from_s / kHour_s);
+        const double from_pt = axes_.x_pt(s.from_s / kHour_s);
         canvas.fill({from_pt,
-                     axes.area().top_pt,
-                     axes.x_pt(s.to_s / kHour_s) - from_pt,
-                     axes.area().height_pt},
+                     axes_.area().top_pt,
+                     axes_.x_pt(s.to_s / kHour_s) - from_pt,
+                     axes_.area().height_pt},
                     side_band(canvas.palette(), s.side));
       }
-      axes.draw(canvas, {"time since the first frame (h)", "position (mm)"});
+      axes_.draw(canvas, {"time since the first frame (h)", "position (mm)"});
       for (const FilmSegment& s : contents_.segments) {
-        canvas.line(axes.at(s.from_s / kHour_s, s.equilibrium_mm),
-                    axes.at(s.to_s / kHour_s, s.equilibrium_mm),
+        canvas.line(axes_.at(s.from_s / kHour_s, s.equilibrium_mm),
+                    axes_.at(s.to_s / kHour_s, s.equilibrium_mm),
                     {.colour = colour_of(s.side), .width_pt = 0.8, .dashes_pt = {3.0, 2.0}});
       }
     });
@@ -125,14 +125,13 @@ const cv::Mat& FilmPainter::paint(const cv::Mat& picture, std::size_t index) {
       paint_caption(canvas);
     });
     paint_panel(canvas, moment);
-    const Axes axes = plot_axes(contents_, layout_);
     canvas.scaled(plot_factor(layout_), [&] {
-      const double x_pt = axes.x_pt(moment.t_s / kHour_s);
-      canvas.line({x_pt, axes.area().top_pt},
-                  {x_pt, axes.area().bottom_pt()},
+      const double x_pt = axes_.x_pt(moment.t_s / kHour_s);
+      canvas.line({x_pt, axes_.area().top_pt},
+                  {x_pt, axes_.area().bottom_pt()},
                   {.colour = canvas.palette().ink, .width_pt = 0.6});
       if (moment.x_mm) {
-        canvas.marker({x_pt, axes.y_pt(*moment.x_mm)}, {MarkerShape::kDisc, 4.0, kMarker});
+        canvas.marker({x_pt, axes_.y_pt(*moment.x_mm)}, {MarkerShape::kDisc, 4.0, kMarker});
       }
     });
   });
@@ -148,11 +147,10 @@ void FilmPainter::paint_picture(const cv::Mat& picture) {
 
 void FilmPainter::paint_plot(std::size_t index) {
   if (plotted_ > index) return;
-  const Axes axes = plot_axes(contents_, layout_);
   std::vector<PaperPoint> points;
   for (; plotted_ <= index; ++plotted_) {
     const FilmMoment& m = contents_.moments[plotted_];
-    if (m.x_mm) points.push_back(axes.at(m.t_s / kHour_s, *m.x_mm));
+    if (m.x_mm) points.push_back(axes_.at(m.t_s / kHour_s, *m.x_mm));
   }
   on(ground_, [&](Canvas& canvas) {
     canvas.scaled(plot_factor(layout_), [&] {
@@ -295,7 +293,6 @@ void FilmPainter::paint_balance(Canvas& canvas, const std::string& side) {
   const PaperPoint centre{layout_.panel.left_pt + 0.5 * layout_.panel.width_pt,
                           layout_.panel.bottom_pt() - 230.0 * unit};
   const double arm = 140.0 * unit;
-  const auto right_at_plus = rests_right_at_plus(contents_);
   const Palette& colours = canvas.palette();
   canvas.line({centre.x_pt - arm, centre.y_pt},
               {centre.x_pt + arm, centre.y_pt},
@@ -303,10 +300,10 @@ void FilmPainter::paint_balance(Canvas& canvas, const std::string& side) {
   for (const double end : {-1.0, 1.0}) {
     canvas.marker({centre.x_pt + end * arm, centre.y_pt},
                   {MarkerShape::kDisc, 34.0 * unit, colours.ink});
-    if (!right_at_plus || (side != "plus" && side != "minus")) continue;
+    if (!rests_right_at_plus_ || (side != "plus" && side != "minus")) continue;
     // Sources ahead of the right end and behind the left one turn the boom, and the beam, to the
     // left.
-    const double up = (side == "plus") == *right_at_plus ? -end : end;
+    const double up = (side == "plus") == *rests_right_at_plus_ ? -end : end;
     canvas.marker({centre.x_pt + end * arm, centre.y_pt - up * 95.0 * unit},
                   {MarkerShape::kDisc, 110.0 * unit, colour_of(side)});
   }

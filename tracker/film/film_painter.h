@@ -1,13 +1,16 @@
 #pragma once
 
-#include <memory>
+#include <optional>
 #include <string>
+#include <utility>
+#include <vector>
 
 #include <cairo.h>
 #include <opencv2/core.hpp>
 
 #include "tracker/film/film_contents.h"
 #include "tracker/film/film_layout.h"
+#include "tracker/report/axes.h"
 
 namespace nightswing::tracker {
 
@@ -49,6 +52,10 @@ class FilmPainter {
   const FilmContents& contents_;
   FilmLayout layout_;
   double gain_;
+  Axes axes_;  ///< of the plot
+  /// Whether the spot rests farther right in the picture while the sources stand at plus; not known
+  /// before both sides have been analysed.
+  std::optional<bool> rests_right_at_plus_;
   std::string caption_;
   cv::Mat ground_;  ///< what never changes, and the plot so far
   cv::Mat frame_;

@@ -253,8 +253,8 @@ std::vector<std::string> assumptions_of(const ResultSource& source) {
     said = fmt::format("{} s from the first frame to the last", number_text(*whole));
   }
   if (!said.empty()) {
-    assumptions.push_back(fmt::format(
-        "assumed: {}, as told, without error (0.1 % too long: G 0.2 % too small)", said));
+    assumptions.push_back(
+        fmt::format("{}, as told, without error (0.1 % too long: G 0.2 % too small)", said));
   }
   return assumptions;
 }

@@ -96,16 +96,7 @@ void CameraWriter::append(const CameraRow& row) {
 std::optional<CameraRecord> read_camera(const std::filesystem::path& path) {
   if (!std::filesystem::exists(path)) return std::nullopt;
   CameraRecord record;
-  record.warnings = read_lines(path, kHeader, [&](const std::string& line) {
-    std::string fault;
-    const auto row = row_from(line, fault);
-    if (!row) return fault;
-    if (!record.rows.empty() && row->t_s <= record.rows.back().t_s) {
-      return fmt::format("time does not grow ({} s after {} s)", row->t_s, record.rows.back().t_s);
-    }
-    record.rows.push_back(*row);
-    return std::string();
-  });
+  record.warnings = read_timed_rows(path, kHeader, row_from, record.rows);
   return record;
 }
 

@@ -4,9 +4,12 @@
 #include <filesystem>
 #include <fstream>
 #include <functional>
+#include <optional>
 #include <string>
 #include <string_view>
 #include <vector>
+
+#include <fmt/format.h>
 
 namespace nightswing::tracker {
 
@@ -76,6 +79,27 @@ class LineFile {
     const std::filesystem::path& path,
     std::string_view header,
     const std::function<std::string(const std::string& line)>& use);
+
+/// The same of lines that are in the order of their time, whose rows are appended to `rows`; one
+/// that is not later than the row before is passed over.
+///   row_from  the row of a line, or nothing and a phrase in `fault`
+template <typename Row>
+[[nodiscard]] std::vector<std::string> read_timed_rows(
+    const std::filesystem::path& path,
+    std::string_view header,
+    std::optional<Row> (*row_from)(const std::string& line, std::string& fault),
+    std::vector<Row>& rows) {
+  return read_lines(path, header, [&](const std::string& line) {
+    std::string fault;
+    const std::optional<Row> row = row_from(line, fault);
+    if (!row) return fault;
+    if (!rows.empty() && row->t_s <= rows.back().t_s) {
+      return fmt::format("time does not grow ({} s after {} s)", row->t_s, rows.back().t_s);
+    }
+    rows.push_back(*row);
+    return std::string();
+  });
+}
 
 /// Replaces the whole file: written under another name beside it, flushed to the disk, renamed.
 ///   readers  of the new file, from its first moment on

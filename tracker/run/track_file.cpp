@@ -105,16 +105,7 @@ std::vector<TrackRow> TrackTail::read(std::size_t most) {
 
 Track read_track(const std::filesystem::path& path) {
   Track track;
-  track.warnings = read_lines(path, kHeader, [&](const std::string& line) {
-    std::string fault;
-    const auto row = row_from(line, fault);
-    if (!row) return fault;
-    if (!track.rows.empty() && row->t_s <= track.rows.back().t_s) {
-      return fmt::format("time does not grow ({} s after {} s)", row->t_s, track.rows.back().t_s);
-    }
-    track.rows.push_back(*row);
-    return std::string();
-  });
+  track.warnings = read_timed_rows(path, kHeader, row_from, track.rows);
   return track;
 }
 

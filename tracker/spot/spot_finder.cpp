@@ -97,17 +97,14 @@ void SpotFinder::camera_moved() {
 SpotMeasurement SpotFinder::follow(const Picture& frame) {
   const std::optional<Judged> near = look_near(frame);
   if (!near || near->verdict != Verdict::kSpot) return search(frame, near);
-  if (is_doubtful(near->fit)) {
+  if (width_.doubts(near->fit.shape)) {
     // It is the spot, or else it would not be where it should be, but with something on it.
-    const bool learned_enough = ++width_.doubtful >= kNewWidthFrames;
-    if (learned_enough) width_ = {};
-    const LearnedWidth width = width_;
-    accept(near->fit);
-    if (!learned_enough) width_ = width;
+    width_.note_doubtful(near->fit);
+    move_to(near->fit);
     return {SpotState::kBlocked, measured(followed_->fit).position};
   }
   accept(near->fit);
-  note_coding(frame);
+  note_drag(frame);
   note_wall_doubt(frame);
   look_for_rival(frame);  // may change what is followed
   look_for_ghost(frame);
@@ -118,11 +115,19 @@ SpotMeasurement SpotFinder::follow(const Picture& frame) {
 void SpotFinder::switch_to(const SpotFit& fit) {
   wall_.forget();
   wall_doubt_ = {};  // it was told of another place
-  width_ = {};
+  width_.forget();
   followed_.reset();
   accept(fit);
   followed_->has_moved = true;
   rival_.reset();
+}
+
+void SpotFinder::note_drag(const Picture& frame) {
+  if (lossy_film_) {
+    drag_.look(frame, followed_->fit, followed_->speed_px(), kSaturation);
+  } else {
+    drag_ = {};
+  }
 }
 
 /// What lossy film leaves of a spot, and drags behind it, would pass for a slant or a halo.
@@ -142,8 +147,7 @@ std::optional<SpotFinder::Judged> SpotFinder::look_near(const Picture& frame) co
   const Judged expected = look_at(frame, start, Learned::kUsed);
   if (expected.verdict == Verdict::kSpot) return expected;
 
-  const double speed_px = std::hypot(followed_->speed_x_px, followed_->speed_y_px);
-  const double half_px = 6.0 * larger_sigma(last) + 3.0 * speed_px + 12.0;
+  const double half_px = 6.0 * larger_sigma(last) + 3.0 * followed_->speed_px() + 12.0;
   const cv::Rect area =
       square_around(start.x_px, start.y_px, static_cast<int>(std::min(half_px, 400.0)), size_);
   if (area.empty()) return std::nullopt;
@@ -169,7 +173,7 @@ SpotMeasurement SpotFinder::search(const Picture& frame, const std::optional<Jud
                        judged.fit.shape.peak < kFaintShare * followed_->fit.shape.peak;
     if (judged.verdict == Verdict::kSpot && !faint) {
       accept(judged.fit);
-      coding_ = {};
+      drag_ = {};
       note_wall_doubt(frame);
       look_for_rival(frame);
       return measured(followed_->fit);
@@ -182,9 +186,10 @@ SpotMeasurement SpotFinder::search(const Picture& frame, const std::optional<Jud
   }
   if (followed_) ++followed_->misses;
   if (seen && seen->verdict == Verdict::kWrongShape) {
-    consider_new_width(*seen);
+    const SpotFit& fit = seen->fit;
+    width_.note_no_spot(fit.converged && fit.misfit <= kMostMisfit && !width_.admits(fit.shape));
     SpotMeasurement blocked{SpotState::kBlocked, std::nullopt};
-    if (seen->fit.converged) blocked.position = measured(seen->fit).position;
+    if (fit.converged) blocked.position = measured(fit).position;
     return blocked;
   }
   if (cut) return {SpotState::kBlocked, std::nullopt};
@@ -258,16 +263,15 @@ SpotFinder::Verdict SpotFinder::judge(const SpotPatch& patch,
   const double hidden = lossy_film_ ? kLossyNoise : 0.0;
   const double noise = std::max({fit.wall_scatter, std::sqrt(fit.noise.background), hidden});
   const double significance = shape.peak * width_px * std::sqrt(std::numbers::pi) / noise;
-  const double least = width_.spots > 0 ? kLeastSignificance : kFirstSignificance;
+  const double least = width_.has_seen_any() ? kLeastSignificance : kFirstSignificance;
   if (shape.peak < kLeastPeak || significance < least) return Verdict::kNoLight;
   if (width_px < kLeastWidth_px) return Verdict::kNoLight;
-  const bool width_known = learned == Learned::kUsed && width_.spots >= kFirstWidths;
-  const double learned_px = std::exp(0.5 * (width_.log_x + width_.log_y));
-  if (width_known && width_px > kFarTooWide * learned_px) return Verdict::kNoLight;
+  const bool width_known = learned == Learned::kUsed && width_.is_known();
+  if (width_known && width_px > kFarTooWide * width_.width_px()) return Verdict::kNoLight;
 
   const double reach = kEdge_sigmas * spread_by_slant(shape);
-  const double margin_x_px = reach * (width_known ? std::exp(width_.log_x) : shape.sigma_x_px);
-  const double margin_y_px = reach * (width_known ? std::exp(width_.log_y) : shape.sigma_y_px);
+  const double margin_x_px = reach * (width_known ? width_.sigma_x_px() : shape.sigma_x_px);
+  const double margin_y_px = reach * (width_known ? width_.sigma_y_px() : shape.sigma_y_px);
   const bool cut = shape.x_px < margin_x_px || shape.y_px < margin_y_px ||
                    shape.x_px > size_.width - 1 - margin_x_px ||
                    shape.y_px > size_.height - 1 - margin_y_px;
@@ -275,13 +279,18 @@ SpotFinder::Verdict SpotFinder::judge(const SpotPatch& patch,
                        shape.x_px > static_cast<double>(patch.left_px + patch.columns() - 1) ||
                        shape.y_px > static_cast<double>(patch.top_px + patch.rows() - 1);
   if (cut || outside || aspect_of(shape) > kLongestAspect || width_px > kMostWidth_px ||
-      fit.misfit > kMostMisfit || (width_known && !has_learned_width(fit))) {
+      fit.misfit > kMostMisfit || (width_known && !width_.admits(shape))) {
     return Verdict::kWrongShape;
   }
   return Verdict::kSpot;
 }
 
 void SpotFinder::accept(const SpotFit& fit) {
+  move_to(fit);
+  width_.learn(fit);
+}
+
+void SpotFinder::move_to(const SpotFit& fit) {
   Followed next;
   next.fit = fit;
   next.origin_x_px = fit.shape.x_px;
@@ -318,7 +327,6 @@ void SpotFinder::accept(const SpotFit& fit) {
     next.has_moved = false;
   }
   followed_ = next;
-  learn_width(fit);
 }
 
 void SpotFinder::look_for_rival(const Picture& frame) {
@@ -358,16 +366,21 @@ SpotMeasurement SpotFinder::measured(const SpotFit& fit) const {
   const SpotState measured_state =
       fit.core_clipped > kCoreClipped ? SpotState::kClipped : SpotState::kFound;
   const SpotState state = undecided ? SpotState::kBlocked : measured_state;
-  const double widening = coding_widening();
-  const cv::Point2d turn_px = turn_doubt_px();  // held back, as the lag is: they add up
-  return {
-      state,
-      SpotPosition{shape.x_px - colour_.shift_x_px(),
-                   shape.y_px - colour_.shift_y_px(),
-                   std::hypot(widening * fit.u_x_px, wall_doubt_.x_px, coding_.lag_px + turn_px.x),
-                   std::hypot(widening * fit.u_y_px, wall_doubt_.y_px, coding_.lag_px + turn_px.y),
-                   shape.peak,
-                   width_of(shape)}};
+  double widening = 1.0;
+  cv::Point2d held_back_px(drag_.lag_px(), drag_.lag_px());
+  if (lossy_film_) {
+    const double speed_px = followed_->speed_px();
+    widening = FilmDrag::widening(speed_px);
+    held_back_px.x += FilmDrag::turn_doubt_px(followed_->acceleration_x_px, speed_px);
+    held_back_px.y += FilmDrag::turn_doubt_px(followed_->acceleration_y_px, speed_px);
+  }
+  return {state,
+          SpotPosition{shape.x_px - colour_.shift_x_px(),
+                       shape.y_px - colour_.shift_y_px(),
+                       std::hypot(widening * fit.u_x_px, wall_doubt_.x_px, held_back_px.x),
+                       std::hypot(widening * fit.u_y_px, wall_doubt_.y_px, held_back_px.y),
+                       shape.peak,
+                       width_of(shape)}};
 }
 
 }  // namespace nightswing::tracker

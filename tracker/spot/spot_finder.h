@@ -1,11 +1,14 @@
 #pragma once
 
+#include <cmath>
 #include <optional>
 
 #include <opencv2/core.hpp>
 
 #include "tracker/spot/colour_plane.h"
+#include "tracker/spot/film_drag.h"
 #include "tracker/spot/fixed_lights.h"
+#include "tracker/spot/learned_width.h"
 #include "tracker/spot/repeated_wall.h"
 #include "tracker/spot/spot_fit.h"
 #include "tracker/spot/spot_ghost.h"
@@ -35,23 +38,14 @@ namespace nightswing::tracker {
 /// - A weaker light that moves with the spot (SpotGhost) is taken away before the fit, so that the
 ///   two may cross. Should the weaker one be followed, the brighter takes its place as soon as the
 ///   two are known to belong together; until then, early in the night, the state is kBlocked.
-/// - Two lights that merge unknown to all this are wider than the spot: kBlocked as soon as a width
-///   is off by more than 4 %, slant or share of the halo by more than 0.1, and six times its usual
-///   scatter.
+/// - Two lights that merge unknown to all this are wider than the spot, or of another form
+///   (LearnedWidth): kBlocked. So is a light of quite another width in the spot's place. If the
+///   other width stays for 25 frames (the camera was focused anew), it becomes the spot's.
 /// - Lossy film (see RepeatedWall) displaces the spot without a trace in its shape. There neither a
-///   slant nor a halo is looked for, which film itself makes, and the uncertainty is widened by 1.2
-///   where the spot is fast to 1.8 where it creeps: with that the scatter over H.264 films of known
-///   truth (crf 18 and 23) is 0.8 to 1.2 times what is said.
-///   Where the spot turns, coarse coding draws it between where it was and where it will be: the
-///   uncertainty contains 0.3 of its acceleration (per frame and frame; as a mean, from such films)
-///   while it stands, half of that at 1 px a frame.
-///   Where blocks of the spot are repeated from the frame before, the uncertainty contains what it
-///   may have gone on meanwhile, and where it crosses a ghost what the ghost displaces it by. What
-///   is not foretold: coarse coding may move blocks beyond a turn. The wall of such film is quieter
-///   than the specks that it leaves, so that a light must stand out of two counts of noise at
-///   least.
-/// - The width of the spot is learned; a light of another width in the spot's place is kBlocked. If
-///   the other width stays for 25 frames (the camera was focused anew), it becomes the spot's.
+///   slant nor a halo is looked for, which film itself makes, and the uncertainty contains what
+///   FilmDrag says, and where the spot crosses a ghost what the ghost displaces it by. What is not
+///   foretold: coarse coding may move blocks beyond a turn. The wall of such film is quieter than
+///   the specks that it leaves, so that a light must stand out of two counts of noise at least.
 ///
 /// State is only what has been learned, so equal frames give equal results, bit for bit.
 class SpotFinder {
@@ -71,8 +65,6 @@ class SpotFinder {
  private:
   static constexpr double kMovedSigmas = 2.0;  // merging with another light moves it by less
   static constexpr int kYoung = 64;            // frames
-  static constexpr int kFirstWidths = 5;       // spots before the width counts as known
-  static constexpr int kNewWidthFrames = 25;   // after which another one does
   static constexpr int kSaturation = 250;      // counts in any channel; lossy video dims 255
   static constexpr double kDarkLuma = 8.0;     // mean counts; darker, and without a spot, is dark
   static constexpr double kMostMisfit = 0.35;  // unexplained over explained light, smoothed
@@ -100,6 +92,8 @@ class SpotFinder {
     double origin_y_px = 0;
     bool has_moved = false;
     int still = 0;  ///< frames since it was last seen away from the origin
+
+    [[nodiscard]] double speed_px() const { return std::hypot(speed_x_px, speed_y_px); }
   };
 
   /// Another light, seen while the followed one stands still.
@@ -123,38 +117,7 @@ class SpotFinder {
   void look_at_ghost(const Picture& frame, const SpotShape& ghost);
   [[nodiscard]] SpotFit fit_beside_ghost(const SpotPatch& patch, const SpotFitStart& start) const;
   [[nodiscard]] bool is_ghostly(const SpotFit& fit) const;
-  void note_coding(const Picture& frame);
-  [[nodiscard]] double stale_share(const cv::Mat& luma, const cv::Rect& area) const;
-  [[nodiscard]] double coding_widening() const;
-  [[nodiscard]] cv::Point2d turn_doubt_px() const;
-  [[nodiscard]] bool is_doubtful(const SpotFit& fit) const;
-
-  /// What lossy film did to the spot.
-  struct Coding {
-    cv::Mat luma;  ///< of the spot in the last frame, in
-    cv::Rect area;
-    double fresh_x_px = 0;  ///< where it was when it was last drawn anew
-    double fresh_y_px = 0;
-    double speed_px = 0;  ///< per frame, then
-    int frames = 0;       ///< since then
-    double lag_px = 0;    ///< so far it may have gone on since
-  };
-
-  struct LearnedWidth {
-    double log_x = 0;
-    double log_y = 0;
-    double slant = 0;
-    double halo_share = 0;
-    double u_log = 0;
-    double variance_x = 0;  ///< of the logarithms, from spot to spot
-    double variance_y = 0;
-    double variance_slant = 0;
-    double variance_halo = 0;
-    int doubtful = 0;  ///< in a row
-    int spots = 0;
-    int contrary = 0;  ///< consecutive lights of another width
-  };
-
+  void note_drag(const Picture& frame);
   void check(const Picture& frame);
   [[nodiscard]] SpotMeasurement measure_in(const Picture& frame);
   [[nodiscard]] SpotMeasurement follow(const Picture& frame);
@@ -168,10 +131,8 @@ class SpotFinder {
                                          const SpotCandidate& candidate,
                                          Learned learned) const;
   [[nodiscard]] Verdict judge(const SpotPatch& patch, const SpotFit& fit, Learned learned) const;
-  [[nodiscard]] bool has_learned_width(const SpotFit& fit) const;
+  void move_to(const SpotFit& fit);
   void accept(const SpotFit& fit);
-  void learn_width(const SpotFit& fit);
-  void consider_new_width(const Judged& judged);
   void look_for_rival(const Picture& frame);
   [[nodiscard]] cv::Rect spot_zone() const;
   [[nodiscard]] cv::Rect ghost_zone() const;
@@ -183,7 +144,7 @@ class SpotFinder {
   RepeatedWall repeated_wall_;
   ColourPlane colour_;
   bool lossy_film_ = false;
-  Coding coding_;
+  FilmDrag drag_;
   std::optional<Followed> followed_;
   std::optional<Rival> rival_;
   FixedLights fixed_;

@@ -18,7 +18,7 @@ void SpotFinder::look_at_colour(const Picture& frame) {
   ghost_.forget();
   rival_.reset();
   brighter_.reset();
-  width_ = {};
+  width_.forget();
   followed_->fit = *fit;
 }
 

@@ -1,5 +1,6 @@
 #include <cmath>
 #include <numbers>
+#include <optional>
 
 #include <doctest/doctest.h>
 #include <opencv2/imgproc.hpp>
@@ -11,6 +12,7 @@
 #include "tests/support/temporary_folder.h"
 #include "tracker/film/film.h"
 #include "tracker/film/film_contents.h"
+#include "tracker/film/film_painter.h"
 #include "tracker/film/film_writer.h"
 #include "tracker/replay.h"
 #include "tracker/run/camera_file.h"
@@ -107,6 +109,51 @@ void check_markers(cv::VideoCapture& film, const FilmLayout& layout) {
     ++looked_at;
   }
   CHECK(looked_at == 12);
+}
+
+/// A night that rests at 300 px while the sources stand at plus, farther right at minus.
+FilmContents two_sides() {
+  FilmContents contents;
+  std::vector<ShownSample> samples;
+  for (int k = 0; k <= 20; ++k) {
+    const double x_mm = 10.0 * k;
+    const double t_s = 60.0 * k;
+    contents.moments.push_back({.t_s = t_s, .state = SpotState::kFound, .spot = {}, .x_mm = x_mm});
+    samples.push_back({.t_s = t_s,
+                       .x_mm = x_mm,
+                       .u_mm = 0.1,
+                       .residual_mm = {},
+                       .left_out = false,
+                       .pixel = {250.0 + x_mm, 180.0}});
+  }
+  contents.segments = {{"plus", 0.0, 600.0, 50.0}, {"minus", 600.0, 1200.0, 150.0}};
+  contents.sides = {{0.0, "plus"}, {600.0, "minus"}};
+  contents.path = PathInPicture::of(samples);
+  return contents;
+}
+
+/// How far the source mass at the right end of the drawn balance stands ahead of its test mass
+/// (upwards); nothing if none is drawn.
+std::optional<double> ahead_px(const FilmContents& contents, std::size_t moment) {
+  const FilmLayout layout = film_layout({640, 360}, FilmSize::k1080p);
+  FilmPainter painter(contents, layout, 1.0);
+  const cv::Mat frame = painter.paint(cv::Mat(360, 640, CV_8UC3, cv::Scalar::all(40)), moment);
+  const PaperBox& panel = layout.panel;
+  const cv::Mat balance = frame(cv::Rect(static_cast<int>(panel.left_pt + 0.5 * panel.width_pt),
+                                         static_cast<int>(panel.bottom_pt()) - 400,
+                                         static_cast<int>(0.5 * panel.width_pt),
+                                         340));
+  const auto rows_of = [&balance](const Colour& colour) {
+    const cv::Scalar bgr(255.0 * colour.blue, 255.0 * colour.green, 255.0 * colour.red);
+    cv::Mat mask;
+    cv::inRange(balance, bgr - cv::Scalar(2, 2, 2, 0), bgr + cv::Scalar(2, 2, 2, 255), mask);
+    return mask;
+  };
+  const bool is_first = contents.moments.at(moment).t_s < contents.sides.at(1).t_s;
+  const std::string& side = contents.sides.at(is_first ? 0 : 1).side;
+  const cv::Mat source = rows_of(side_colour(dark_palette(), side));
+  if (cv::countNonZero(source) == 0) return std::nullopt;
+  return centroid_of(rows_of(dark_palette().ink)).y - centroid_of(source).y;
 }
 
 }  // namespace
@@ -212,6 +259,20 @@ TEST_SUITE("film") {
     const FilmLayout layout = film_layout({640, 360}, FilmSize::k1080p);
     cv::VideoCapture film((folder / "film.mp4").string());
     check_markers(film, layout);
+  }
+
+  TEST_CASE("the sources are drawn where they turn the beam the way the spot has moved") {
+    // Seen from above, the wall ahead: a source ahead of the right end pulls that end forward, the
+    // boom turns to the left, and so does the beam.
+    FilmContents contents = two_sides();
+    const auto at_plus = ahead_px(contents, 3);
+    const auto at_minus = ahead_px(contents, 15);
+    REQUIRE(at_plus);
+    REQUIRE(at_minus);
+    CHECK(*at_plus > 20.0);  // clear of the test mass
+    CHECK(*at_minus < -20.0);
+    contents.segments.pop_back();  // which way the spot goes is not known yet
+    CHECK_FALSE(ahead_px(contents, 3));
   }
 
   TEST_CASE("without the video the wall is drawn, and the film says so") {

@@ -271,10 +271,9 @@ TEST_SUITE("result_text") {
     CHECK(text.find("\nwarnings\n") < text.find("\nperiod "));  // beside what they may spoil
     CHECK(text.ends_with("\nassumed\n    no rod\n"));
     night.night.info.time_from = tracker::time_from_steps(5.0);
-    CHECK(has(
-        night.text(),
-        "    no rod\n    assumed: one frame every 5 s, as told, without error (0.1 % too long: G "
-        "0.2 % too small)\n"));
+    CHECK(has(night.text(),
+              "    no rod\n    one frame every 5 s, as told, without error (0.1 % too long: G "
+              "0.2 % too small)\n"));
   }
 
   TEST_CASE("that rows are correlated is said where their squares are not those of u") {
