@@ -101,7 +101,7 @@ std::string hours_part(const analysis::Apparatus& apparatus,
 /// Half and double of the wire's diameter as well, in the materials that are drawn so thin.
 std::string wire_table(const analysis::Apparatus& apparatus, const analysis::PullCurve& pull) {
   std::string text = fmt::format(
-      "\nother wires, length {:.0f} mm          period     shift at {:.1f} m   load   pull-in\n",
+      "\nother wires, length {:.0f} mm          period     shift at {:.1f} m   load   pulled in at\n",
       1e3 * apparatus.wire->length_m.value,
       apparatus.mirror_to_wall_m.value);
   for (const analysis::WireMaterial& material : analysis::wire_materials()) {
@@ -120,7 +120,7 @@ std::string wire_table(const analysis::Apparatus& apparatus, const analysis::Pul
                           w.period_s,
                           rests ? fmt::format("{:.1f} mm", w.shift_mm) : "none",
                           100.0 * w.load_share,
-                          rests ? fmt::format("at {:.1f} times it", w.pull_in_margin) : "pulled in",
+                          rests ? fmt::format("{:.1f} x its period", w.pull_in_margin) : "here already",
                           w.load_share > 1.0 ? ", breaks" : "");
     }
   }
