@@ -204,7 +204,7 @@ void check_symmetry(const Apparatus& apparatus, const OpticalLever& lever, Night
 std::string no_swing_message(const Night& night) {
   std::string message =
       "the spot does not swing with any one period, so that there is none to compute G from; set "
-      "the boom swinging by some millimetres and watch again";
+      "the boom swinging by some millimetres and watch again, with four pictures a period or more";
   if (!night.sides.empty()) return message;
   return message +
          "; in a short night the moves of the sources hide the swing unless they are named, with "
