@@ -101,7 +101,8 @@ std::string hours_part(const analysis::Apparatus& apparatus,
 /// Half and double of the wire's diameter as well, in the materials that are drawn so thin.
 std::string wire_table(const analysis::Apparatus& apparatus, const analysis::PullCurve& pull) {
   std::string text = fmt::format(
-      "\nother wires, length {:.0f} mm          period     shift at {:.1f} m   load   pulled in at\n",
+      "\nother wires, length {:.0f} mm          period     shift at {:.1f} m   load   pulled in "
+      "at\n",
       1e3 * apparatus.wire->length_m.value,
       apparatus.mirror_to_wall_m.value);
   for (const analysis::WireMaterial& material : analysis::wire_materials()) {
@@ -114,14 +115,15 @@ std::string wire_table(const analysis::Apparatus& apparatus, const analysis::Pul
                                    0.5 * (material.shear_low_pa + material.shear_high_pa),
                                    material.tensile_pa);
       const bool rests = w.status == PlanStatus::kRests;
-      text += fmt::format("    {:18} {:6.0f} um   {:8.0f} s   {:>12}   {:5.0f} %   {}{}\n",
-                          material.name,
-                          1e6 * wire.diameter_m.value,
-                          w.period_s,
-                          rests ? fmt::format("{:.1f} mm", w.shift_mm) : "none",
-                          100.0 * w.load_share,
-                          rests ? fmt::format("{:.1f} x its period", w.pull_in_margin) : "here already",
-                          w.load_share > 1.0 ? ", breaks" : "");
+      text +=
+          fmt::format("    {:18} {:6.0f} um   {:8.0f} s   {:>12}   {:5.0f} %   {}{}\n",
+                      material.name,
+                      1e6 * wire.diameter_m.value,
+                      w.period_s,
+                      rests ? fmt::format("{:.1f} mm", w.shift_mm) : "none",
+                      100.0 * w.load_share,
+                      rests ? fmt::format("{:.1f} x its period", w.pull_in_margin) : "here already",
+                      w.load_share > 1.0 ? ", breaks" : "");
     }
   }
   return text;
