@@ -101,8 +101,8 @@ std::string hours_part(const analysis::Apparatus& apparatus,
 /// Half and double of the wire's diameter as well, in the materials that are drawn so thin.
 std::string wire_table(const analysis::Apparatus& apparatus, const analysis::PullCurve& pull) {
   std::string text = fmt::format(
-      "\nother wires, length {:.0f} mm          period     shift at {:.1f} m   load   pulled in "
-      "at\n",
+      "\nother wires, length {:.0f} mm          period     shift at {:.1f} m   load   "
+      "pulled in at\n",
       1e3 * apparatus.wire->length_m.value,
       apparatus.mirror_to_wall_m.value);
   for (const analysis::WireMaterial& material : analysis::wire_materials()) {
