@@ -36,15 +36,29 @@ double correlation_at(Eigen::Index distance, double at_lag_one) {
 }
 
 /// Column j holds the sum over all k of the correlation at |j - k| times column k.
-Eigen::ArrayXXd spread(const Eigen::ArrayXXd& values, double at_lag_one) {
+Eigen::ArrayXXd spread_across(const Eigen::ArrayXXd& values, double at_lag_one) {
   Eigen::ArrayXXd sums = values;
-  if (at_lag_one <= 0.0) return sums;
   const Eigen::Index columns = values.cols();
-  for (Eigen::Index d = 1; d < columns; ++d) {
+  for (Eigen::Index d = 1; at_lag_one > 0.0 && d < columns; ++d) {
     const double correlation = correlation_at(d, at_lag_one);
     if (correlation <= 0.0) break;
     sums.leftCols(columns - d) += correlation * values.rightCols(columns - d);
     sums.rightCols(columns - d) += correlation * values.leftCols(columns - d);
+  }
+  return sums;
+}
+
+/// The same for the entries of each column.
+Eigen::ArrayXXd spread_along(const Eigen::ArrayXXd& values, double at_lag_one) {
+  Eigen::ArrayXXd sums = values;
+  const Eigen::Index rows = values.rows();
+  for (Eigen::Index j = 0; at_lag_one > 0.0 && j < values.cols(); ++j) {
+    for (Eigen::Index d = 1; d < rows; ++d) {
+      const double correlation = correlation_at(d, at_lag_one);
+      if (correlation <= 0.0) break;
+      sums.col(j).head(rows - d) += correlation * values.col(j).tail(rows - d);
+      sums.col(j).tail(rows - d) += correlation * values.col(j).head(rows - d);
+    }
   }
   return sums;
 }
@@ -129,8 +143,8 @@ double variance_of_sum(const Eigen::ArrayXXd& influence, const ResidualCorrelati
   if (is_white(correlation)) return influence.square().sum();
   // A correlation that falls in a straight line is that of a real process: the sum is small for an
   // influence of changing sign, but only rounding makes it negative.
-  const Eigen::ArrayXXd along_x = spread(influence.transpose(), correlation.x).transpose();
-  return std::max((influence * spread(along_x, correlation.y)).sum(), 0.0);
+  const Eigen::ArrayXXd along_x = spread_along(influence, correlation.x);
+  return std::max((influence * spread_across(along_x, correlation.y)).sum(), 0.0);
 }
 
 }  // namespace nightswing::tracker

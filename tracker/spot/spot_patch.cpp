@@ -15,6 +15,7 @@ constexpr int kRimRipple = 6;
 
 /// 255 where any channel reaches the saturation level; empty if none does anywhere.
 cv::Mat saturated_pixels(const Picture& frame, const cv::Rect& area, int saturation) {
+  if (frame.brightest(area) < saturation) return {};
   const cv::Mat cut = frame.has_colour() ? frame.bgr(area) : frame.gray(area);
   double most = 0;
   cv::minMaxLoc(cut.reshape(1), nullptr, &most);
@@ -84,20 +85,20 @@ SpotPatch merged(const SpotPatch& patch, int across) {
   const Eigen::Index rows = patch.rows() / across;
   const double pixels = static_cast<double>(across) * across;
   const bool plain = patch.at_least.maxCoeff() == 0.0 && patch.reflectance.minCoeff() == 1.0;
-  coarse.counts.setZero(columns, rows);
+  coarse.counts.resize(columns, rows);
   coarse.reflectance.setConstant(columns, rows, plain ? pixels : 0.0);
   coarse.at_least.setZero(columns, rows);
-  const auto add_row = [across](const auto& row, auto sums) {
-    for (Eigen::Index i = 0; i < sums.size(); ++i) {
-      for (int k = 0; k < across; ++k) sums(i) += row(i * across + k);
-    }
+  Eigen::ArrayXd band(columns * across);  // the sum of some rows: then their columns are summed
+  const auto sum_rows = [&](const Eigen::ArrayXXd& fine, Eigen::Index j, auto sums) {
+    band = fine.col(j * across).head(band.size());
+    for (Eigen::Index k = 1; k < across; ++k) band += fine.col(j * across + k).head(band.size());
+    sums = band.reshaped(across, columns).colwise().sum().transpose();
   };
-  for (Eigen::Index row = 0; row < rows * across; ++row) {
-    const Eigen::Index j = row / across;
-    add_row(patch.counts.col(row), coarse.counts.col(j));
+  for (Eigen::Index j = 0; j < rows; ++j) {
+    sum_rows(patch.counts, j, coarse.counts.col(j));
     if (plain) continue;
-    add_row(patch.reflectance.col(row), coarse.reflectance.col(j));
-    add_row(patch.at_least.col(row), coarse.at_least.col(j));
+    sum_rows(patch.reflectance, j, coarse.reflectance.col(j));
+    sum_rows(patch.at_least, j, coarse.at_least.col(j));
   }
   coarse.counts /= pixels;
   coarse.reflectance /= pixels;

@@ -192,26 +192,43 @@ std::vector<KnownPixel> known_pixels(const cv::Mat& mean, const cv::Mat& looks, 
   return pixels;
 }
 
-double plain_tolerance(double level) {
-  return std::max(2.0, kPlainTolerance * level);
+template <typename Real>
+Real plain_tolerance(Real level) {
+  return std::max(Real{2}, static_cast<Real>(kPlainTolerance) * level);
 }
 
-/// Print, or a shade as dark.
-bool is_dark(double level, double excess) {
-  return level > kTooDark && excess < -plain_tolerance(level);
+/// Print, or a shade as dark. Both are always compared, so that there is nothing to branch on.
+bool is_dark(float level, float excess) {
+  const bool lit = level > static_cast<float>(kTooDark);
+  const bool darker = excess < -plain_tolerance(level);
+  return static_cast<int>(lit) + static_cast<int>(darker) == 2;
 }
 
-// The compiler makes vector instructions of these loops as long as nothing overlaps.
+/// A row of the plane, and what has been learned there.
+struct PlaneRow {
+  const float* middle_levels;  ///< of the row in the middle of the patch
+  float rise;                  ///< of this row above it
+  const float* mean;
+  const std::uint8_t* looks;
+};
 
-/// Whether all of a row is known and nothing of it dark.
-bool is_plain(const std::uint8_t* __restrict looks,
-              const double* __restrict levels,
-              const double* __restrict excess,
-              int pixels) {
-  int others = 0;
-  for (int k = 0; k < pixels; ++k) others += static_cast<int>(is_dark(levels[k], excess[k]));
-  for (int k = 0; k < pixels; ++k) others += looks[k] < WallLight::kTrustedLooks ? 1 : 0;
-  return others == 0;
+// The compiler makes vector instructions of this loop as long as nothing overlaps.
+
+/// By how much each pixel is brighter than the plane, 0 where that is not known; returns how many
+/// are dark.
+int compare_with_plane(const PlaneRow& row, float* __restrict excess, int pixels) {
+  const float* __restrict middle_levels = row.middle_levels;
+  const float* __restrict mean = row.mean;
+  const std::uint8_t* __restrict looks = row.looks;
+  const float rise = row.rise;
+  int dark = 0;
+  for (int k = 0; k < pixels; ++k) {
+    const float level = middle_levels[k] + rise;
+    const float known = looks[k] < WallLight::kTrustedLooks ? 0.0F : 1.0F;
+    excess[k] = known * (mean[k] - level);
+    dark += is_dark(level, excess[k]) ? 1 : 0;
+  }
+  return dark;
 }
 
 /// The plain wall: least squares through the pixels near the plane so far, beginning with the
@@ -353,26 +370,27 @@ void WallLight::prepare(SpotPatch& patch) const {
   const std::vector<KnownPixel> pixels = known_pixels(mean, looks, step_px);
   if (static_cast<double>(pixels.size()) < kFewestKnown * size / (step_px * step_px)) return;
   const WallPlane plane = plain_wall(pixels);
-  Eigen::ArrayXd middle_levels(area.width);
+  Eigen::ArrayXf middle_levels(area.width);
   for (int column = 0; column < area.width; ++column) {
-    middle_levels(column) = plane.at(place_in(column, area.width), 0.0);
+    middle_levels(column) = static_cast<float>(plane.at(place_in(column, area.width), 0.0));
   }
+  Eigen::ArrayXf excess(area.width);
   for (int row = 0; row < area.height; ++row) {
-    const Eigen::ArrayXd levels = middle_levels + plane.slope_y * place_in(row, area.height);
-    const Eigen::Map<const Eigen::ArrayXf> luma(mean.ptr<float>(row), area.width);
-    const Eigen::ArrayXd excess = luma.cast<double>() - levels;
-    const auto* seen = looks.ptr<std::uint8_t>(row);
-    if (is_plain(seen, levels.data(), excess.data(), area.width)) {
-      patch.counts.col(row) -= excess;
+    const PlaneRow wall{middle_levels.data(),
+                        static_cast<float>(plane.slope_y * place_in(row, area.height)),
+                        mean.ptr<float>(row),
+                        looks.ptr<std::uint8_t>(row)};
+    if (compare_with_plane(wall, excess.data(), area.width) == 0) {
+      patch.counts.col(row) -= excess.cast<double>();
       continue;
     }
     for (int column = 0; column < area.width; ++column) {
-      if (seen[column] < kTrustedLooks) continue;
-      if (is_dark(levels(column), excess(column))) {
+      const float level = middle_levels(column) + wall.rise;
+      if (is_dark(level, excess(column))) {
         patch.reflectance(column, row) =
-            std::max(static_cast<double>(luma(column)) / levels(column), kLeastReflectance);
+            std::max(static_cast<double>(wall.mean[column] / level), kLeastReflectance);
       } else {
-        patch.counts(column, row) -= excess(column);
+        patch.counts(column, row) -= static_cast<double>(excess(column));
       }
     }
   }

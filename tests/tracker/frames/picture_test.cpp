@@ -1,5 +1,6 @@
 #include "tracker/frames/picture.h"
 
+#include <algorithm>
 #include <cmath>
 #include <stdexcept>
 
@@ -26,6 +27,25 @@ FilmPlanes even(int luma, int blue, int red) {
 
 cv::Vec3b colour_of(const FilmPlanes& planes) {
   return Picture(planes).bgr().at<cv::Vec3b>(3, 4);
+}
+
+/// A coarse plane in a pixel of the picture: between its values in both directions, as far as there
+/// are any.
+double value_at(const cv::Mat& plane, const FilmPlanes& planes, int column, int row) {
+  const double x = std::clamp(
+      (column - planes.first_x_px) / planes.columns_each, 0.0, static_cast<double>(plane.cols - 1));
+  const double y = std::clamp(
+      (row - planes.first_y_px) / planes.rows_each, 0.0, static_cast<double>(plane.rows - 1));
+  const int left = static_cast<int>(x);
+  const int top = static_cast<int>(y);
+  const auto value = [&](int right, int down) {
+    return static_cast<double>(plane.at<std::uint8_t>(std::min(top + down, plane.rows - 1),
+                                                      std::min(left + right, plane.cols - 1)));
+  };
+  const double u = x - left;
+  const double v = y - top;
+  return (1 - v) * ((1 - u) * value(0, 0) + u * value(1, 0)) +
+         v * ((1 - u) * value(0, 1) + u * value(1, 1));
 }
 
 void check_colour(const cv::Vec3b& found, const cv::Vec3b& expected) {
@@ -174,6 +194,69 @@ TEST_SUITE("picture") {
         }
       }
     }
+  }
+
+  TEST_CASE("every pixel of a film has the colours and the gray that BT.601's formulas give it") {
+    const tracker::GrayShares shares{30, 40, 186};
+    const cv::Size size(83, 29);  // no whole number of values, nor of sixteen pixels
+    for (const cv::Size each : {cv::Size(1, 1), cv::Size(2, 1), cv::Size(2, 2), cv::Size(4, 1)}) {
+      for (const double first_px : {0.0, 0.5, -0.25}) {
+        CAPTURE(each.width);
+        CAPTURE(first_px);
+        FilmPlanes planes;
+        planes.luma = cv::Mat(size, CV_8UC1);
+        planes.blue = cv::Mat((size.height + each.height - 1) / each.height,
+                              (size.width + each.width - 1) / each.width,
+                              CV_8UC1);
+        planes.red = planes.blue.clone();
+        cv::randu(planes.luma, 0, 256);
+        cv::randu(planes.blue, 0, 256);
+        cv::randu(planes.red, 0, 256);
+        planes.columns_each = each.width;
+        planes.rows_each = each.height;
+        planes.first_x_px = planes.first_y_px = first_px;
+        const Picture picture(planes);
+        const Picture in_gray = picture.in_gray_of(shares);
+        const cv::Rect part(3, 1, 75, 27);
+        const cv::Mat bgr = picture.bgr();
+        const cv::Mat whole = in_gray.gray(in_gray.area());
+        const cv::Mat cut = in_gray.gray(part);
+        for (int row = 0; row < size.height; ++row) {
+          for (int column = 0; column < size.width; ++column) {
+            const double blue = value_at(planes.blue, planes, column, row) - 128.0;
+            const double red = value_at(planes.red, planes, column, row) - 128.0;
+            const double luma = (planes.luma.at<std::uint8_t>(row, column) - 16) / 219.0;
+            const double b = 255.0 * (luma + 1.772 * blue / 224.0);
+            const double r = 255.0 * (luma + 1.402 * red / 224.0);
+            const double g = (255.0 * luma - 0.114 * b - 0.299 * r) / 0.587;
+            const double gray = (30 * b + 40 * g + 186 * r) / 256.0;
+            // Rounding, and that of the sum in single precision.
+            const cv::Vec3b& found = bgr.at<cv::Vec3b>(row, column);
+            REQUIRE(found[0] == within_abs(std::clamp(b, 0.0, 255.0), 0.501));
+            REQUIRE(found[1] == within_abs(std::clamp(g, 0.0, 255.0), 0.501));
+            REQUIRE(found[2] == within_abs(std::clamp(r, 0.0, 255.0), 0.501));
+            REQUIRE(whole.at<std::uint8_t>(row, column) ==
+                    within_abs(std::clamp(gray, 0.0, 255.0), 0.501));
+            REQUIRE(in_gray.gray_at(column, row) == whole.at<std::uint8_t>(row, column));
+          }
+        }
+        CHECK(cv::norm(cut, whole(part), cv::NORM_INF) == 0.0);
+        for (const cv::Rect& some : {part, cv::Rect(0, 0, 3, 2), cv::Rect(40, 28, 1, 1)}) {
+          double most = 0;
+          cv::minMaxLoc(bgr(some).clone().reshape(1), nullptr, &most);
+          REQUIRE(picture.brightest(some) >= most);
+        }
+        CHECK(cv::norm(picture.bgr(part), bgr(part), cv::NORM_INF) == 0.0);
+      }
+    }
+  }
+
+  TEST_CASE("how bright a colour can be at most is told of one colour exactly") {
+    // A red of 191, as in the colour bars: what is rounded up is at most one count.
+    const Picture bars(even(65, 100, 212));
+    CHECK(bars.brightest({2, 1, 5, 5}) == within_abs(191.0, 2.0));
+    CHECK(Picture(even(235, 128, 128)).brightest({0, 0, 9, 7}) == 255);
+    CHECK(Picture(cv::Mat(5, 5, CV_8UC1, cv::Scalar(7))).brightest({0, 0, 5, 5}) == 255);
   }
 
   TEST_CASE("a part of a picture is the same as that part of the whole") {
