@@ -32,7 +32,7 @@ struct RunningFilter::State {
   double last_x_mm = 0.0;
   double widening_shift = 1.0;
   double widening_level = 1.0;
-  swing_recursion::Solved<double> solved{};  // after the last reading
+  swing_recursion::Solved solved{};  // after the last reading
 
   [[nodiscard]] Eigen::RowVectorXd design(double t_s) const {
     const auto terms = drift_terms(drift, segments, t_s);

@@ -36,7 +36,8 @@ bool sensible(const FilterTrack& track, const FilterLayout& layout, std::span<co
          std::abs(p.damping_per_s) < track.omega_per_s;
 }
 
-/// Derivatives by the parameters at N places.
+/// Derivatives by the parameters at N places. Only the recursion carries them; from its sums to the
+/// likelihood and to beta they are those of a least-squares solution.
 template <int N>
 FilterGradient gradient_of(const FilterTrack& track,
                            const FilterLayout& layout,
@@ -50,15 +51,30 @@ FilterGradient gradient_of(const FilterTrack& track,
   Recursion<Number> recursion(
       shape_of(track), layout, swing_recursion::parameters_from(track, layout, seeded.data()));
   if (!recursion.run(track, [](std::size_t, const Recursion<Number>&) {})) return result;
-  const auto solved = swing_recursion::solve(recursion, track.points.size());
-  if (!solved.usable || !std::isfinite(solved.restricted.a)) return result;
-  result.usable = solved.restricted.v.allFinite();
-  result.restricted_log_likelihood = solved.restricted.a;
-  result.gradient = solved.restricted.v;
-  result.beta_by_x.resize(solved.beta.size(), N);
-  for (Eigen::Index k = 0; k < solved.beta.size(); ++k) {
-    result.beta_by_x.row(k) = solved.beta(k).v.transpose();
+  const auto sums = recursion.normal();
+  Eigen::MatrixXd plain(sums.rows(), sums.cols());
+  for (Eigen::Index at = 0; at < sums.size(); ++at) plain(at) = sums(at).a;
+  const auto solved = swing_recursion::solve(plain, recursion.log_f().a, track.points.size());
+  if (!solved.usable || !std::isfinite(solved.restricted)) return result;
+  const Eigen::Index p = solved.beta.size();
+  const double freedom = solved.residual_square / solved.variance;
+  result.restricted_log_likelihood = solved.restricted;
+  result.gradient.resize(N);
+  result.beta_by_x.resize(p, N);
+  for (int k = 0; k < N; ++k) {
+    Eigen::MatrixXd changes(sums.rows(), sums.cols());
+    for (Eigen::Index at = 0; at < sums.size(); ++at) changes(at) = sums(at).v(k);
+    const Eigen::VectorXd right = changes.col(0).tail(p);
+    const auto normal = changes.bottomRightCorner(p, p);
+    const Eigen::VectorXd turned = normal * solved.beta;
+    result.beta_by_x.col(k) = solved.inverse * (right - turned);
+    const double residual_square =
+        changes(0, 0) - 2.0 * right.dot(solved.beta) + solved.beta.dot(turned);
+    const double log_determinant = solved.inverse.cwiseProduct(normal).sum();
+    result.gradient(k) = -0.5 * (freedom * residual_square / solved.residual_square +
+                                 recursion.log_f().v(k) + log_determinant);
   }
+  result.usable = result.gradient.allFinite();
   return result;
 }
 

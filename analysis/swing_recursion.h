@@ -277,41 +277,23 @@ class Recursion {
 };
 
 /// Generalised least squares from the sums of a recursion.
-template <typename T>
 struct Solved {
   bool usable = false;
-  T restricted{};
-  T plain{};
-  T variance{};
-  Eigen::Matrix<T, Eigen::Dynamic, 1> beta;
-  Eigen::Matrix<T, Eigen::Dynamic, Eigen::Dynamic> inverse;  // of the normal matrix
+  double restricted = 0.0;
+  double plain = 0.0;
+  double variance = 0.0;
+  double residual_square = 0.0;
+  Eigen::VectorXd beta;
+  Eigen::MatrixXd inverse;  // of the normal matrix
 };
 
-template <typename T>
-Solved<T> solve(const Recursion<T>& recursion, std::size_t readings) {
-  using std::log;
-  using Matrix = Eigen::Matrix<T, Eigen::Dynamic, Eigen::Dynamic>;
-  Solved<T> solved;
-  const Matrix all = recursion.normal();
-  const Eigen::Index p = all.rows() - 1;
-  const auto n = static_cast<double>(readings);
-  const Matrix normal = all.bottomRightCorner(p, p);
-  const Eigen::Matrix<T, Eigen::Dynamic, 1> right = all.col(0).tail(p);
-  const Eigen::LLT<Matrix> factor(normal);
-  if (factor.info() != Eigen::Success || n <= static_cast<double>(p)) return solved;
-  solved.beta = factor.solve(right);
-  solved.inverse = factor.solve(Matrix::Identity(p, p));
-  const T residual_square = all(0, 0) - right.dot(solved.beta);
-  if (!(residual_square > 0.0)) return solved;
-  T log_determinant(0.0);
-  const Matrix triangle = factor.matrixL();
-  for (Eigen::Index k = 0; k < p; ++k) log_determinant += 2.0 * log(triangle(k, k));
-  const double freedom = n - static_cast<double>(p);
-  solved.variance = residual_square / freedom;
-  solved.restricted = -0.5 * (freedom * log(solved.variance) + recursion.log_f() + log_determinant);
-  solved.plain = -0.5 * (n * log(residual_square / n) + recursion.log_f());
-  solved.usable = true;
-  return solved;
+/// normal    of a recursion: readings in the first row and column, then the design
+/// log_f     of the same recursion
+/// readings  how many there were
+[[nodiscard]] Solved solve(const Eigen::MatrixXd& normal, double log_f, std::size_t readings);
+
+[[nodiscard]] inline Solved solve(const Recursion<double>& recursion, std::size_t readings) {
+  return solve(recursion.normal(), recursion.log_f(), readings);
 }
 
 }  // namespace nightswing::analysis::swing_recursion

@@ -89,7 +89,8 @@ struct GroupResidual {
       }
       errors.row(i) = error.transpose();
     }
-    Eigen::Map<Eigen::Matrix<T, Eigen::Dynamic, 2>>(residual, n, 2) = whitening.cast<T>() * errors;
+    Eigen::Map<Eigen::Matrix<T, Eigen::Dynamic, 2>>(residual, n, 2) =
+        whitening.cast<T>().lazyProduct(errors);
     return true;
   }
 };
