@@ -36,8 +36,10 @@ bool sensible(const FilterTrack& track, const FilterLayout& layout, std::span<co
          std::abs(p.damping_per_s) < track.omega_per_s;
 }
 
-/// Derivatives by the parameters at N places. Only the recursion carries them; from its sums to the
-/// likelihood and to beta they are those of a least-squares solution.
+/// Derivatives by the parameters at N places. Only the recursion carries them; its sums N (normal
+/// matrix), r (right-hand side) and y (square of the readings) and their changes give those of
+/// beta = N^-1 r, of the square R = y - r.beta of the residuals and of the likelihood:
+///   d beta = N^-1 (dr - dN beta),  dR = dy - 2 dr.beta + beta.dN beta,  d ln det N = tr(N^-1 dN).
 template <int N>
 FilterGradient gradient_of(const FilterTrack& track,
                            const FilterLayout& layout,
@@ -52,27 +54,26 @@ FilterGradient gradient_of(const FilterTrack& track,
       shape_of(track), layout, swing_recursion::parameters_from(track, layout, seeded.data()));
   if (!recursion.run(track, [](std::size_t, const Recursion<Number>&) {})) return result;
   const auto sums = recursion.normal();
-  Eigen::MatrixXd plain(sums.rows(), sums.cols());
-  for (Eigen::Index at = 0; at < sums.size(); ++at) plain(at) = sums(at).a;
-  const auto solved = swing_recursion::solve(plain, recursion.log_f().a, track.points.size());
+  Eigen::MatrixXd values(sums.rows(), sums.cols());
+  for (Eigen::Index at = 0; at < sums.size(); ++at) values(at) = sums(at).a;
+  const auto solved = swing_recursion::solve(values, recursion.log_f().a, track.points.size());
   if (!solved.usable || !std::isfinite(solved.restricted)) return result;
-  const Eigen::Index p = solved.beta.size();
-  const double freedom = solved.residual_square / solved.variance;
+  const Eigen::VectorXd& beta = solved.beta;
   result.restricted_log_likelihood = solved.restricted;
   result.gradient.resize(N);
-  result.beta_by_x.resize(p, N);
+  result.beta_by_x.resize(beta.size(), N);
   for (int k = 0; k < N; ++k) {
     Eigen::MatrixXd changes(sums.rows(), sums.cols());
     for (Eigen::Index at = 0; at < sums.size(); ++at) changes(at) = sums(at).v(k);
-    const Eigen::VectorXd right = changes.col(0).tail(p);
-    const auto normal = changes.bottomRightCorner(p, p);
-    const Eigen::VectorXd turned = normal * solved.beta;
-    result.beta_by_x.col(k) = solved.inverse * (right - turned);
-    const double residual_square =
-        changes(0, 0) - 2.0 * right.dot(solved.beta) + solved.beta.dot(turned);
-    const double log_determinant = solved.inverse.cwiseProduct(normal).sum();
-    result.gradient(k) = -0.5 * (freedom * residual_square / solved.residual_square +
-                                 recursion.log_f().v(k) + log_determinant);
+    const Eigen::VectorXd right_change = changes.col(0).tail(beta.size());
+    const auto normal_change = changes.bottomRightCorner(beta.size(), beta.size());
+    const Eigen::VectorXd normal_change_beta = normal_change * beta;
+    result.beta_by_x.col(k) = solved.inverse * (right_change - normal_change_beta);
+    const double square_change =
+        changes(0, 0) - 2.0 * right_change.dot(beta) + beta.dot(normal_change_beta);
+    const double log_determinant_change = solved.inverse.cwiseProduct(normal_change).sum();
+    result.gradient(k) =
+        -0.5 * (square_change / solved.variance + recursion.log_f().v(k) + log_determinant_change);
   }
   result.usable = result.gradient.allFinite();
   return result;

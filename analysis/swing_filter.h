@@ -98,7 +98,7 @@ struct FilterFit {
                                    const FilterLayout& layout,
                                    std::span<const double> x);
 
-/// Likelihood and rest positions with automatic derivatives.
+/// Likelihood and rest positions with their derivatives.
 struct FilterGradient {
   bool usable = false;
   double restricted_log_likelihood = 0.0;

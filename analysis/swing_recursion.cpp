@@ -15,13 +15,13 @@ Solved solve(const Eigen::MatrixXd& normal, double log_f, std::size_t readings) 
   if (factor.info() != Eigen::Success || n <= static_cast<double>(p)) return solved;
   solved.beta = factor.solve(right);
   solved.inverse = factor.solve(Eigen::MatrixXd::Identity(p, p));
-  solved.residual_square = normal(0, 0) - right.dot(solved.beta);
-  if (!(solved.residual_square > 0.0)) return solved;
+  const double residual_square = normal(0, 0) - right.dot(solved.beta);
+  if (!(residual_square > 0.0)) return solved;
   const double log_determinant = 2.0 * factor.matrixLLT().diagonal().array().log().sum();
   const double freedom = n - static_cast<double>(p);
-  solved.variance = solved.residual_square / freedom;
+  solved.variance = residual_square / freedom;
   solved.restricted = -0.5 * (freedom * std::log(solved.variance) + log_f + log_determinant);
-  solved.plain = -0.5 * (n * std::log(solved.residual_square / n) + log_f);
+  solved.plain = -0.5 * (n * std::log(residual_square / n) + log_f);
   solved.usable = true;
   return solved;
 }

@@ -2,10 +2,11 @@
 
 #include <algorithm>
 #include <cmath>
+#include <cstddef>
 #include <numbers>
 #include <vector>
 
-#include <Eigen/Dense>
+#include <Eigen/Core>
 
 #include "analysis/swing_filter.h"
 
@@ -282,14 +283,13 @@ struct Solved {
   double restricted = 0.0;
   double plain = 0.0;
   double variance = 0.0;
-  double residual_square = 0.0;
   Eigen::VectorXd beta;
   Eigen::MatrixXd inverse;  // of the normal matrix
 };
 
-/// normal    of a recursion: readings in the first row and column, then the design
+/// normal    as Recursion::normal() gives it: row and column 0 of the data, then those of beta
 /// log_f     of the same recursion
-/// readings  how many there were
+/// readings  their number
 [[nodiscard]] Solved solve(const Eigen::MatrixXd& normal, double log_f, std::size_t readings);
 
 [[nodiscard]] inline Solved solve(const Recursion<double>& recursion, std::size_t readings) {

@@ -89,6 +89,8 @@ struct GroupResidual {
       }
       errors.row(i) = error.transpose();
     }
+    // Lazily: the blocked product would be made anew for numbers with derivatives, which takes long
+    // to compile and runs no faster.
     Eigen::Map<Eigen::Matrix<T, Eigen::Dynamic, 2>>(residual, n, 2) =
         whitening.cast<T>().lazyProduct(errors);
     return true;

@@ -166,33 +166,55 @@ TEST_SUITE("swing_filter") {
     }
   }
 
-  TEST_CASE("automatic derivatives agree with differences") {
-    const auto placed = readings();
-    const FilterTrack track = filter_track(
-        placed, kTwo, {.order = 2, .relaxation_s = 700.0}, 2.0 * std::numbers::pi / 600.0);
-    const auto x = parameter_vector(track, kLayout, some_parameters());
-    const FilterGradient gradient = filter_gradient(track, kLayout, x);
-    REQUIRE(gradient.usable);
-    const FilterGradient swing = swing_gradient(track, kLayout, x);
-    REQUIRE(swing.usable);
-    for (std::size_t k = 0; k < x.size(); ++k) {
-      CAPTURE(k);
-      constexpr double kStep = 1e-3;
-      auto above = x;
-      auto below = x;
-      above[k] += kStep;
-      below[k] -= kStep;
-      const FilterFit up = filter_fit(track, kLayout, above);
-      const FilterFit down = filter_fit(track, kLayout, below);
-      const auto column = static_cast<Eigen::Index>(k);
-      // Central differences over 1e-3: third derivatives of order one leave 1e-6, rounding 1e-9.
-      const double slope =
-          (up.restricted_log_likelihood - down.restricted_log_likelihood) / (2.0 * kStep);
-      CHECK(gradient.gradient(column) == within_abs(slope, 1e-4 * std::max(1.0, std::abs(slope))));
-      const Eigen::VectorXd turn = (up.beta - down.beta) / (2.0 * kStep);
-      CHECK((gradient.beta_by_x.col(column) - turn).cwiseAbs().maxCoeff() <
-            1e-4 * std::max(1.0, turn.cwiseAbs().maxCoeff()));
-      if (k < 2) CHECK(swing.gradient(column) == within_rel(gradient.gradient(column), 1e-9));
+  TEST_CASE("the derivatives agree with differences, with slow noise and without, near or away") {
+    for (const FilterLayout layout : {FilterLayout{},
+                                      FilterLayout{.slow_noise = true},
+                                      FilterLayout{.away = true},
+                                      FilterLayout{.slow_noise = true, .away = true}}) {
+      CAPTURE(layout.slow_noise);
+      CAPTURE(layout.away);
+      std::vector<Segment> segments = kTwo;
+      if (layout.away) segments.back().side = Side::kAway;
+      const FilterTrack track = filter_track(readings(),
+                                             segments,
+                                             {.order = 2, .relaxation_s = 700.0},
+                                             2.0 * std::numbers::pi / 600.0);
+      SwingParameters parameters = some_parameters();
+      parameters.away_omega_per_s = 2.0 * std::numbers::pi / 615.0;
+      const auto x = parameter_vector(track, layout, parameters);
+      const FilterGradient gradient = filter_gradient(track, layout, x);
+      REQUIRE(gradient.usable);
+      REQUIRE(gradient.gradient.size() == std::ssize(x));
+      for (std::size_t k = 0; k < x.size(); ++k) {
+        CAPTURE(k);
+        constexpr double kStep = 1e-3;
+        auto above = x;
+        auto below = x;
+        above[k] += kStep;
+        below[k] -= kStep;
+        const FilterFit up = filter_fit(track, layout, above);
+        const FilterFit down = filter_fit(track, layout, below);
+        const auto column = static_cast<Eigen::Index>(k);
+        // Central differences over 1e-3: third derivatives of order one leave 1e-6, rounding 1e-9.
+        const double slope =
+            (up.restricted_log_likelihood - down.restricted_log_likelihood) / (2.0 * kStep);
+        CHECK(gradient.gradient(column) ==
+              within_abs(slope, 1e-4 * std::max(1.0, std::abs(slope))));
+        const Eigen::VectorXd turn = (up.beta - down.beta) / (2.0 * kStep);
+        CHECK((gradient.beta_by_x.col(column) - turn).cwiseAbs().maxCoeff() <
+              1e-4 * std::max(1.0, turn.cwiseAbs().maxCoeff()));
+      }
+      const FilterGradient swing = swing_gradient(track, layout, x);
+      REQUIRE(swing.usable);
+      const std::vector<std::size_t> places = layout.swing_places();
+      REQUIRE(swing.gradient.size() == std::ssize(places));
+      for (Eigen::Index k = 0; k < swing.gradient.size(); ++k) {
+        // The same sums in another order at most: rounding.
+        const auto place = static_cast<Eigen::Index>(places[static_cast<std::size_t>(k)]);
+        CHECK(swing.gradient(k) == within_rel(gradient.gradient(place), 1e-9));
+        const Eigen::VectorXd same = gradient.beta_by_x.col(place);
+        CHECK((swing.beta_by_x.col(k) - same).norm() < 1e-9 * same.norm());
+      }
     }
   }
 

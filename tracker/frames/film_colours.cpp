@@ -7,6 +7,9 @@
 #include <vector>
 
 #include <opencv2/core/hal/intrin.hpp>
+#if __has_include(<opencv2/core/hal/intrin_legacy_ops.h>)
+#include <opencv2/core/hal/intrin_legacy_ops.h>  // the operators, in OpenCV 4.11 and later
+#endif
 
 namespace nightswing::tracker {
 namespace {
@@ -90,11 +93,10 @@ std::uint8_t counts(float value) {
 /// What a row of the coarse planes adds to a gray.
 void add_up_colours(const std::uint8_t* __restrict blue,
                     const std::uint8_t* __restrict red,
-                    const FilmGray& gray,
+                    FilmGray gray,  // by value: nothing of it can overlap
                     float* __restrict out,
                     std::size_t values) {
-  const FilmGray weights = gray;
-  for (std::size_t k = 0; k < values; ++k) out[k] = gray_colour(weights, blue[k], red[k]);
+  for (std::size_t k = 0; k < values; ++k) out[k] = gray_colour(gray, blue[k], red[k]);
 }
 
 void go_between(const float* __restrict first,
@@ -105,8 +107,8 @@ void go_between(const float* __restrict first,
   for (std::size_t k = 0; k < values; ++k) out[k] = between(first[k], second[k], share);
 }
 
-/// Every second pixel lies alike between two values: four of either at a time. Returns how many of
-/// the `pairs` are done.
+/// Two pixels for each value, with a share of the next value each: four pairs at a time. Returns
+/// how many of the `pairs` are done.
 int spread_pairs(const float* from, float first_share, float second_share, float* to, int pairs) {
   const cv::v_float32x4 first = cv::v_setall_f32(first_share);
   const cv::v_float32x4 second = cv::v_setall_f32(second_share);
@@ -120,7 +122,7 @@ int spread_pairs(const float* from, float first_share, float second_share, float
 }
 
 /// Interpolates rows of something that is known on a coarser grid for the pixels of an area.
-/// `row_of` writes a coarse row from column `first_value` on; each is asked for once.
+/// `row_of` writes a coarse row from a value on.
 template <typename RowOf>
 class Refined {
  public:
@@ -137,7 +139,7 @@ class Refined {
         level_(above_.size()),
         pixels_(static_cast<std::size_t>(area.width)) {}
 
-  /// Rows of the picture must be asked for from top to bottom. Valid until the next.
+  /// Rows of the picture are best asked for from top to bottom. Valid until the next call.
   const float* row(int row_px) {
     const CoarsePlace place = rows_.at(row_px);
     if (place.first == below_row_ && place.first != above_row_) {
@@ -165,7 +167,9 @@ class Refined {
                    place.share);
   }
 
-  /// From one value to the next the pixels lie alike.
+  /// Fills `pixels_` from `level_`. Between each two neighbouring values the pixels lie alike, so
+  /// that the same shares serve all of these groups; before the first whole one and after the last
+  /// it goes pixel by pixel.
   void spread() {
     const int each = columns_.each;
     const int count = static_cast<int>(pixels_.size());
@@ -321,7 +325,7 @@ cv::Mat film_bgr(const FilmPlanes& planes, const cv::Rect& area) {
   return out;
 }
 
-int film_brightest(const FilmPlanes& planes, const cv::Rect& area) {
+int film_brightness_limit(const FilmPlanes& planes, const cv::Rect& area) {
   const CoarseAxis columns = columns_of(planes);
   const CoarseAxis rows = rows_of(planes);
   const cv::Point first(columns.at(area.x).first, rows.at(area.y).first);

@@ -54,8 +54,8 @@ struct GrayShares {
   }
 };
 
-/// The same of a film: gray = luma (stored - black) + blue (value - 128) + red (value - 128). A
-/// colour that would be brighter than white or darker than black counts as that.
+/// What luma and the two colour differences of a film add to such a gray: gray =
+/// luma (stored - black) + blue (value - 128) + red (value - 128), limited to 0 .. 255 as a whole.
 struct FilmGray {
   float luma;
   float black;
@@ -66,15 +66,15 @@ struct FilmGray {
 [[nodiscard]] FilmGray film_gray_of(const FilmPlanes& planes, const GrayShares& shares);
 
 // Colours are interpolated between the places where their values belong (chroma siting), so that
-// they are not displaced. All areas and pixels must be inside the picture, and the planes fit
-// together.
+// they are not displaced. The planes must fit together and have colour; areas and pixels must be
+// inside the picture.
 
 /// Colours of a rectangle, CV_8UC3, blue, green, red, 0 to 255, rounded to the nearest.
 [[nodiscard]] cv::Mat film_bgr(const FilmPlanes& planes, const cv::Rect& area);
 
-/// No colour of a pixel in a rectangle is brighter than that; told from the extremes of the planes,
-/// which is quicker than the colours.
-[[nodiscard]] int film_brightest(const FilmPlanes& planes, const cv::Rect& area);
+/// An upper bound of all colours in a rectangle, from the extremes of the planes, which are quicker
+/// to find than the colours.
+[[nodiscard]] int film_brightness_limit(const FilmPlanes& planes, const cv::Rect& area);
 
 /// The weighted sum of the colours in a rectangle, CV_8UC1, without writing the colours out.
 [[nodiscard]] cv::Mat film_gray(const FilmPlanes& planes,

@@ -69,10 +69,11 @@ class Picture {
   /// copies.
   [[nodiscard]] const cv::Mat& stored_luma() const;
 
-  /// No colour of a pixel in a rectangle inside the picture is brighter than that (0 to 255), as
-  /// far as can be told quicker than from the colours; 255 if it cannot.
-  [[nodiscard]] int brightest(const cv::Rect& area) const {
-    return bgr_.empty() && !planes_.blue.empty() ? film_brightest(planes_, area) : kFullSteps;
+  /// An upper bound of all colours (0 to 255) in a rectangle inside the picture, which is quicker
+  /// to tell than the colours; 255 where there is no quicker way.
+  [[nodiscard]] int brightness_limit(const cv::Rect& area) const {
+    return bgr_.empty() && !planes_.blue.empty() ? film_brightness_limit(planes_, area)
+                                                 : kFullSteps;
   }
 
   /// Colours, CV_8UC3, of a rectangle inside the picture. Without colour: three times gray.

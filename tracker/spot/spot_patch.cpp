@@ -15,7 +15,7 @@ constexpr int kRimRipple = 6;
 
 /// 255 where any channel reaches the saturation level; empty if none does anywhere.
 cv::Mat saturated_pixels(const Picture& frame, const cv::Rect& area, int saturation) {
-  if (frame.brightest(area) < saturation) return {};
+  if (frame.brightness_limit(area) < saturation) return {};
   const cv::Mat cut = frame.has_colour() ? frame.bgr(area) : frame.gray(area);
   double most = 0;
   cv::minMaxLoc(cut.reshape(1), nullptr, &most);
@@ -88,7 +88,8 @@ SpotPatch merged(const SpotPatch& patch, int across) {
   coarse.counts.resize(columns, rows);
   coarse.reflectance.setConstant(columns, rows, plain ? pixels : 0.0);
   coarse.at_least.setZero(columns, rows);
-  Eigen::ArrayXd band(columns * across);  // the sum of some rows: then their columns are summed
+  Eigen::ArrayXd band(columns *
+                      across);  // sums over `across` rows, before neighbouring columns are
   const auto sum_rows = [&](const Eigen::ArrayXXd& fine, Eigen::Index j, auto sums) {
     band = fine.col(j * across).head(band.size());
     for (Eigen::Index k = 1; k < across; ++k) band += fine.col(j * across + k).head(band.size());

@@ -197,17 +197,17 @@ Real plain_tolerance(Real level) {
   return std::max(Real{2}, static_cast<Real>(kPlainTolerance) * level);
 }
 
-/// Print, or a shade as dark. Both are always compared, so that there is nothing to branch on.
+/// Print, or a shade as dark.
 bool is_dark(float level, float excess) {
-  const bool lit = level > static_cast<float>(kTooDark);
-  const bool darker = excess < -plain_tolerance(level);
-  return static_cast<int>(lit) + static_cast<int>(darker) == 2;
+  // A wall too dark to tell is never dark enough, without a branch that would stop the vectors.
+  const float least = level > static_cast<float>(kTooDark) ? -plain_tolerance(level) : -1e9F;
+  return excess < least;
 }
 
 /// A row of the plane, and what has been learned there.
 struct PlaneRow {
   const float* middle_levels;  ///< of the row in the middle of the patch
-  float rise;                  ///< of this row above it
+  float rise;                  ///< by how much the level of this row is above that
   const float* mean;
   const std::uint8_t* looks;
 };

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <stdexcept>
+#include <vector>
 
 #include <doctest/doctest.h>
 #include <opencv2/imgproc.hpp>
@@ -47,6 +48,42 @@ double value_at(const cv::Mat& plane, const FilmPlanes& planes, int column, int 
   return (1 - v) * ((1 - u) * value(0, 0) + u * value(1, 0)) +
          v * ((1 - u) * value(0, 1) + u * value(1, 1));
 }
+
+/// Blue, green and red of a pixel by BT.601-7, not limited.
+cv::Vec3d exact_bgr(const FilmPlanes& planes, int column, int row) {
+  const double blue = value_at(planes.blue, planes, column, row) - 128.0;
+  const double red = value_at(planes.red, planes, column, row) - 128.0;
+  const double stored = planes.luma.at<std::uint8_t>(row, column);
+  const double luma = planes.full_range ? stored : 255.0 / 219.0 * (stored - 16.0);
+  const double gain = planes.full_range ? 1.0 : 255.0 / 224.0;
+  const double b = luma + 1.772 * gain * blue;
+  const double r = luma + 1.402 * gain * red;
+  return {b, (luma - 0.114 * b - 0.299 * r) / 0.587, r};
+}
+
+FilmPlanes random_planes(cv::Size size, cv::Size each, cv::Range luma, cv::Range colours) {
+  const cv::Size coarse((size.width + each.width - 1) / each.width,
+                        (size.height + each.height - 1) / each.height);
+  FilmPlanes planes;
+  planes.luma = cv::Mat(size, CV_8UC1);
+  planes.blue = cv::Mat(coarse, CV_8UC1);
+  planes.red = cv::Mat(coarse, CV_8UC1);
+  cv::randu(planes.luma, luma.start, luma.end);
+  cv::randu(planes.blue, colours.start, colours.end);
+  cv::randu(planes.red, colours.start, colours.end);
+  planes.columns_each = each.width;
+  planes.rows_each = each.height;
+  return planes;
+}
+
+/// Of a picture of 83 x 29 pixels: inside and at every border, some narrower than sixteen pixels.
+const std::vector<cv::Rect> kParts{{3, 1, 75, 27},
+                                   {0, 0, 1, 29},
+                                   {0, 0, 3, 2},
+                                   {66, 0, 17, 29},
+                                   {81, 5, 2, 3},
+                                   {82, 28, 1, 1},
+                                   {0, 28, 83, 1}};
 
 void check_colour(const cv::Vec3b& found, const cv::Vec3b& expected) {
   for (int k = 0; k < 3; ++k) {
@@ -197,78 +234,82 @@ TEST_SUITE("picture") {
   }
 
   TEST_CASE("every pixel of a film has the colours and the gray that BT.601's formulas give it") {
-    const tracker::GrayShares shares{30, 40, 186};
-    const cv::Size size(83, 29);  // no whole number of values, nor of sixteen pixels
-    for (const cv::Size each : {cv::Size(1, 1), cv::Size(2, 1), cv::Size(2, 2), cv::Size(4, 1)}) {
-      for (const double first_px : {0.0, 0.5, -0.25}) {
-        CAPTURE(each.width);
-        CAPTURE(first_px);
-        FilmPlanes planes;
-        planes.luma = cv::Mat(size, CV_8UC1);
-        planes.blue = cv::Mat((size.height + each.height - 1) / each.height,
-                              (size.width + each.width - 1) / each.width,
-                              CV_8UC1);
-        planes.red = planes.blue.clone();
-        cv::randu(planes.luma, 0, 256);
-        cv::randu(planes.blue, 0, 256);
-        cv::randu(planes.red, 0, 256);
-        planes.columns_each = each.width;
-        planes.rows_each = each.height;
-        planes.first_x_px = planes.first_y_px = first_px;
-        const Picture picture(planes);
-        const Picture in_gray = picture.in_gray_of(shares);
-        const cv::Rect part(3, 1, 75, 27);
-        const cv::Mat bgr = picture.bgr();
-        const cv::Mat whole = in_gray.gray(in_gray.area());
-        const cv::Mat cut = in_gray.gray(part);
-        for (int row = 0; row < size.height; ++row) {
-          for (int column = 0; column < size.width; ++column) {
-            const double blue = value_at(planes.blue, planes, column, row) - 128.0;
-            const double red = value_at(planes.red, planes, column, row) - 128.0;
-            const double luma = (planes.luma.at<std::uint8_t>(row, column) - 16) / 219.0;
-            const double b = 255.0 * (luma + 1.772 * blue / 224.0);
-            const double r = 255.0 * (luma + 1.402 * red / 224.0);
-            const double g = (255.0 * luma - 0.114 * b - 0.299 * r) / 0.587;
-            const double gray = (30 * b + 40 * g + 186 * r) / 256.0;
-            // Rounding, and that of the sum in single precision.
-            const cv::Vec3b& found = bgr.at<cv::Vec3b>(row, column);
-            REQUIRE(found[0] == within_abs(std::clamp(b, 0.0, 255.0), 0.501));
-            REQUIRE(found[1] == within_abs(std::clamp(g, 0.0, 255.0), 0.501));
-            REQUIRE(found[2] == within_abs(std::clamp(r, 0.0, 255.0), 0.501));
-            REQUIRE(whole.at<std::uint8_t>(row, column) ==
-                    within_abs(std::clamp(gray, 0.0, 255.0), 0.501));
-            REQUIRE(in_gray.gray_at(column, row) == whole.at<std::uint8_t>(row, column));
+    // No whole number of values nor of sixteen pixels; one row, one column, one value, one pixel.
+    for (const cv::Size size :
+         {cv::Size(83, 29), cv::Size(40, 1), cv::Size(1, 9), cv::Size(2, 2), cv::Size(1, 1)}) {
+      for (const cv::Size each : {cv::Size(1, 1), cv::Size(2, 1), cv::Size(2, 2), cv::Size(4, 1)}) {
+        for (const double first_px : {0.0, 0.5, 1.5, -0.25}) {
+          CAPTURE(size.width);
+          CAPTURE(each.width);
+          CAPTURE(each.height);
+          CAPTURE(first_px);
+          FilmPlanes planes = random_planes(size, each, {0, 256}, {0, 256});
+          planes.first_x_px = planes.first_y_px = first_px;
+          planes.full_range = first_px == 0.5;
+          const Picture picture(planes);
+          const cv::Mat bgr = picture.bgr();
+          const Picture in_gray = picture.in_gray_of({30, 40, 186});
+          const cv::Mat gray = in_gray.gray(in_gray.area());
+          for (int row = 0; row < size.height; ++row) {
+            for (int column = 0; column < size.width; ++column) {
+              const cv::Vec3d exact = exact_bgr(planes, column, row);
+              const cv::Vec3b& found = bgr.at<cv::Vec3b>(row, column);
+              // Rounding, and that of the sum in single precision.
+              constexpr double kRounded = 0.501;
+              for (int k = 0; k < 3; ++k) {
+                REQUIRE(found[k] == within_abs(std::clamp(exact[k], 0.0, 255.0), kRounded));
+              }
+              const double sum = (30 * exact[0] + 40 * exact[1] + 186 * exact[2]) / 256.0;
+              const int stored = gray.at<std::uint8_t>(row, column);
+              REQUIRE(stored == within_abs(std::clamp(sum, 0.0, 255.0), kRounded));
+              REQUIRE(in_gray.gray_at(column, row) == stored);
+            }
           }
         }
-        CHECK(cv::norm(cut, whole(part), cv::NORM_INF) == 0.0);
-        for (const cv::Rect& some : {part, cv::Rect(0, 0, 3, 2), cv::Rect(40, 28, 1, 1)}) {
-          double most = 0;
-          cv::minMaxLoc(bgr(some).clone().reshape(1), nullptr, &most);
-          REQUIRE(picture.brightest(some) >= most);
-        }
-        CHECK(cv::norm(picture.bgr(part), bgr(part), cv::NORM_INF) == 0.0);
       }
     }
   }
 
-  TEST_CASE("how bright a colour can be at most is told of one colour exactly") {
-    // A red of 191, as in the colour bars: what is rounded up is at most one count.
-    const Picture bars(even(65, 100, 212));
-    CHECK(bars.brightest({2, 1, 5, 5}) == within_abs(191.0, 2.0));
-    CHECK(Picture(even(235, 128, 128)).brightest({0, 0, 9, 7}) == 255);
-    CHECK(Picture(cv::Mat(5, 5, CV_8UC1, cv::Scalar(7))).brightest({0, 0, 5, 5}) == 255);
+  TEST_CASE("no colour is brighter than its limit, which is no idle one") {
+    for (const cv::Size each : {cv::Size(1, 1), cv::Size(2, 2), cv::Size(4, 1)}) {
+      for (const double first_px : {0.0, 0.5, 1.5}) {
+        FilmPlanes planes = random_planes({83, 29}, each, {40, 120}, {110, 146});
+        planes.first_x_px = planes.first_y_px = first_px;
+        const Picture picture(planes);
+        const cv::Mat bgr = picture.bgr();
+        for (const cv::Rect& part : kParts) {
+          double most = 0;
+          cv::minMaxLoc(bgr(part).clone().reshape(1), nullptr, &most);
+          REQUIRE(picture.brightness_limit(part) >= most);
+          REQUIRE(picture.brightness_limit(part) < 255);
+        }
+      }
+    }
+    // Of one colour it is that, rounded up: the red and green of the colour bars.
+    CHECK(Picture(even(65, 100, 212)).brightness_limit({2, 1, 5, 5}) == 192);  // 191.12
+    CHECK(Picture(even(112, 72, 58)).brightness_limit({2, 1, 5, 5}) == 191);   // 190.64
+    CHECK(Picture(even(235, 128, 128)).brightness_limit({0, 0, 9, 7}) == 255);
+    CHECK(Picture(cv::Mat(5, 5, CV_8UC1, cv::Scalar(7))).brightness_limit({0, 0, 5, 5}) == 255);
+    CHECK(Picture(cv::Mat(5, 5, CV_8UC3, cv::Scalar(7))).brightness_limit({0, 0, 5, 5}) == 255);
   }
 
   TEST_CASE("a part of a picture is the same as that part of the whole") {
-    FilmPlanes planes = even(100, 128, 128);
-    cv::randu(planes.luma, 30, 200);
-    cv::randu(planes.blue, 30, 200);
-    cv::randu(planes.red, 30, 200);
-    const Picture picture(planes);
-    for (const cv::Rect& part :
-         {cv::Rect(0, 0, 9, 7), cv::Rect(3, 2, 5, 4), cv::Rect(8, 6, 1, 1)}) {
-      CHECK(cv::norm(picture.bgr(part), picture.bgr()(part), cv::NORM_INF) == 0.0);
-      CHECK(cv::norm(picture.gray(part), picture.gray(picture.area())(part), cv::NORM_INF) == 0.0);
+    for (const cv::Size each : {cv::Size(1, 1), cv::Size(2, 2), cv::Size(4, 1)}) {
+      for (const double first_px : {0.0, 0.5, 1.5}) {
+        FilmPlanes planes = random_planes({83, 29}, each, {0, 256}, {0, 256});
+        planes.first_x_px = planes.first_y_px = first_px;
+        const Picture picture(planes);
+        const Picture in_gray = picture.in_gray_of({30, 40, 186});
+        for (const cv::Rect& part : kParts) {
+          CAPTURE(part.x);
+          CAPTURE(part.width);
+          CHECK(cv::norm(picture.bgr(part), picture.bgr()(part), cv::NORM_INF) == 0.0);
+          CHECK(cv::norm(picture.gray(part), picture.gray(picture.area())(part), cv::NORM_INF) ==
+                0.0);
+          CHECK(cv::norm(in_gray.gray(part), in_gray.gray(picture.area())(part), cv::NORM_INF) ==
+                0.0);
+        }
+      }
     }
   }
 

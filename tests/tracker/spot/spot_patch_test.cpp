@@ -42,6 +42,27 @@ TEST_SUITE("spot_patch") {
     CHECK(patch.at_least.maxCoeff() == 0.0);
   }
 
+  TEST_CASE("of a film too, a pixel is a lower bound where one of its colours is saturated") {
+    // Full range, colours as fine as luma: a red of 230 = 76 + 1.402 * 110, rounded, on gray.
+    tracker::FilmPlanes planes;
+    planes.full_range = true;
+    planes.columns_each = planes.rows_each = 1;
+    planes.first_y_px = 0.0;
+    planes.luma = cv::Mat(20, 20, CV_8UC1, cv::Scalar(40));
+    planes.blue = cv::Mat(20, 20, CV_8UC1, cv::Scalar(128));
+    planes.red = planes.blue.clone();
+    const cv::Rect lit(8, 9, 3, 2);
+    planes.luma(lit) = 76;
+    planes.red(lit) = 238;
+    const tracker::Picture picture(planes);
+    REQUIRE(picture.bgr(lit).at<cv::Vec3b>(0, 0)[2] == 230);
+    const SpotPatch patch = tracker::cut_patch(picture, picture.area(), 230);
+    CHECK(patch.at_least.sum() == 6.0);
+    CHECK(patch.at_least(8, 9) == 1.0);
+    CHECK(patch.at_least(10, 10) == 1.0);
+    CHECK(tracker::cut_patch(picture, picture.area(), 231).at_least.sum() == 0.0);
+  }
+
   TEST_CASE("a pixel is a lower bound where one colour alone is saturated") {
     cv::Mat frame(20, 20, CV_8UC3, cv::Scalar(20, 20, 20));
     frame.at<cv::Vec3b>(10, 10) = {20, 20, 252};

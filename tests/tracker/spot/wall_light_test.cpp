@@ -299,6 +299,20 @@ TEST_SUITE("wall_light") {
     CHECK(unknown.counts(6, 20) == 130.0);
   }
 
+  TEST_CASE("in a row with print, too, what is not known stays as it is") {
+    cv::Mat frame = even({40, 40}, 100);
+    frame.rowRange(20, 23) = 25;
+    const cv::Rect unknown_half(0, 0, 14, 40);
+    WallLight wall;
+    for (int k = 0; k < 8; ++k) wall.learn(frame, unknown_half);
+    SpotPatch patch = cut(frame);
+    wall.prepare(patch);
+    CHECK(patch.reflectance(6, 21) == 1.0);
+    CHECK(patch.counts(6, 21) == 25.0);
+    CHECK(patch.reflectance(30, 21) == within_abs(0.25, 1e-3));  // single precision, a fit
+    CHECK(patch.counts(30, 21) == 25.0);
+  }
+
   TEST_CASE("a patch anywhere in the picture is compared with its own place") {
     cv::Mat frame = even({100, 80}, 50);
     frame.colRange(60, 63) = 90;
