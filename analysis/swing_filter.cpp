@@ -10,7 +10,6 @@
 namespace nightswing::analysis {
 namespace {
 
-using swing_recursion::Parameters;
 using swing_recursion::Recursion;
 using swing_recursion::shape_of;
 using swing_recursion::Visit;
