@@ -160,11 +160,12 @@ class Refined {
     has_row = row;
   }
 
-  [[nodiscard]] float pixel(int k) const {
+  void write(int k) {
     const CoarsePlace place = columns_.at(left_px_ + k);
-    return between(level_[static_cast<std::size_t>(place.first - first_value_)],
-                   level_[static_cast<std::size_t>(place.second - first_value_)],
-                   place.share);
+    pixels_[static_cast<std::size_t>(k)] =
+        between(level_[static_cast<std::size_t>(place.first - first_value_)],
+                level_[static_cast<std::size_t>(place.second - first_value_)],
+                place.share);
   }
 
   /// Fills `pixels_` from `level_`. Between each two neighbouring values the pixels lie alike, so
@@ -182,7 +183,7 @@ class Refined {
     const float* from = level_.data() + (group - first_value_);
     float* to = pixels_.data() + k;
     const auto share = [&](int within) { return columns_.at(left_px_ + k + within).share; };
-    int done =
+    const int done =
         each == 2 && group < end ? spread_pairs(from, share(0), share(1), to, end - group) : 0;
     for (int within = 0; group < end && within < each; ++within) {
       const float alike = share(within);
@@ -192,8 +193,6 @@ class Refined {
     }
     for (k += (end - group) * each; k < count; ++k) write(k);
   }
-
-  void write(int k) { pixels_[static_cast<std::size_t>(k)] = pixel(k); }
 
   CoarseAxis columns_;
   CoarseAxis rows_;

@@ -35,9 +35,10 @@ double correlation_at(Eigen::Index distance, double at_lag_one) {
   return 1.0 - static_cast<double>(distance) * (1.0 - at_lag_one);
 }
 
-/// Column j holds the sum over all k of the correlation at |j - k| times column k.
-Eigen::ArrayXXd spread_across(const Eigen::ArrayXXd& values, double at_lag_one) {
-  Eigen::ArrayXXd sums = values;
+/// Adds to column j of `sums` the correlation at |j - k| times column k, for all other k. Of
+/// transposed arrays that is done along the columns.
+template <typename Values, typename Sums>
+void add_neighbours(const Values& values, double at_lag_one, Sums&& sums) {
   const Eigen::Index columns = values.cols();
   for (Eigen::Index d = 1; at_lag_one > 0.0 && d < columns; ++d) {
     const double correlation = correlation_at(d, at_lag_one);
@@ -45,22 +46,6 @@ Eigen::ArrayXXd spread_across(const Eigen::ArrayXXd& values, double at_lag_one) 
     sums.leftCols(columns - d) += correlation * values.rightCols(columns - d);
     sums.rightCols(columns - d) += correlation * values.leftCols(columns - d);
   }
-  return sums;
-}
-
-/// The same for the entries of each column.
-Eigen::ArrayXXd spread_along(const Eigen::ArrayXXd& values, double at_lag_one) {
-  Eigen::ArrayXXd sums = values;
-  const Eigen::Index rows = values.rows();
-  for (Eigen::Index j = 0; at_lag_one > 0.0 && j < values.cols(); ++j) {
-    for (Eigen::Index d = 1; d < rows; ++d) {
-      const double correlation = correlation_at(d, at_lag_one);
-      if (correlation <= 0.0) break;
-      sums.col(j).head(rows - d) += correlation * values.col(j).tail(rows - d);
-      sums.col(j).tail(rows - d) += correlation * values.col(j).head(rows - d);
-    }
-  }
-  return sums;
 }
 
 /// Weighted correlation of two arrays of neighbours; 0 if it is not significant.
@@ -143,8 +128,11 @@ double variance_of_sum(const Eigen::ArrayXXd& influence, const ResidualCorrelati
   if (is_white(correlation)) return influence.square().sum();
   // A correlation that falls in a straight line is that of a real process: the sum is small for an
   // influence of changing sign, but only rounding makes it negative.
-  const Eigen::ArrayXXd along_x = spread_along(influence, correlation.x);
-  return std::max((influence * spread_across(along_x, correlation.y)).sum(), 0.0);
+  Eigen::ArrayXXd along_x = influence;
+  add_neighbours(influence.transpose(), correlation.x, along_x.transpose());
+  Eigen::ArrayXXd spread = along_x;
+  add_neighbours(along_x, correlation.y, spread);
+  return std::max((influence * spread).sum(), 0.0);
 }
 
 }  // namespace nightswing::tracker

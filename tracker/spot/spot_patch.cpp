@@ -88,8 +88,8 @@ SpotPatch merged(const SpotPatch& patch, int across) {
   coarse.counts.resize(columns, rows);
   coarse.reflectance.setConstant(columns, rows, plain ? pixels : 0.0);
   coarse.at_least.setZero(columns, rows);
-  Eigen::ArrayXd band(columns *
-                      across);  // sums over `across` rows, before neighbouring columns are
+  // Sums over `across` rows, before neighbouring columns are added.
+  Eigen::ArrayXd band(columns * across);
   const auto sum_rows = [&](const Eigen::ArrayXXd& fine, Eigen::Index j, auto sums) {
     band = fine.col(j * across).head(band.size());
     for (Eigen::Index k = 1; k < across; ++k) band += fine.col(j * across + k).head(band.size());

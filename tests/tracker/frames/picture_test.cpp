@@ -76,7 +76,20 @@ FilmPlanes random_planes(cv::Size size, cv::Size each, cv::Range luma, cv::Range
   return planes;
 }
 
-/// Of a picture of 83 x 29 pixels: inside and at every border, some narrower than sixteen pixels.
+/// Of 83 x 29 pixels, the colours of different coarseness and sited early or late.
+std::vector<Picture> random_films(cv::Range luma, cv::Range colours) {
+  std::vector<Picture> films;
+  for (const cv::Size each : {cv::Size(1, 1), cv::Size(2, 2), cv::Size(4, 1)}) {
+    for (const double first_px : {0.0, 0.5, 1.5}) {
+      FilmPlanes planes = random_planes({83, 29}, each, luma, colours);
+      planes.first_x_px = planes.first_y_px = first_px;
+      films.emplace_back(planes);
+    }
+  }
+  return films;
+}
+
+/// Of such a film: inside and at every border, some narrower than sixteen pixels.
 const std::vector<cv::Rect> kParts{{3, 1, 75, 27},
                                    {0, 0, 1, 29},
                                    {0, 0, 3, 2},
@@ -271,18 +284,13 @@ TEST_SUITE("picture") {
   }
 
   TEST_CASE("no colour is brighter than its limit, which is no idle one") {
-    for (const cv::Size each : {cv::Size(1, 1), cv::Size(2, 2), cv::Size(4, 1)}) {
-      for (const double first_px : {0.0, 0.5, 1.5}) {
-        FilmPlanes planes = random_planes({83, 29}, each, {40, 120}, {110, 146});
-        planes.first_x_px = planes.first_y_px = first_px;
-        const Picture picture(planes);
-        const cv::Mat bgr = picture.bgr();
-        for (const cv::Rect& part : kParts) {
-          double most = 0;
-          cv::minMaxLoc(bgr(part).clone().reshape(1), nullptr, &most);
-          REQUIRE(picture.brightness_limit(part) >= most);
-          REQUIRE(picture.brightness_limit(part) < 255);
-        }
+    for (const Picture& picture : random_films({40, 120}, {110, 146})) {
+      const cv::Mat bgr = picture.bgr();
+      for (const cv::Rect& part : kParts) {
+        double most = 0;
+        cv::minMaxLoc(bgr(part).clone().reshape(1), nullptr, &most);
+        REQUIRE(picture.brightness_limit(part) >= most);
+        REQUIRE(picture.brightness_limit(part) < 255);
       }
     }
     // Of one colour it is that, rounded up: the red and green of the colour bars.
@@ -294,21 +302,17 @@ TEST_SUITE("picture") {
   }
 
   TEST_CASE("a part of a picture is the same as that part of the whole") {
-    for (const cv::Size each : {cv::Size(1, 1), cv::Size(2, 2), cv::Size(4, 1)}) {
-      for (const double first_px : {0.0, 0.5, 1.5}) {
-        FilmPlanes planes = random_planes({83, 29}, each, {0, 256}, {0, 256});
-        planes.first_x_px = planes.first_y_px = first_px;
-        const Picture picture(planes);
-        const Picture in_gray = picture.in_gray_of({30, 40, 186});
-        for (const cv::Rect& part : kParts) {
-          CAPTURE(part.x);
-          CAPTURE(part.width);
-          CHECK(cv::norm(picture.bgr(part), picture.bgr()(part), cv::NORM_INF) == 0.0);
-          CHECK(cv::norm(picture.gray(part), picture.gray(picture.area())(part), cv::NORM_INF) ==
-                0.0);
-          CHECK(cv::norm(in_gray.gray(part), in_gray.gray(picture.area())(part), cv::NORM_INF) ==
-                0.0);
-        }
+    for (const Picture& picture : random_films({0, 256}, {0, 256})) {
+      const Picture in_gray = picture.in_gray_of({30, 40, 186});
+      const cv::Mat bgr = picture.bgr();
+      const cv::Mat luma = picture.gray(picture.area());
+      const cv::Mat gray = in_gray.gray(picture.area());
+      for (const cv::Rect& part : kParts) {
+        CAPTURE(part.x);
+        CAPTURE(part.width);
+        CHECK(cv::norm(picture.bgr(part), bgr(part), cv::NORM_INF) == 0.0);
+        CHECK(cv::norm(picture.gray(part), luma(part), cv::NORM_INF) == 0.0);
+        CHECK(cv::norm(in_gray.gray(part), gray(part), cv::NORM_INF) == 0.0);
       }
     }
   }
