@@ -142,11 +142,12 @@ void add_light(cv::Mat& light, double peak, double x_px, double y_px, double sig
     return sigma_px * std::sqrt(std::numbers::pi / 2.0) *
            (std::erf((offset_px + 0.5) / scale) - std::erf((offset_px - 0.5) / scale));
   };
+  std::vector<double> along_x;
+  for (int x = area.x; x < area.x + area.width; ++x) along_x.push_back(pixel_mean(x - x_px));
   for (int y = area.y; y < area.y + area.height; ++y) {
     const double row = peak * pixel_mean(y - y_px);
-    for (int x = area.x; x < area.x + area.width; ++x) {
-      light.at<float>(y, x) += static_cast<float>(row * pixel_mean(x - x_px));
-    }
+    auto* pixel = light.ptr<float>(y) + area.x;
+    for (const double mean : along_x) *pixel++ += static_cast<float>(row * mean);
   }
 }
 
