@@ -59,7 +59,7 @@ Apparatus read(const std::string& text) {
   return read_apparatus_text(text, "b.yaml");
 }
 
-constexpr double kRounding = 5e-16;  // one conversion to SI
+constexpr double kReadRounding = 5e-16;  // one conversion to SI
 
 }  // namespace
 
@@ -68,21 +68,22 @@ TEST_SUITE("apparatus_file") {
     const Apparatus balance = read(kBalance);
     CHECK(balance.title == "Test balance");
     CHECK(balance.source.mass_kg == Measured{1.502, 0.001});
-    CHECK(std::get<Sphere>(balance.source.shape).diameter_m.value == within_rel(0.0635, kRounding));
+    CHECK(std::get<Sphere>(balance.source.shape).diameter_m.value ==
+          within_rel(0.0635, kReadRounding));
     CHECK(balance.source.material == "lead");
-    CHECK(balance.test.mass_kg.value == within_rel(0.0401, kRounding));
-    CHECK(balance.arm_m.u == within_rel(0.0002, kRounding));
+    CHECK(balance.test.mass_kg.value == within_rel(0.0401, kReadRounding));
+    CHECK(balance.arm_m.u == within_rel(0.0002, kReadRounding));
     REQUIRE(balance.rod.has_value());
-    CHECK(balance.rod->length_m.value == within_rel(0.116, kRounding));
+    CHECK(balance.rod->length_m.value == within_rel(0.116, kReadRounding));
     CHECK(balance.rod->width_m.u == 0.0);
     CHECK(balance.mirror_inertia_kg_m2 == Measured{2.0e-8, 0.2e-8});
-    CHECK(balance.separation_m.value().value == within_rel(0.046, kRounding));
+    CHECK(balance.separation_m.value().value == within_rel(0.046, kReadRounding));
     REQUIRE(balance.wire.has_value());
-    CHECK(balance.wire->diameter_m.value == within_rel(25e-6, kRounding));
+    CHECK(balance.wire->diameter_m.value == within_rel(25e-6, kReadRounding));
     CHECK(balance.mirror_to_wall_m == Measured{4.870, 0.005});
     REQUIRE(balance.foot_mm.has_value());
-    CHECK(balance.foot_mm->value == within_rel(12.0, 2 * kRounding));
-    CHECK(balance.foot_mm->u == within_rel(20.0, 2 * kRounding));
+    CHECK(balance.foot_mm->value == within_rel(12.0, 2 * kReadRounding));
+    CHECK(balance.foot_mm->u == within_rel(20.0, 2 * kReadRounding));
     CHECK(balance.scale_factor == Measured{0.9999, 0.0004});
     CHECK(balance.assumptions == std::vector<std::string>{kUprightMirror});
     CHECK(balance.warnings.empty());
@@ -93,9 +94,9 @@ TEST_SUITE("apparatus_file") {
         read_apparatus_file(std::string(NIGHTSWING_SOURCE_DIR) + "/configs/basement.yaml");
     CHECK(balance.mirror_to_wall_m == Measured{3.860, 0.005});
     REQUIRE(balance.foot_mm.has_value());
-    CHECK(balance.foot_mm->value == within_rel(185.0, 2 * kRounding));
+    CHECK(balance.foot_mm->value == within_rel(185.0, 2 * kReadRounding));
     CHECK(balance.scale_factor == Measured{1.0, 0.0005});
-    CHECK(balance.separation_m.value().u == within_rel(0.0002, kRounding));
+    CHECK(balance.separation_m.value().u == within_rel(0.0002, kReadRounding));
     CHECK(balance.assumptions == std::vector<std::string>{kUprightMirror});
     CHECK(balance.warnings.empty());
   }
@@ -124,15 +125,15 @@ TEST_SUITE("apparatus_file") {
                                         "length: 62 mm, axis: vertical"));
     const auto& cylinder = std::get<Cylinder>(upright.source.shape);
     CHECK(cylinder.axis == CylinderAxis::kVertical);
-    CHECK(cylinder.diameter_m.value == within_rel(0.052, kRounding));
-    CHECK(half_extents(upright.source.shape).vertical_m == within_rel(0.031, kRounding));
+    CHECK(cylinder.diameter_m.value == within_rel(0.052, kReadRounding));
+    CHECK(half_extents(upright.source.shape).vertical_m == within_rel(0.031, kReadRounding));
 
     const Apparatus bricks =
         read(with("shape: sphere, mass: 1.502(1) kg, diameter: 63.5(1) mm",
                   "shape: box, mass: 1.502(1) kg, size: [60 mm, 50 mm, 44 mm]"));
     const auto& box = std::get<Box>(bricks.source.shape);
-    CHECK(box.across_m.value == within_rel(0.05, kRounding));
-    CHECK(half_extents(bricks.source.shape).along_m == within_rel(0.03, kRounding));
+    CHECK(box.across_m.value == within_rel(0.05, kReadRounding));
+    CHECK(half_extents(bricks.source.shape).along_m == within_rel(0.03, kReadRounding));
   }
 
   TEST_CASE("what is left out is replaced and said") {
@@ -173,12 +174,12 @@ TEST_SUITE("apparatus_file") {
     REQUIRE(full.leaning_mirror.has_value());
     CHECK(full.assumptions.empty());
     const double degree = std::numbers::pi / 180;
-    CHECK(full.leaning_mirror->lean_rad.value == within_rel(5 * degree, 2 * kRounding));
-    CHECK(full.leaning_mirror->lean_rad.u == within_rel(0.5 * degree, 2 * kRounding));
+    CHECK(full.leaning_mirror->lean_rad.value == within_rel(5 * degree, 2 * kReadRounding));
+    CHECK(full.leaning_mirror->lean_rad.u == within_rel(0.5 * degree, 2 * kReadRounding));
     CHECK(full.leaning_mirror->laser_elevation_rad.value ==
-          within_rel(-10 * degree, 2 * kRounding));
+          within_rel(-10 * degree, 2 * kReadRounding));
     REQUIRE(full.leaning_mirror->laser_mm.has_value());
-    CHECK(full.leaning_mirror->laser_mm->value == within_rel(300.0, 2 * kRounding));
+    CHECK(full.leaning_mirror->laser_mm->value == within_rel(300.0, 2 * kReadRounding));
     const auto alone = read(with("foot: 12(20) mm", "foot: 12(20) mm, mirror_lean: 5.0(5) deg"));
     REQUIRE(alone.assumptions.size() == 2);
     CHECK(alone.assumptions[0].starts_with("the laser stands level with the mirror"));
@@ -268,10 +269,10 @@ TEST_SUITE("apparatus_file") {
     const Apparatus balance = read(with("separation: 46.0(3) mm\n", kSides));
     CHECK(!balance.separation_m);
     REQUIRE(balance.sides.has_value());
-    CHECK(balance.sides->plus[0].along_m.value == within_rel(0.051, kRounding));
-    CHECK(balance.sides->plus[1].across_m.value == within_rel(-0.0458, kRounding));
-    CHECK(balance.sides->plus[1].across_m.u == within_rel(0.0002, kRounding));
-    CHECK(balance.sides->minus[1].height_m.value == within_rel(0.0005, kRounding));
+    CHECK(balance.sides->plus[0].along_m.value == within_rel(0.051, kReadRounding));
+    CHECK(balance.sides->plus[1].across_m.value == within_rel(-0.0458, kReadRounding));
+    CHECK(balance.sides->plus[1].across_m.u == within_rel(0.0002, kReadRounding));
+    CHECK(balance.sides->minus[1].height_m.value == within_rel(0.0005, kReadRounding));
     CHECK(balance.warnings.empty());
   }
 
@@ -330,8 +331,8 @@ TEST_SUITE("apparatus_file") {
     const Apparatus balance = read(placed(apart));
     REQUIRE(balance.sides.has_value());
     REQUIRE(balance.sides->away.has_value());
-    CHECK((*balance.sides->away)[0].along_m.value == within_rel(0.005, kRounding));
-    CHECK((*balance.sides->away)[1].across_m.u == within_rel(0.001, kRounding));
+    CHECK((*balance.sides->away)[0].along_m.value == within_rel(0.005, kReadRounding));
+    CHECK((*balance.sides->away)[1].across_m.u == within_rel(0.001, kReadRounding));
     CHECK(balance.warnings.empty());
     CHECK_FALSE(read(with("separation: 46.0(3) mm\n", kSides)).sides->away.has_value());
 

@@ -15,7 +15,7 @@ using nightswing::test::within_rel;
 
 namespace {
 
-constexpr double kRounding = 1e-12;
+constexpr double kSumRounding = 1e-12;
 
 BudgetRow row(const std::string& name, double value, double u, double contribution) {
   return {.input = {.name = name, .value = value, .u = u, .unit = "kg"},
@@ -46,8 +46,8 @@ TEST_SUITE("combined_nights") {
     CHECK(combined.shared.empty());
     // chi2 = (difference)^2 / (sum of both variances), one degree of freedom.
     CHECK(combined.birge_ratio == within_rel(0.06 / std::hypot(0.06, 0.03), 0.01));
-    CHECK(combined.birge_spread == within_rel(std::sqrt(0.5), kRounding));
-    CHECK(combined.widened_u == within_rel(combined.g.u, kRounding));
+    CHECK(combined.birge_spread == within_rel(std::sqrt(0.5), kSumRounding));
+    CHECK(combined.widened_u == within_rel(combined.g.u, kSumRounding));
   }
 
   TEST_CASE("what two nights share does not average out") {
@@ -55,11 +55,11 @@ TEST_SUITE("combined_nights") {
     std::vector<NightValue> nights;
     for (int k = 0; k < 4; ++k) nights.push_back(night(6.7, 0.04, 100.0 + k, 0.05));
     const auto combined = combine_nights(nights);
-    CHECK(combined.g.value == within_rel(6.7, kRounding));
-    CHECK(combined.g.u == within_rel(std::hypot(0.02, 0.05), kRounding));
-    CHECK(combined.common_u == within_rel(0.05, kRounding));
+    CHECK(combined.g.value == within_rel(6.7, kSumRounding));
+    CHECK(combined.g.u == within_rel(std::hypot(0.02, 0.05), kSumRounding));
+    CHECK(combined.common_u == within_rel(0.05, kSumRounding));
     CHECK(combined.shared == std::vector<std::string>{"source mass"});
-    CHECK(combined.nights[2].own_u == within_rel(0.04, kRounding));
+    CHECK(combined.nights[2].own_u == within_rel(0.04, kSumRounding));
     CHECK(combined.birge_ratio == within_abs(0.0, 1e-9));
   }
 
@@ -67,7 +67,7 @@ TEST_SUITE("combined_nights") {
     const auto combined =
         combine_nights({night(6.7, 0.04, 100.0, 0.05, 1.5), night(6.7, 0.04, 101.0, 0.05, 1.501)});
     CHECK(combined.shared.empty());
-    CHECK(combined.g.u == within_rel(std::hypot(0.04, 0.05) / std::sqrt(2.0), kRounding));
+    CHECK(combined.g.u == within_rel(std::hypot(0.04, 0.05) / std::sqrt(2.0), kSumRounding));
   }
 
   TEST_CASE("a shared doubt in percent does not pull the mean below both nights") {
@@ -76,10 +76,10 @@ TEST_SUITE("combined_nights") {
     // have equal weights: the geometric mean, and sqrt(0.1^2 / 2 + 0.2^2) of it as uncertainty.
     const auto combined =
         combine_nights({night(1.5, 0.15, 1.0, 0.30), night(1.0, 0.10, 2.0, 0.20)});
-    CHECK(combined.g.value == within_rel(std::sqrt(1.5), kRounding));
-    CHECK(combined.g.u == within_rel(std::sqrt(1.5) * std::sqrt(0.005 + 0.04), kRounding));
+    CHECK(combined.g.value == within_rel(std::sqrt(1.5), kSumRounding));
+    CHECK(combined.g.u == within_rel(std::sqrt(1.5) * std::sqrt(0.005 + 0.04), kSumRounding));
     // The difference of the logarithms over sqrt(2) 0.1.
-    CHECK(combined.birge_ratio == within_rel(std::log(1.5) / (0.1 * std::sqrt(2.0)), kRounding));
+    CHECK(combined.birge_ratio == within_rel(std::log(1.5) / (0.1 * std::sqrt(2.0)), kSumRounding));
     CHECK(combined.nights_differ());
     CHECK(combined.widened_u > combined.g.u);
   }
@@ -90,7 +90,7 @@ TEST_SUITE("combined_nights") {
         combine_nights({night(6.7, 0.01, 100.0, 0.02), night(6.8, 0.01, 101.0, 0.06)});
     CHECK(combined.nights[0].weight == 1.0);
     CHECK(combined.nights[1].weight == 0.0);
-    CHECK(combined.g.value == within_rel(6.7, kRounding));
+    CHECK(combined.g.value == within_rel(6.7, kSumRounding));
   }
 
   TEST_CASE("over many series of nights the uncertainty and the deviations are true") {

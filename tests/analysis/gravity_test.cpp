@@ -13,6 +13,7 @@
 #include "tests/support/near.h"
 
 using namespace nightswing::analysis;
+using nightswing::test::kReferenceG;
 using nightswing::test::reference_balance;
 using nightswing::test::sphere;
 using nightswing::test::within_abs;
@@ -20,9 +21,9 @@ using nightswing::test::within_rel;
 
 namespace {
 
-// The closed loop of the reference balance: made with this G and a free period of 540 s, solved for
-// the rest angle and the period beside the sources by two independent routes outside this code.
-constexpr double kLoopG = 6.67430e-11;
+// The closed loop of the reference balance: made with kReferenceG and a free period of 540 s,
+// solved for the rest angle and the period beside the sources by two independent routes outside
+// this code.
 constexpr double kLoopThetaRad = 5.42207058e-3;
 constexpr double kLoopShiftMm = 86.7565300;
 constexpr double kLoopFreePeriodS = 540.0;
@@ -75,7 +76,7 @@ TEST_SUITE("gravity") {
   TEST_CASE("the closed loop returns G from a period beside the sources") {
     const GravityResult result = gravity(reference_balance(), beside());
     REQUIRE(result.status == GravityStatus::kComputed);
-    CHECK(result.g_m3_kg_s2 == within_rel(kLoopG, 1e-8));  // nine digits went in
+    CHECK(result.g_m3_kg_s2 == within_rel(kReferenceG, 1e-8));  // nine digits went in
     CHECK(result.theta_rad == within_rel(kLoopThetaRad, 2e-9));
     CHECK(result.inertia_kg_m2 == within_rel(1.03101376e-3, 1e-8));
     CHECK(result.kappa_n_m == within_rel(1.39584334e-7, 1e-8));
@@ -84,13 +85,13 @@ TEST_SUITE("gravity") {
     // dGamma/dtheta over kappa at the rest angle: 1.869 %, four digits given; the same number
     // follows from the two periods alone, 1 - (540/545.118407)^2.
     const double slope = result.torque_per_g.total().slope;
-    CHECK(kLoopG * slope / result.kappa_n_m == within_abs(0.01869, 5e-6));
+    CHECK(kReferenceG * slope / result.kappa_n_m == within_abs(0.01869, 5e-6));
   }
 
   TEST_CASE("the closed loop returns G from a period with the sources away") {
     const GravityResult result = gravity(reference_balance(), away());
     REQUIRE(result.status == GravityStatus::kComputed);
-    CHECK(result.g_m3_kg_s2 == within_rel(kLoopG, 1e-8));
+    CHECK(result.g_m3_kg_s2 == within_rel(kReferenceG, 1e-8));
     CHECK(result.kappa_n_m == within_rel(1.39584334e-7, 1e-8));
   }
 
@@ -178,7 +179,7 @@ TEST_SUITE("gravity") {
                            .damping_per_s = 0};
     const GravityResult result = gravity(balance, findings);
     REQUIRE(result.status == GravityStatus::kComputed);
-    CHECK(result.g_m3_kg_s2 == within_rel(kLoopG, 1e-8));  // nine digits went in
+    CHECK(result.g_m3_kg_s2 == within_rel(kReferenceG, 1e-8));  // nine digits went in
     CHECK(result.theta_rad == within_rel(truth.theta_rad, 2e-9));
     CHECK(result.kappa_n_m == within_rel(truth.kappa_n_m, 1e-8));
     CHECK(result.frequency_ratios.plus == within_abs(truth.ratio_plus, 2e-9));
@@ -192,20 +193,20 @@ TEST_SUITE("gravity") {
     SUBCASE("with the sides' names exchanged") {
       std::swap(balance.sides->plus, balance.sides->minus);
       const GravityResult exchanged = gravity(balance, findings);
-      CHECK(exchanged.g_m3_kg_s2 == within_rel(kLoopG, 1e-8));
+      CHECK(exchanged.g_m3_kg_s2 == within_rel(kReferenceG, 1e-8));
       CHECK(exchanged.frequency_ratios.plus == within_abs(truth.ratio_minus, 2e-9));
       CHECK(exchanged.away_rest_rad == within_rel(-truth.wire_rest_rad, 1e-7));
     }
     SUBCASE("with a period with the sources away") {
       findings.period_s = kLoopFreePeriodS;
       findings.period_measured = PeriodMeasured::kSourcesAway;
-      CHECK(gravitational_constant(balance, findings) == within_rel(kLoopG, 1e-8));
+      CHECK(gravitational_constant(balance, findings) == within_rel(kReferenceG, 1e-8));
       CHECK(gravity(balance, findings).frequency_ratios.plus == within_abs(truth.ratio_plus, 2e-9));
     }
     SUBCASE("but not with their mean separation taken for a symmetric one") {
       balance.sides.reset();
       balance.separation_m = Measured{truth.mean_separation_m, 0};
-      CHECK(std::abs(gravitational_constant(balance, findings) / kLoopG - 1) > 0.01);
+      CHECK(std::abs(gravitational_constant(balance, findings) / kReferenceG - 1) > 0.01);
     }
   }
 

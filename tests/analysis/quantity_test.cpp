@@ -15,13 +15,13 @@ using nightswing::test::within_rel;
 namespace {
 
 // A conversion to SI is one multiplication: one rounding, 1.2e-16, with a margin of four.
-constexpr double kRounding = 5e-16;
+constexpr double kQuantityRounding = 5e-16;
 
 void check_reads(std::string_view text, Dimension dimension, double value_si, double u_si) {
   CAPTURE(text);
   const Measured quantity = parse_quantity(text, dimension);
-  CHECK(quantity.value == within_rel(value_si, kRounding));
-  CHECK(quantity.u == within_rel(u_si, kRounding));
+  CHECK(quantity.value == within_rel(value_si, kQuantityRounding));
+  CHECK(quantity.u == within_rel(u_si, kQuantityRounding));
 }
 
 std::string error_of(std::string_view text, Dimension dimension) {

@@ -37,13 +37,16 @@ inline analysis::Apparatus reference_balance() {
           .warnings = {}};
 }
 
+/// G [m3 kg-1 s-2] at which what is quoted of this balance was worked.
+inline constexpr double kReferenceG = 6.67430e-11;
+
 inline analysis::SourcePlace place(double along_m, double across_m, double height_m) {
   return {.along_m = {along_m, 0}, .across_m = {across_m, 0}, .height_m = {height_m, 0}};
 }
 
 /// The reference balance with its source masses placed without any symmetry. Worked with SciPy
 /// 1.10.1 from Newton's law (spheres as points, the rod by two quadratures that agree to 1e-13; the
-/// rest place by brentq), wire of 540 s, G = 6.67430e-11, boom midway at rotation 0:
+/// rest place by brentq), wire of 540 s, G = kReferenceG, boom midway at rotation 0:
 inline analysis::Apparatus unsymmetric_balance() {
   analysis::Apparatus balance = reference_balance();
   balance.separation_m.reset();

@@ -27,6 +27,9 @@ struct DrawnTicks {
   std::array<double, 3> lengths_px{20.0, 28.0, 38.0};  ///< others, every 5th, every 10th
 };
 
+/// How far the grid's h = 0 lies below the edge.
+inline constexpr double kGridDown_px = 8.0;
+
 inline double drawn_length_px(const DrawnTicks& ticks, int i) {
   return ticks.lengths_px[i % 10 == 0 ? 2 : i % 5 == 0 ? 1 : 0];
 }

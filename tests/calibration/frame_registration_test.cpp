@@ -9,13 +9,13 @@
 
 #include "rendered_scale.h"
 #include "tests/support/near.h"
+#include "usual_frame.h"
 
 using namespace nightswing::calibration;
 using namespace nightswing::test;
 
 namespace {
 
-constexpr FrameSize kFrame{.width_px = 1280, .height_px = 720};
 // What is asked for: a tenth of what a phone's compressed film does to the spot itself.
 constexpr double kShift_px = 0.02;
 constexpr double kTurn_rad = 1e-4;

@@ -11,19 +11,20 @@
 #include "calibration/wall_map.h"
 #include "rendered_scale.h"
 #include "tests/support/near.h"
+#include "usual_frame.h"
 
 namespace nightswing::calibration {
 namespace {
 
+using test::kFrame;
 using test::seen_at;
 using test::shown_by;
 using test::within_abs;
 using test::within_rel;
 
-constexpr FrameSize kFrame{1280, 720};
 const double kHalfDiagonal_px = std::hypot(1280.0, 720.0) / 2.0;
 
-cv::Matx33d oblique_view() {
+cv::Matx33d pinhole_view() {
   return test::pixel_from_wall_matrix({.yaw_rad = 0.35, .pitch_rad = -0.3, .roll_rad = 0.05},
                                       {1280, 720});
 }
@@ -48,7 +49,7 @@ std::vector<WallPoint> square_corners() {
 std::vector<ReferencePoint> seen_points(const test::RenderOptions& options, double u_px) {
   std::vector<ReferencePoint> points;
   for (const WallPoint wall : square_corners()) {
-    points.push_back({.pixel = seen_at(oblique_view(), options, wall),
+    points.push_back({.pixel = seen_at(pinhole_view(), options, wall),
                       .wall = wall,
                       .u_px = u_px,
                       .marker = static_cast<int>(points.size()) / 4});
@@ -105,7 +106,7 @@ struct DrawnLens {
 
 /// Width of the pull of the displacement over drawn lenses and noise.
 double pull_width(const std::vector<WallPoint>& walls, double u_px, int fits) {
-  const cv::Matx33d view = oblique_view();
+  const cv::Matx33d view = pinhole_view();
   cv::RNG random(20250301);
   double sum = 0.0;
   for (int i = 0; i < fits; ++i) {
@@ -140,7 +141,7 @@ TEST_CASE("a barrel lens is taken out of the map") {
   // 0.1 of a half diagonal at the corner; without the lens the map is off by millimetres.
   for (const WallPoint wall :
        {WallPoint{24.0, 35.0}, WallPoint{120.0, 0.0}, WallPoint{216.0, 70.0}}) {
-    const WallPoint mapped = wall_from_pixel(map, seen_at(oblique_view(), options, wall));
+    const WallPoint mapped = wall_from_pixel(map, seen_at(pinhole_view(), options, wall));
     // Three terms follow the inverse of the renderer's lens within 0.01 px = 0.004 mm.
     CHECK(mapped.x_mm == within_abs(wall.x_mm, 0.01));
     CHECK(mapped.y_mm == within_abs(wall.y_mm, 0.01));

@@ -8,15 +8,17 @@
 #include "calibration/wall_map.h"
 #include "rendered_scale.h"
 #include "tests/support/near.h"
+#include "usual_frame.h"
 
 namespace nightswing::calibration {
 namespace {
 
+using test::kFrame;
 using test::project;
 using test::within_abs;
 
 /// A ruler seen by a pinhole camera from 25 degrees aside.
-cv::Matx33d oblique_view() {
+cv::Matx33d ruler_view() {
   return test::pixel_from_wall_matrix({.yaw_rad = 0.436, .roll_rad = 0.1}, {1280, 720});
 }
 
@@ -24,7 +26,7 @@ std::vector<LineReference> ticks(const std::vector<double>& numbers_mm, double u
   std::vector<LineReference> points;
   points.reserve(numbers_mm.size());
   for (const double x_mm : numbers_mm) {
-    points.push_back({.pixel = project(oblique_view(), {x_mm, 0.0}), .x_mm = x_mm, .u_px = u_px});
+    points.push_back({.pixel = project(ruler_view(), {x_mm, 0.0}), .x_mm = x_mm, .u_px = u_px});
   }
   return points;
 }
@@ -53,7 +55,7 @@ TEST_CASE("three exact ticks show the perspective") {
   REQUIRE(fit.status == MapStatus::kFitted);
   CHECK(fit.map.parameters[2] != 0.0);
   for (const double x_mm : {30.0, 77.0, 200.0}) {
-    CHECK(wall_from_pixel(fit.map, project(oblique_view(), {x_mm, 0.0})).x_mm ==
+    CHECK(wall_from_pixel(fit.map, project(ruler_view(), {x_mm, 0.0})).x_mm ==
           within_abs(x_mm, 1e-8));  // exact but for rounding
   }
 }
@@ -69,7 +71,6 @@ TEST_CASE("three places are said to check nothing, four need no word") {
 }
 
 TEST_CASE("of three places it is told how the camera must look, and refused if none can") {
-  constexpr FrameSize kFrame{1280, 720};
   std::vector<LineReference> points{{.pixel = {339.5, 359.5}, .x_mm = 0.0},
                                     {.pixel = {639.5, 359.5}, .x_mm = 120.0},
                                     {.pixel = {939.5, 359.5}, .x_mm = 240.0}};
@@ -103,7 +104,7 @@ TEST_CASE("five ticks with perspective are followed, in either direction of the 
   const MapFit backwards = fit_line_map(points);
   REQUIRE(forwards.status == MapStatus::kFitted);
   REQUIRE(backwards.status == MapStatus::kFitted);
-  const PixelPoint pixel = project(oblique_view(), {100.0, 0.0});
+  const PixelPoint pixel = project(ruler_view(), {100.0, 0.0});
   CHECK(wall_from_pixel(forwards.map, pixel).x_mm == within_abs(100.0, 1e-8));
   CHECK(wall_from_pixel(backwards.map, pixel).x_mm == within_abs(140.0, 1e-8));
   CHECK(residual_rms_px(forwards.map) == within_abs(0.0, 1e-8));
@@ -127,8 +128,8 @@ TEST_CASE("perspective that is not significant stays out of the map but in its u
 // As for the plane: 300 fits know the width to 4 %, and 5 ticks leave 2 degrees of freedom, whose
 // chi squared above 1 widens u in a third of the fits by 1.4 on average; so the width lies below 1.
 TEST_CASE("the stated uncertainty of a line map covers its scatter") {
-  const PixelPoint from = project(oblique_view(), {20.0, 0.0});
-  const PixelPoint to = project(oblique_view(), {220.0, 0.0});
+  const PixelPoint from = project(ruler_view(), {20.0, 0.0});
+  const PixelPoint to = project(ruler_view(), {220.0, 0.0});
   cv::RNG random(4);
   double sum = 0.0;
   constexpr int kFits = 300;

@@ -15,7 +15,7 @@ namespace {
 using test::project;
 using test::within_abs;
 
-cv::Matx33d oblique_view() {
+cv::Matx33d tilted_view() {
   return test::pixel_from_wall_matrix({.yaw_rad = 0.3, .pitch_rad = 0.2}, {1280, 720});
 }
 
@@ -28,7 +28,7 @@ std::vector<ReferencePoint> marker_points(double noise_px, cv::RNG& random) {
     for (const WallPoint step :
          {WallPoint{-8, 8}, WallPoint{8, 8}, WallPoint{8, -8}, WallPoint{-8, -8}}) {
       const WallPoint wall{centre.x_mm + step.x_mm, centre.y_mm + step.y_mm};
-      PixelPoint pixel = project(oblique_view(), wall);
+      PixelPoint pixel = project(tilted_view(), wall);
       pixel.x_px += random.gaussian(noise_px);
       pixel.y_px += random.gaussian(noise_px);
       points.push_back({.pixel = pixel, .wall = wall, .u_px = 0.2, .marker = marker});
@@ -38,10 +38,10 @@ std::vector<ReferencePoint> marker_points(double noise_px, cv::RNG& random) {
 }
 
 PixelPoint left_end() {
-  return project(oblique_view(), {30.0, 30.0});
+  return project(tilted_view(), {30.0, 30.0});
 }
 PixelPoint right_end() {
-  return project(oblique_view(), {210.0, 30.0});
+  return project(tilted_view(), {210.0, 30.0});
 }
 
 }  // namespace
@@ -96,7 +96,7 @@ TEST_CASE("too few groups give residuals only") {
   std::vector<ReferencePoint> points;
   for (const WallPoint wall :
        {WallPoint{0, 0}, WallPoint{200, 0}, WallPoint{200, 80}, WallPoint{0, 80}}) {
-    points.push_back({.pixel = project(oblique_view(), wall), .wall = wall});
+    points.push_back({.pixel = project(tilted_view(), wall), .wall = wall});
   }
   const MapQuality quality = assess_map(fit_plane_map(points).map, left_end(), right_end());
   CHECK(quality.groups == 4);
@@ -106,7 +106,7 @@ TEST_CASE("too few groups give residuals only") {
 TEST_CASE("a line is judged by leaving out one tick at a time") {
   std::vector<LineReference> ticks;
   for (const double x_mm : {0.0, 60.0, 120.0, 180.0, 240.0}) {
-    ticks.push_back({.pixel = project(oblique_view(), {x_mm, 0.0}), .x_mm = x_mm, .u_px = 0.2});
+    ticks.push_back({.pixel = project(tilted_view(), {x_mm, 0.0}), .x_mm = x_mm, .u_px = 0.2});
   }
   ticks[2].pixel.x_px += 0.4;
   const MapQuality quality = assess_map(fit_line_map(ticks).map, left_end(), right_end());
@@ -125,8 +125,8 @@ TEST_CASE("a travel of no length is the caller's bug") {
 TEST_CASE("scale factor and non-linearity make up the uncertainty of the shift") {
   cv::RNG random(6);
   const WallMap map = fit_plane_map(marker_points(0.2, random), {1280, 720}).map;
-  const PixelPoint a = project(oblique_view(), {70.0, 30.0});
-  const PixelPoint b = project(oblique_view(), {110.0, 30.0});
+  const PixelPoint a = project(tilted_view(), {70.0, 30.0});
+  const PixelPoint b = project(tilted_view(), {110.0, 30.0});
   const PathUncertainty u = path_uncertainty(map, left_end(), right_end(), a, b);
   CHECK(u.path_mm == within_abs(180.0, 0.5));  // the map's own idea of it
   CHECK(u.shift_mm == within_abs(40.0, 0.2));
@@ -158,8 +158,8 @@ TEST_CASE("sheets of different size put path, shift and their proportion in doub
   // The truth is either of them with equal chance: 0 or the difference.
   const double doubt = std::sqrt((9e-6 - 1e-8) / 2.0);
   CHECK(sheet_doubt_relative(map) == test::within_rel(doubt, 1e-12));
-  const PixelPoint a = project(oblique_view(), {70.0, 30.0});
-  const PixelPoint b = project(oblique_view(), {110.0, 30.0});
+  const PixelPoint a = project(tilted_view(), {70.0, 30.0});
+  const PixelPoint b = project(tilted_view(), {110.0, 30.0});
   const PathUncertainty u = path_uncertainty(map, left_end(), right_end(), a, b);
   // Path and shift wholly on the doubtful sheet; their proportion evenly within the rest of the
   // path, 140 of 180 mm. Beside them the map itself (u_px of 0.2) is some 3e-4, which adds in
@@ -174,8 +174,8 @@ TEST_CASE("sheets of different size put path, shift and their proportion in doub
 
 TEST_CASE("the non-linearity is that of fits to redrawn points") {
   // Monte Carlo as in JCGM 101:2008. Without a frame, because the lens is not redrawn.
-  const PixelPoint a = project(oblique_view(), {40.0, 30.0});
-  const PixelPoint b = project(oblique_view(), {80.0, 30.0});
+  const PixelPoint a = project(tilted_view(), {40.0, 30.0});
+  const PixelPoint b = project(tilted_view(), {80.0, 30.0});
   cv::RNG random(77);
   double seen2 = 0.0;
   double stated2 = 0.0;
@@ -193,9 +193,9 @@ TEST_CASE("the non-linearity is that of fits to redrawn points") {
 TEST_CASE("a path beyond the markers is less certain, and says so") {
   cv::RNG random(8);
   const WallMap map = fit_plane_map(marker_points(0.2, random), {1280, 720}).map;
-  const PixelPoint far_end = project(oblique_view(), {330.0, 30.0});
-  const PixelPoint a = project(oblique_view(), {270.0, 30.0});
-  const PixelPoint b = project(oblique_view(), {310.0, 30.0});
+  const PixelPoint far_end = project(tilted_view(), {330.0, 30.0});
+  const PixelPoint a = project(tilted_view(), {270.0, 30.0});
+  const PixelPoint b = project(tilted_view(), {310.0, 30.0});
   const PathUncertainty inside =
       path_uncertainty(map, left_end(), right_end(), left_end(), right_end());
   const PathUncertainty outside = path_uncertainty(map, left_end(), far_end, a, b);

@@ -10,13 +10,13 @@
 #include "calibration/printed_scale.h"
 #include "rendered_scale.h"
 #include "tests/support/near.h"
+#include "usual_frame.h"
 
 namespace nightswing::calibration {
 namespace {
 
+using test::kFrame;
 using test::within_abs;
-
-constexpr FrameSize kFrame{1280, 720};
 
 cv::Matx33d usual_view() {
   return test::pixel_from_wall_matrix({.yaw_rad = 0.2, .pitch_rad = -0.15}, {1280, 720});

@@ -7,13 +7,13 @@
 #include <doctest/doctest.h>
 
 #include "tests/support/near.h"
+#include "usual_frame.h"
 
 using namespace nightswing::calibration;
 using namespace nightswing::test;
 
 namespace {
 
-constexpr FrameSize kFrame{.width_px = 1280, .height_px = 720};
 constexpr CameraMotion kTruth{3.4, -2.2, 0.004, 1.0008, -1.5e-6, 0.8e-6};
 
 std::vector<PlacePair> places_of(const CameraMotion& motion, double noise_px, std::uint64_t seed) {

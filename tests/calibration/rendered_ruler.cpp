@@ -14,7 +14,7 @@ namespace {
 constexpr double kSheetPxPerMm = 20.0;
 constexpr double kEndMm = 4.0;  // bare wood beyond the outer ticks
 constexpr int kSamples = 8;     // along a pixel
-constexpr int kFine = 4;        // blurred at so many steps a pixel
+constexpr int kBlurSteps = 4;   // blurred at so many steps a pixel
 
 /// Share of the texel [texel, texel + 1) / px_per_mm that lies within [from, to] mm.
 double share_within(int texel, double from_mm, double to_mm) {
@@ -163,8 +163,8 @@ void expose(const std::vector<Sheet>& sheets,
     cv::remap(sheet.picture, sharp, map, cv::noArray(), cv::INTER_LINEAR, cv::BORDER_TRANSPARENT);
   }
   cv::Mat fine;
-  cv::resize(sharp, fine, part.size() * kFine, 0.0, 0.0, cv::INTER_AREA);
-  cv::GaussianBlur(fine, fine, {}, light.blur_px * kFine, 0.0, cv::BORDER_REPLICATE);
+  cv::resize(sharp, fine, part.size() * kBlurSteps, 0.0, 0.0, cv::INTER_AREA);
+  cv::GaussianBlur(fine, fine, {}, light.blur_px * kBlurSteps, 0.0, cv::BORDER_REPLICATE);
   cv::Mat seen;
   cv::resize(fine, seen, part.size(), 0.0, 0.0, cv::INTER_AREA);
   seen.copyTo(picture(part));

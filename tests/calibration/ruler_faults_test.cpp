@@ -10,36 +10,20 @@
 #include "calibration/ruler_reader.h"
 #include "rendered_ruler.h"
 #include "rendered_scale.h"
+#include "ruler_views.h"
 #include "tests/support/near.h"
 
 namespace nightswing::calibration {
 namespace {
 
-test::RulerCamera view_of(const test::CameraPose& pose) {
-  test::RulerCamera camera;
-  camera.pixel_from_wall = test::pixel_from_wall_matrix(pose, camera.size);
-  return camera;
-}
+using test::oblique_pose;
+using test::scale_error;
+using test::view_of;
 
-test::CameraPose pose_at(double distance_mm) {
-  return {.yaw_rad = 0.3,
-          .pitch_rad = -0.2,
-          .roll_rad = 0.05,
-          .distance_mm = distance_mm,
-          .aim = {120.0, 0.0}};
-}
-
-test::Sheet usual_ruler() {
-  test::RulerLook look = test::millimetre_ruler(3.5, 5.0, 7.0);
+test::Sheet taped_ruler() {
+  test::RulerLook look = test::usual_ruler();
   look.length_mm = 240.0;
   return test::ruler_sheet(look, {0.0, 0.0});
-}
-
-/// Relative error of the displacement 60 -> 180 mm on the wall.
-double scale_error(const RulerReading& reading, const test::RulerCamera& camera, double y_mm) {
-  const double from_mm = wall_from_pixel(reading.map, test::project(camera, {60.0, y_mm})).x_mm;
-  const double to_mm = wall_from_pixel(reading.map, test::project(camera, {180.0, y_mm})).x_mm;
-  return std::abs(to_mm - from_mm) / 120.0 - 1.0;
 }
 
 /// The map is right to 0.1 %, which is asked for, or there is none and the sentence says what to
@@ -60,10 +44,10 @@ void check_right_or_refused(const RulerReading& reading, const test::RulerCamera
 TEST_SUITE_BEGIN("ruler faults");
 
 TEST_CASE("a ruler beside a page of print and graph paper is read right") {
-  const test::RulerCamera camera = view_of(pose_at(280.0));
+  const test::RulerCamera camera = view_of(oblique_pose(280.0));
   const cv::Mat picture = test::render_wall({test::printed_page(210.0, 100.0, {10.0, 110.0}),
                                              test::graph_paper(240.0, 100.0, {0.4, -32.0}),
-                                             usual_ruler()},
+                                             taped_ruler()},
                                             camera,
                                             {});
   check_right_or_refused(read_ruler(picture), camera);
@@ -75,22 +59,22 @@ TEST_CASE("a ruler beside a page of print and graph paper is read right") {
 }
 
 TEST_CASE("a ruler lying on graph paper is read right or refused in one sentence") {
-  const test::RulerCamera camera = view_of(pose_at(280.0));
+  const test::RulerCamera camera = view_of(oblique_pose(280.0));
   // The lines of the paper stand between the ticks.
   const cv::Mat picture =
-      test::render_wall({test::graph_paper(280.0, 60.0, {-19.6, 20.0}), usual_ruler()}, camera, {});
+      test::render_wall({test::graph_paper(280.0, 60.0, {-19.6, 20.0}), taped_ruler()}, camera, {});
   check_right_or_refused(read_ruler(picture), camera);
 }
 
 TEST_CASE("glare over fine ticks is read right or refused in one sentence") {
-  const test::RulerCamera camera = view_of(pose_at(385.0));  // 0.35 mm a pixel
+  const test::RulerCamera camera = view_of(oblique_pose(385.0));  // 0.35 mm a pixel
   for (const double blur_px : {0.6, 1.0}) {
     test::RulerLight light{.blur_px = blur_px};
     for (const double x_mm : {50.0, 95.0, 140.0, 185.0}) {
       const PixelPoint place = test::project(camera, {x_mm, -3.0});
       light.glare_px.emplace_back(place.x_px, place.y_px);
     }
-    check_right_or_refused(read_ruler(test::render_wall({usual_ruler()}, camera, light)), camera);
+    check_right_or_refused(read_ruler(test::render_wall({taped_ruler()}, camera, light)), camera);
   }
 }
 
@@ -103,7 +87,7 @@ TEST_CASE("a ruler that stands off the wall gives the millimetres of its own pla
     return view_of({.distance_mm = distance_mm, .aim = {120.0, 0.0}});
   };
   const test::RulerCamera to_ruler = frontal(kDistance_mm - kThick_mm);
-  const RulerReading reading = read_ruler(test::render_wall({usual_ruler()}, to_ruler, {}));
+  const RulerReading reading = read_ruler(test::render_wall({taped_ruler()}, to_ruler, {}));
   REQUIRE(reading.status == RulerStatus::kRead);
   CHECK(scale_error(reading, to_ruler, 20.0) == test::within_abs(0.0, 1e-3));
   CHECK(scale_error(reading, frontal(kDistance_mm), 20.0) ==
@@ -114,7 +98,7 @@ TEST_CASE("a ruler that stands off the wall gives the millimetres of its own pla
 TEST_CASE("a ruler that leans out of the wall's plane is right on itself") {
   const test::RulerCamera leaning =
       view_of({.pitch_rad = -0.3, .distance_mm = 280.0, .aim = {120.0, 0.0}});
-  const RulerReading reading = read_ruler(test::render_wall({usual_ruler()}, leaning, {}));
+  const RulerReading reading = read_ruler(test::render_wall({taped_ruler()}, leaning, {}));
   REQUIRE(reading.status == RulerStatus::kRead);
   CHECK(scale_error(reading, leaning, 0.0) == test::within_abs(0.0, 1e-3));
   // The wall itself is seen straight on from 280 mm; 20 mm above the hinge at the ticks' base the

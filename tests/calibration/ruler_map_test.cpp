@@ -10,11 +10,12 @@
 #include "rendered_ruler.h"
 #include "rendered_scale.h"
 #include "tests/support/near.h"
+#include "usual_frame.h"
 
 namespace nightswing::calibration {
 namespace {
 
-constexpr FrameSize kFrame{1280, 720};
+using test::kFrame;
 
 test::RulerCamera camera(double yaw_rad, double pitch_rad, double k1) {
   test::RulerCamera result;

@@ -11,6 +11,7 @@
 #include "rendered_ruler.h"
 #include "rendered_scale.h"
 #include "ruler_trial.h"
+#include "ruler_views.h"
 #include "tests/support/near.h"
 
 namespace nightswing::calibration {
@@ -20,24 +21,13 @@ using test::inch_ruler;
 using test::millimetre_ruler;
 using test::render_wall;
 using test::ruler_sheet;
-
-test::RulerCamera view_of(const test::CameraPose& pose) {
-  test::RulerCamera camera;
-  camera.pixel_from_wall = test::pixel_from_wall_matrix(pose, camera.size);
-  return camera;
-}
+using test::scale_error;
+using test::usual_ruler;
+using test::view_of;
 
 /// Some 4 px a millimetre, from the side and a little from above.
 test::RulerCamera usual_camera() {
-  return view_of({.yaw_rad = 0.3,
-                  .pitch_rad = -0.2,
-                  .roll_rad = 0.05,
-                  .distance_mm = 280.0,
-                  .aim = {120.0, 0.0}});
-}
-
-test::RulerLook usual_ruler() {
-  return millimetre_ruler(3.5, 5.0, 7.0);
+  return view_of(test::oblique_pose(280.0));
 }
 
 /// Every tick's reading, against the tick of the wall nearest to its pixel: numbers that are off by
@@ -55,13 +45,6 @@ void check_count(const RulerReading& reading, const test::RulerCamera& camera, d
     worst_mm = std::max(worst_mm, std::abs(wall_mm(tick) - sense * tick.x_mm - offset_mm));
   }
   CHECK(worst_mm < 0.25);  // a quarter of a division: counts are right, worn edges allowed for
-}
-
-/// Relative error of the displacement 60 -> 180 mm on a path above the ruler.
-double scale_error(const RulerReading& reading, const test::RulerCamera& camera, double y_mm) {
-  const double from_mm = wall_from_pixel(reading.map, test::project(camera, {60.0, y_mm})).x_mm;
-  const double to_mm = wall_from_pixel(reading.map, test::project(camera, {180.0, y_mm})).x_mm;
-  return std::abs(to_mm - from_mm) / 120.0 - 1.0;
 }
 
 /// Pixels along one row of a frontal picture that show one millimetre: the strongest line of the

@@ -24,7 +24,7 @@ using test::RenderOptions;
 constexpr double kThirtyDegrees_rad = 0.5235987755982988;
 
 /// A pose in which the whole page is seen, from the side and a little from above.
-cv::Matx33d usual_view() {
+cv::Matx33d page_view() {
   return pixel_from_wall_matrix({.yaw_rad = 0.25, .pitch_rad = -0.2, .roll_rad = 0.03},
                                 {1280, 720});
 }
@@ -162,7 +162,7 @@ TEST_CASE("small, dim, sharp and turned pictures are read too") {
 // of black on white by some tenths of a pixel, but no marker. Four stated uncertainties; one view
 // in 16,000 misses them by chance.
 TEST_CASE("tone curve and saturated paper leave scale and residuals as they are") {
-  const cv::Matx33d view = usual_view();
+  const cv::Matx33d view = page_view();
   const cv::Mat linear = render_scale(view, {});
   cv::Mat curve(1, 256, CV_8U);
   for (int value = 0; value < 256; ++value) {
@@ -194,14 +194,14 @@ TEST_CASE("tone curve and saturated paper leave scale and residuals as they are"
 }
 
 TEST_CASE("a colour picture gives what its gray one gives") {
-  const cv::Mat gray = render_scale(usual_view(), {});
+  const cv::Mat gray = render_scale(page_view(), {});
   cv::Mat colour;
   cv::cvtColor(gray, colour, cv::COLOR_GRAY2BGR);
   CHECK(read_printed_scale(colour).points == read_printed_scale(gray).points);
 }
 
 TEST_CASE("a hand over some markers leaves the others") {
-  const cv::Matx33d view = usual_view();
+  const cv::Matx33d view = page_view();
   // From x = 50 to 120 mm, from below the paper to the middle: markers 2 and 4 go.
   const cv::Rect hand = covering(view, {50.0, 0.0}, {120.0, -60.0});
   const ScaleReading reading = read_printed_scale(render_scale(view, {.covered = {hand}}));
@@ -211,7 +211,7 @@ TEST_CASE("a hand over some markers leaves the others") {
 }
 
 TEST_CASE("a marker stuck on in the wrong place is left out by name") {
-  const cv::Matx33d view = usual_view();
+  const cv::Matx33d view = page_view();
   cv::Mat picture = render_scale(view, {});
   // Marker 7 (column 3, upper row) is cut out and put back 12 px farther right, within its white
   // margin.
@@ -227,7 +227,7 @@ TEST_CASE("a marker stuck on in the wrong place is left out by name") {
 }
 
 TEST_CASE("two markers suffice") {
-  const cv::Matx33d view = usual_view();
+  const cv::Matx33d view = page_view();
   const cv::Rect left = covering(view, {-100.0, 150.0}, {162.0, -90.0});
   const cv::Rect lower = covering(view, {-100.0, 20.0}, {400.0, -90.0});
   const ScaleReading reading = read_printed_scale(render_scale(view, {.covered = {left, lower}}));
@@ -255,7 +255,7 @@ TEST_CASE("pictures in which no scale can be read say so") {
     CHECK(reading.message.find("bring the whole scale into view") != std::string::npos);
   }
   SUBCASE("one marker") {
-    const cv::Matx33d view = usual_view();
+    const cv::Matx33d view = page_view();
     const cv::Rect left = covering(view, {-100.0, 150.0}, {202.0, -90.0});
     const cv::Rect lower = covering(view, {-100.0, 20.0}, {400.0, -90.0});
     const ScaleReading reading = read_printed_scale(render_scale(view, {.covered = {left, lower}}));
@@ -268,7 +268,7 @@ TEST_CASE("pictures in which no scale can be read say so") {
 
 TEST_CASE("a mirrored picture is recognised as such") {
   cv::Mat mirrored;
-  cv::flip(render_scale(usual_view(), {}), mirrored, 1);
+  cv::flip(render_scale(page_view(), {}), mirrored, 1);
   const ScaleReading reading = read_printed_scale(mirrored);
   CHECK(reading.status == ScaleStatus::kMirrored);
   CHECK(reading.points.empty());

@@ -48,7 +48,7 @@ cv::Mat picture(const View& view) {
   return values;
 }
 
-cv::Mat reference() {
+cv::Mat reference_texture() {
   return picture({});
 }
 
@@ -79,7 +79,7 @@ TEST_CASE("a window holds the luma around a pixel") {
 }
 
 TEST_CASE("a patch is found where its texture went, wherever between the pixels") {
-  const TexturePatch patch(reference(), {50, 50});
+  const TexturePatch patch(reference_texture(), {50, 50});
   CHECK(patch.centre() == kMiddle);
   for (const View& view : {View{}, View{0.3, -0.4}, View{-1.5, 0.5}, View{2.2, 1.1}}) {
     CAPTURE(view.shift_x_px);
@@ -93,7 +93,7 @@ TEST_CASE("a patch is found where its texture went, wherever between the pixels"
 }
 
 TEST_CASE("it is looked for where it is expected, not where it was") {
-  const TexturePatch patch(reference(), {50, 50});
+  const TexturePatch patch(reference_texture(), {50, 50});
   const View view{-9.3, 7.8};
   CHECK_FALSE(patch.find(picture(view), kMiddle));
   const auto match = patch.find(picture(view), {40.0, 58.5});
@@ -103,7 +103,7 @@ TEST_CASE("it is looked for where it is expected, not where it was") {
 }
 
 TEST_CASE("lamp and exposure do not displace it") {
-  const TexturePatch patch(reference(), {50, 50});
+  const TexturePatch patch(reference_texture(), {50, 50});
   for (const auto& exposure : {std::pair{0.5, 10.0}, {1.25, -20.0}, {0.8, 0.0}}) {
     const double gain = exposure.first;
     const double offset = exposure.second;
@@ -122,7 +122,7 @@ TEST_CASE("a patch that expects its surroundings turned is found at its own plac
   const View view{.shift_x_px = 0.6, .shift_y_px = 0.3, .turn_rad = turn_rad};
   Eigen::Matrix2d turn;
   turn << std::cos(turn_rad), -std::sin(turn_rad), std::sin(turn_rad), std::cos(turn_rad);
-  const TexturePatch patch(reference(), {50, 50}, turn);
+  const TexturePatch patch(reference_texture(), {50, 50}, turn);
   const auto match = patch.find(picture(view), kMiddle);
   REQUIRE(match);
   CHECK(match->place.x_px == within_abs(50.6, 2.0 * kRounding_px));
@@ -132,7 +132,7 @@ TEST_CASE("a patch that expects its surroundings turned is found at its own plac
 
 TEST_CASE("the stated uncertainty is the scatter over pictures with other noise") {
   constexpr double kNoise_dn = 4.0;
-  const TexturePatch patch(reference(), {50, 50});
+  const TexturePatch patch(reference_texture(), {50, 50});
   double squares_x = 0.0;
   double squares_y = 0.0;
   constexpr int kPictures = 120;
@@ -151,7 +151,7 @@ TEST_CASE("the stated uncertainty is the scatter over pictures with other noise"
 TEST_CASE("a wall without texture, or with stripes of one direction, gives no place") {
   const TexturePatch plain(cv::Mat(101, 101, CV_8UC1, cv::Scalar(90)), {50, 50});
   CHECK(std::isinf(plain.u_px_per_count()));
-  CHECK_FALSE(plain.find(reference(), kMiddle));
+  CHECK_FALSE(plain.find(reference_texture(), kMiddle));
   cv::Mat stripes(101, 101, CV_8UC1);
   for (int x = 0; x < 101; ++x) {
     stripes.col(x) = cv::saturate_cast<std::uint8_t>(100.0 + 50.0 * std::sin(0.5 * x));
@@ -160,20 +160,20 @@ TEST_CASE("a wall without texture, or with stripes of one direction, gives no pl
 }
 
 TEST_CASE("another texture, a covered wall and the border of the picture give nothing") {
-  const TexturePatch patch(reference(), {50, 50});
+  const TexturePatch patch(reference_texture(), {50, 50});
   cv::Mat other(101, 101, CV_8UC1);
   cv::RNG random(2);
   random.fill(other, cv::RNG::UNIFORM, 0, 256);
   CHECK_FALSE(patch.find(other, kMiddle));
   CHECK_FALSE(patch.find(cv::Mat(101, 101, CV_8UC1, cv::Scalar(90)), kMiddle));
-  CHECK_FALSE(patch.find(255 - reference(), kMiddle));  // light and dark exchanged
-  CHECK_FALSE(patch.find(reference(), {TexturePatch::kMargin_px - 2.0, 50.0}));
-  CHECK_FALSE(patch.find(reference(), {-500.0, 50.0}));
-  CHECK_FALSE(patch.glance(reference(), {50.0, 99.0}));
+  CHECK_FALSE(patch.find(255 - reference_texture(), kMiddle));  // light and dark exchanged
+  CHECK_FALSE(patch.find(reference_texture(), {TexturePatch::kMargin_px - 2.0, 50.0}));
+  CHECK_FALSE(patch.find(reference_texture(), {-500.0, 50.0}));
+  CHECK_FALSE(patch.glance(reference_texture(), {50.0, 99.0}));
 }
 
 TEST_CASE("a glance is good to a tenth of the way") {
-  const TexturePatch patch(reference(), {50, 50});
+  const TexturePatch patch(reference_texture(), {50, 50});
   for (const View& view : {View{}, View{0.5, -0.3}, View{-0.8, 0.9}}) {
     const auto match = patch.glance(picture(view), kMiddle);
     REQUIRE(match);

@@ -13,22 +13,19 @@ namespace {
 
 using test::draw;
 using test::DrawnTicks;
+using test::kGridDown_px;
 using test::within_abs;
 using test::within_rel;
 
 constexpr int kPer = kSamplesPerDivision;
 constexpr int kReach_px = 50;
-constexpr double kDown_px = 8.0;  // of the grid's h = 0 below the edge
 
 cv::Mat straight_rows(const DrawnTicks& ticks, const cv::Mat& values) {
-  return straightened(values, test::drawn_grid(ticks, kDown_px), kReach_px, kPer);
+  return straightened(values, test::drawn_grid(ticks, kGridDown_px), kReach_px, kPer);
 }
 
-DrawnTicks usual() {
-  DrawnTicks ticks;
-  ticks.size = {640, 200};
-  ticks.edge_px = 70.3;
-  return ticks;
+DrawnTicks folded_ticks() {
+  return {.size = {640, 200}, .edge_px = 70.3};
 }
 
 }  // namespace
@@ -58,7 +55,7 @@ TEST_CASE("a slope of light is no stroke, and what is not seen has no depth") {
 }
 
 TEST_CASE("the lengths of the ticks by their place in the pattern are those drawn") {
-  const DrawnTicks ticks = usual();
+  const DrawnTicks ticks = folded_ticks();
   const cv::Mat depths = stroke_depths(straight_rows(ticks, draw(ticks)), 1);
   const auto folded = fold_ticks(depths, 0, 10);
   REQUIRE(folded);
@@ -66,19 +63,19 @@ TEST_CASE("the lengths of the ticks by their place in the pattern are those draw
   CHECK(folded->upwards);  // towards growing rows
   // The ends are where the depth falls to half: exact on a blurred step but for the smoothing over
   // three rows and linear interpolation in between, a tenth of a pixel.
-  CHECK(folded->base_row == within_abs(kReach_px - kDown_px, 0.2));
+  CHECK(folded->base_row == within_abs(kReach_px - kGridDown_px, 0.2));
   REQUIRE(folded->lengths_px.size() == 10);
   for (int k = 0; k < 10; ++k) {
     CAPTURE(k);
     CHECK(folded->lengths_px[static_cast<std::size_t>(k)] ==
           within_abs(test::drawn_length_px(ticks, k), 0.3));
   }
-  CHECK(folded->common_rows.start >= kReach_px - kDown_px - 1.0);
-  CHECK(folded->common_rows.end <= kReach_px - kDown_px + 20.0 + 2.0);
+  CHECK(folded->common_rows.start >= kReach_px - kGridDown_px - 1.0);
+  CHECK(folded->common_rows.end <= kReach_px - kGridDown_px + 20.0 + 2.0);
 }
 
 TEST_CASE("the number of the first column says which place is which") {
-  const DrawnTicks ticks = usual();
+  const DrawnTicks ticks = folded_ticks();
   const cv::Mat depths = stroke_depths(straight_rows(ticks, draw(ticks)), 1);
   const auto folded = fold_ticks(depths, -3, 10);  // column 0, a tenth, is called -3: place 7
   REQUIRE(folded);
@@ -88,7 +85,7 @@ TEST_CASE("the number of the first column says which place is which") {
 }
 
 TEST_CASE("a tick covered or worn does not change the lengths") {
-  const DrawnTicks ticks = usual();
+  const DrawnTicks ticks = folded_ticks();
   cv::Mat values = draw(ticks);
   values.colRange(26, 36) = 200.0;    // the first tenth
   values.colRange(300, 320) = 200.0;  // three more
@@ -99,7 +96,7 @@ TEST_CASE("a tick covered or worn does not change the lengths") {
 }
 
 TEST_CASE("ticks that run out of what is looked at are open") {
-  DrawnTicks ticks = usual();
+  DrawnTicks ticks = folded_ticks();
   ticks.lengths_px = {20.0, 28.0, 90.0};
   const auto folded = fold_ticks(stroke_depths(straight_rows(ticks, draw(ticks)), 1), 0, 10);
   REQUIRE(folded);
@@ -112,7 +109,7 @@ TEST_CASE("an even wall has no ticks to fold") {
 }
 
 TEST_CASE("the width of single strokes is their area over their height") {
-  DrawnTicks ticks = usual();
+  DrawnTicks ticks = folded_ticks();
   for (const double sigma_px : {0.8, 1.1}) {
     ticks.sigma_px = sigma_px;
     const cv::Mat rows = straight_rows(ticks, draw(ticks));
@@ -127,7 +124,7 @@ TEST_CASE("the width of single strokes is their area over their height") {
 }
 
 TEST_CASE("strokes between the strokes are noticed") {
-  DrawnTicks ticks = usual();
+  DrawnTicks ticks = folded_ticks();
   DrawnTicks between = ticks;
   between.first_px += 4.0;
   between.lengths_px = {12.0, 12.0, 12.0};
@@ -139,7 +136,7 @@ TEST_CASE("strokes between the strokes are noticed") {
 }
 
 TEST_CASE("noise that could hide strokes between them is said to") {
-  DrawnTicks ticks = usual();
+  DrawnTicks ticks = folded_ticks();
   ticks.depth = 10.0;
   cv::Mat values = draw(ticks);
   cv::Mat noise(values.size(), CV_32F);
@@ -148,7 +145,7 @@ TEST_CASE("noise that could hide strokes between them is said to") {
   const cv::Mat rows = straight_rows(ticks, values + noise);
   FoldedTicks folded{.common_rows = {kReach_px - 6, kReach_px + 10},
                      .upwards = true,
-                     .base_row = kReach_px - kDown_px,
+                     .base_row = kReach_px - kGridDown_px,
                      .lengths_px = std::vector<double>(10, 20.0)};
   CHECK_FALSE(width_of_single_strokes(rows, 8.0, folded, 1));
 }

@@ -17,7 +17,7 @@ using test::project;
 using test::within_abs;
 using test::within_rel;
 
-cv::Matx33d oblique_view() {
+cv::Matx33d turned_view() {
   return test::pixel_from_wall_matrix({.yaw_rad = -0.35, .pitch_rad = 0.2, .roll_rad = 0.1},
                                       {1280, 720});
 }
@@ -26,7 +26,7 @@ WallMap plane_map() {
   std::vector<ReferencePoint> points;
   for (const double x_mm : {0.0, 80.0, 160.0, 240.0}) {
     for (const double y_mm : {-40.0, 90.0}) {
-      points.push_back({.pixel = project(oblique_view(), {x_mm, y_mm}), .wall = {x_mm, y_mm}});
+      points.push_back({.pixel = project(turned_view(), {x_mm, y_mm}), .wall = {x_mm, y_mm}});
     }
   }
   return fit_plane_map(points, {1280, 720}).map;
@@ -35,7 +35,7 @@ WallMap plane_map() {
 WallMap line_map() {
   std::vector<LineReference> points;
   for (const double x_mm : {0.0, 60.0, 120.0, 180.0, 240.0}) {
-    points.push_back({.pixel = project(oblique_view(), {x_mm, 0.0}), .x_mm = x_mm, .u_px = 0.1});
+    points.push_back({.pixel = project(turned_view(), {x_mm, 0.0}), .x_mm = x_mm, .u_px = 0.1});
   }
   return fit_line_map(points, {1280, 720}).map;
 }
@@ -87,7 +87,7 @@ TEST_CASE("the derivative is that of differences") {
 TEST_CASE("the covariance of a place is that of fits to redrawn points") {
   // Monte Carlo as in JCGM 101:2008 against the linear propagation of JCGM 100:2008 (13).
   const WallMap map = plane_map();
-  const PixelPoint pixel = project(oblique_view(), {120.0, 30.0});
+  const PixelPoint pixel = project(turned_view(), {120.0, 30.0});
   cv::RNG random(99);
   double xx = 0.0;
   double yy = 0.0;
@@ -126,18 +126,18 @@ TEST_CASE("a view straight on has one scale everywhere") {
 
 TEST_CASE("the map says where it extrapolates") {
   const WallMap plane = plane_map();
-  CHECK_FALSE(extrapolates(plane, project(oblique_view(), {120.0, 30.0})));
-  CHECK(extrapolates(plane, project(oblique_view(), {250.0, 30.0})));
-  CHECK(extrapolates(plane, project(oblique_view(), {120.0, 100.0})));
+  CHECK_FALSE(extrapolates(plane, project(turned_view(), {120.0, 30.0})));
+  CHECK(extrapolates(plane, project(turned_view(), {250.0, 30.0})));
+  CHECK(extrapolates(plane, project(turned_view(), {120.0, 100.0})));
   const WallMap line = line_map();
-  CHECK_FALSE(extrapolates(line, project(oblique_view(), {120.0, 0.0})));
-  CHECK(extrapolates(line, project(oblique_view(), {-5.0, 0.0})));
+  CHECK_FALSE(extrapolates(line, project(turned_view(), {120.0, 0.0})));
+  CHECK(extrapolates(line, project(turned_view(), {-5.0, 0.0})));
 }
 
 TEST_CASE("a displacement is known better than its ends") {
   const WallMap map = plane_map();
-  const PixelPoint from = project(oblique_view(), {119.0, 30.0});
-  const PixelPoint to = project(oblique_view(), {121.0, 30.0});
+  const PixelPoint from = project(turned_view(), {119.0, 30.0});
+  const PixelPoint to = project(turned_view(), {121.0, 30.0});
   const double end_mm = std::sqrt(map_covariance_mm2(map, from)(0, 0));
   CHECK(displacement_uncertainty_mm(map, from, to) < 0.1 * end_mm);  // 2 mm out of 240
   CHECK(displacement_uncertainty_mm(map, from, from) == 0.0);
@@ -145,7 +145,7 @@ TEST_CASE("a displacement is known better than its ends") {
 
 TEST_CASE("the homography of the map is the one of the camera") {
   const auto rows = homography_mm_from_px(plane_map());
-  const PixelPoint pixel = project(oblique_view(), {77.0, 11.0});
+  const PixelPoint pixel = project(turned_view(), {77.0, 11.0});
   const auto row = [&](std::size_t i) {
     return rows[3 * i] * pixel.x_px + rows[3 * i + 1] * pixel.y_px + rows[3 * i + 2];
   };

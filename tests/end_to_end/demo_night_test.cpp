@@ -22,7 +22,7 @@ using namespace nightswing::test;
 
 namespace {
 
-const std::string kNight = std::string(NIGHTSWING_SOURCE_DIR) + "/demo_video/night";
+const std::string kDemoNight = std::string(NIGHTSWING_SOURCE_DIR) + "/demo_video/night";
 
 struct Truth {
   double t_s;
@@ -50,7 +50,7 @@ std::string points_by_hand(const nlohmann::json& truth, const std::vector<double
 
 std::vector<Truth> true_track() {
   std::vector<Truth> truth;
-  std::ifstream file(kNight + "/truth_track.csv");
+  std::ifstream file(kDemoNight + "/truth_track.csv");
   std::string line;
   std::getline(file, line);
   REQUIRE(line == "frame,t_s,theta_rad,x_mm,y_mm,x_px,y_px");
@@ -79,16 +79,16 @@ TEST_SUITE("demo night") {
   TEST_CASE("the clip gives G within two standard uncertainties of its truth, at most 2 %") {
     const TemporaryFolder folder;
     const std::string run = (folder / "run").string();
-    const auto replayed =
-        nightswing_command("replay " + kNight + "/night.mp4 --quiet --frame-every 5s --run " + run);
+    const auto replayed = nightswing_command("replay " + kDemoNight +
+                                             "/night.mp4 --quiet --frame-every 5s --run " + run);
     REQUIRE_MESSAGE(replayed.status == 0, replayed.errors);
     REQUIRE(nightswing_command("mark " + run + " plus --at 0s").status == 0);
     REQUIRE(nightswing_command("mark " + run + " minus --at 2025-11-07T23:05:00Z").status == 0);
     const auto analysed =
-        nightswing_command("analyse " + run + " --apparatus " + kNight + "/apparatus.yaml");
+        nightswing_command("analyse " + run + " --apparatus " + kDemoNight + "/apparatus.yaml");
     REQUIRE_MESSAGE(analysed.status == 0, analysed.errors);
 
-    const auto truth = read_json(kNight + "/truth.json");
+    const auto truth = read_json(kDemoNight + "/truth.json");
     const auto result = read_json(run + "/result.json");
     CHECK(result["status"] == "measured");
     const double g = result["G"]["value"];
@@ -199,7 +199,7 @@ TEST_SUITE("demo night") {
     const TemporaryFolder folder;
     const auto photos = folder / "photos";
     std::filesystem::create_directory(photos);
-    cv::VideoCapture film(kNight + "/night.mp4", cv::CAP_FFMPEG);
+    cv::VideoCapture film(kDemoNight + "/night.mp4", cv::CAP_FFMPEG);
     cv::Mat picture;
     for (int k = 0; film.grab(); ++k) {
       if (k % 30 != 0) continue;
@@ -210,14 +210,14 @@ TEST_SUITE("demo night") {
     const auto replayed = nightswing_command("replay " + photos.string() +
                                              " --quiet --frame-every 150s --run " + run);
     REQUIRE_MESSAGE(replayed.status == 0, replayed.errors);
-    const auto analysed =
-        nightswing_command("analyse --quiet " + run + " --apparatus " + kNight + "/apparatus.yaml");
+    const auto analysed = nightswing_command("analyse --quiet " + run + " --apparatus " +
+                                             kDemoNight + "/apparatus.yaml");
     REQUIRE_MESSAGE(analysed.status == 0, analysed.errors);
     const auto result = read_json(run + "/result.json");
     REQUIRE(result["status"] == "measured");
     CHECK(result["sides_from"].get<std::string>().starts_with("1 move of the source masses found"));
     // As of the whole clip above: the scale's own uncertainty is most of it.
-    const double true_shift = read_json(kNight + "/truth.json")["balance"]["shift_mm"];
+    const double true_shift = read_json(kDemoNight + "/truth.json")["balance"]["shift_mm"];
     CHECK(std::abs(result["shift_mm"]["value"].get<double>()) == within_abs(true_shift, 0.1));
   }
 }

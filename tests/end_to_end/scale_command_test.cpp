@@ -61,7 +61,9 @@ void check_true_size(const cv::Mat& picture, int first_column, int columns) {
 }
 
 /// One line; exit status 2 where the words themselves are wrong.
-void check_refused(const std::string& arguments, const std::string& expected, int status = 2) {
+void check_scale_refused(const std::string& arguments,
+                         const std::string& expected,
+                         int status = 2) {
   const auto result = nightswing_command("scale " + arguments);
   CHECK(result.status == status);
   CHECK(result.errors == "nightswing: " + expected + "\n");
@@ -160,20 +162,23 @@ TEST_SUITE("scale command") {
   }
 
   TEST_CASE("what cannot be drawn is refused in one sentence") {
-    check_refused("-o scale.png",
-                  "'scale.png' ends neither in .pdf nor in .svg, so its format is not known; write "
-                  "for example -o scale.pdf");
-    check_refused("-o /nonexistent/scale.pdf",
-                  "cannot write /nonexistent/scale.pdf: No such file or directory",
-                  1);
+    check_scale_refused(
+        "-o scale.png",
+        "'scale.png' ends neither in .pdf nor in .svg, so its format is not known; write "
+        "for example -o scale.pdf");
+    check_scale_refused("-o /nonexistent/scale.pdf",
+                        "cannot write /nonexistent/scale.pdf: No such file or directory",
+                        1);
     for (const char* length : {"0mm", "-240mm", "2000.1mm"}) {
-      check_refused(fmt::format("-o scale.pdf --length {}", length),
-                    fmt::format("--length '{}' is not above zero and at most 2000 mm, for which "
-                                "the scale has markers; write for example --length 480mm",
-                                length));
+      check_scale_refused(
+          fmt::format("-o scale.pdf --length {}", length),
+          fmt::format("--length '{}' is not above zero and at most 2000 mm, for which "
+                      "the scale has markers; write for example --length 480mm",
+                      length));
     }
-    check_refused("-o scale.pdf --length 5kg",
-                  "--length is a length, but '5kg' is a mass; write for example --length 480mm");
+    check_scale_refused(
+        "-o scale.pdf --length 5kg",
+        "--length is a length, but '5kg' is a mass; write for example --length 480mm");
     CHECK(nightswing_command("scale").status == 2);
     CHECK(nightswing_command("scale -o scale.pdf --paper a5").status == 2);
     const auto help = nightswing_command("scale --help");

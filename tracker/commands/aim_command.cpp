@@ -31,7 +31,7 @@ constexpr std::chrono::milliseconds kPatience{200};
 constexpr std::chrono::milliseconds kLongestWait{2000};
 constexpr double kLineEvery_s = 1.0;
 
-struct Arguments {
+struct AimArguments {
   CameraArguments camera;
   std::string bar;
   std::string length;
@@ -64,7 +64,7 @@ void print(const FrameGrabber& grabber) {
 }
 
 /// A page if one is wanted, or if there is no display for a window; nothing if none can be served.
-std::unique_ptr<AimPage> open_page(const Arguments& arguments,
+std::unique_ptr<AimPage> open_page(const AimArguments& arguments,
                                    const PageAddress& address,
                                    const std::string& camera) {
   const bool instead = !has_display() && !arguments.no_window;
@@ -95,7 +95,7 @@ void tell(const CameraNotice& notice, AimPage* page) {
   }
 }
 
-void aim(const Arguments& arguments) {
+void aim(const AimArguments& arguments) {
   const SystemClock clock;
   const StopSignal stop_signal;
   const PageAddress address = page_address(arguments.page);
@@ -140,7 +140,7 @@ void aim(const Arguments& arguments) {
 }  // namespace
 
 void add_aim_command(CLI::App& app) {
-  auto arguments = std::make_shared<Arguments>();
+  auto arguments = std::make_shared<AimArguments>();
   CLI::App* command = app.add_subcommand(
       "aim", "set a camera up: the live picture and what the program sees in it");
   CLI::Option* camera = add_camera_options(*command, arguments->camera);

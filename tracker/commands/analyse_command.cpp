@@ -34,7 +34,7 @@ namespace {
 
 constexpr const char* kNightsJson = "nights.json";
 
-struct Arguments {
+struct AnalyseArguments {
   std::vector<std::string> runs;
   std::string together;
   std::string apparatus;
@@ -46,7 +46,7 @@ struct Arguments {
 };
 
 /// The apparatus named, else the copy that an earlier analysis left in the run folder.
-analysis::Apparatus apparatus_for(const Arguments& arguments, const RunFolder& run) {
+analysis::Apparatus apparatus_for(const AnalyseArguments& arguments, const RunFolder& run) {
   if (!arguments.apparatus.empty()) return analysis::read_apparatus_file(arguments.apparatus);
   if (!std::filesystem::exists(run.apparatus())) {
     throw InputError(fmt::format(
@@ -57,7 +57,7 @@ analysis::Apparatus apparatus_for(const Arguments& arguments, const RunFolder& r
 }
 
 /// Only once the analysis is done, so that the copy is that of the results beside it.
-void keep_apparatus(const Arguments& arguments, const RunFolder& run) {
+void keep_apparatus(const AnalyseArguments& arguments, const RunFolder& run) {
   if (arguments.apparatus.empty() ||
       (std::filesystem::exists(run.apparatus()) &&
        std::filesystem::equivalent(arguments.apparatus, run.apparatus()))) {
@@ -67,14 +67,14 @@ void keep_apparatus(const Arguments& arguments, const RunFolder& run) {
 }
 
 /// The options that repeat this analysis, but for the apparatus.
-std::string options_of(const Arguments& arguments, const analysis::NightResult& result) {
+std::string options_of(const AnalyseArguments& arguments, const analysis::NightResult& result) {
   std::string text;
   for (const std::string& side : arguments.sides) text += " --side " + shell_word(side);
   text += " --settle " + shell_word(arguments.settle);
   return result.blinded ? text + " --blind" : text;
 }
 
-void write_show(const Arguments& arguments, const ResultSource& source) {
+void write_show(const AnalyseArguments& arguments, const ResultSource& source) {
   const ShownNight shown =
       shown_night(source, repeat_commands(source, options_of(arguments, source.result)));
   const auto figures = all_figures(shown, read_picture(source.run.first_frame()));
@@ -82,7 +82,7 @@ void write_show(const Arguments& arguments, const ResultSource& source) {
   write_whole_file(source.run.report(), report_page(shown, figures, kCautions));
 }
 
-NightOfRun night_of(const Arguments& arguments, const RunFolder& run) {
+NightOfRun night_of(const AnalyseArguments& arguments, const RunFolder& run) {
   NightOfRun night = read_night(run);
   if (arguments.sides.empty()) return night;
   night.night.sides.clear();
@@ -94,7 +94,9 @@ NightOfRun night_of(const Arguments& arguments, const RunFolder& run) {
 }
 
 /// Applies the hidden factor of a blind run, or with --open takes it off for good.
-void hide_or_open(const Arguments& arguments, const RunFolder& run, analysis::NightResult& result) {
+void hide_or_open(const AnalyseArguments& arguments,
+                  const RunFolder& run,
+                  analysis::NightResult& result) {
   const auto factor = read_blind_factor(run);
   if (!factor) return;
   if (std::filesystem::exists(run.film())) {
@@ -112,7 +114,7 @@ void hide_or_open(const Arguments& arguments, const RunFolder& run, analysis::Ni
 }
 
 /// Lines of the log or the track that were passed over may be why the night cannot be analysed.
-analysis::NightResult analysed(const Arguments& arguments,
+analysis::NightResult analysed(const AnalyseArguments& arguments,
                                const NightOfRun& night,
                                const analysis::Apparatus& apparatus) {
   try {
@@ -126,7 +128,7 @@ analysis::NightResult analysed(const Arguments& arguments,
 }
 
 /// Analyses one night, leaves everything in its folder and hands result and text to `use`.
-void analyse_run(const Arguments& arguments,
+void analyse_run(const AnalyseArguments& arguments,
                  const RunFolder& run,
                  const std::function<void(const ResultSource&, const std::string& text)>& use) {
   const analysis::Apparatus apparatus = apparatus_for(arguments, run);
@@ -148,7 +150,7 @@ void analyse_run(const Arguments& arguments,
   use(source, text);
 }
 
-void analyse_one(const Arguments& arguments) {
+void analyse_one(const AnalyseArguments& arguments) {
   const RunFolder run = open_run_folder(arguments.runs.front());
   analyse_run(arguments, run, [&](const ResultSource&, const std::string& text) {
     if (!arguments.quiet) fmt::print("{}\n", text);
@@ -161,7 +163,7 @@ void analyse_one(const Arguments& arguments) {
 }
 
 /// A night that cannot be analysed stands in the comparison with the reason.
-NightBeside analysed_beside(const Arguments& arguments, const std::string& path) {
+NightBeside analysed_beside(const AnalyseArguments& arguments, const std::string& path) {
   try {
     const RunFolder run = open_run_folder(path);
     std::optional<NightBeside> night;
@@ -196,7 +198,7 @@ void check_all_different(const std::vector<std::string>& runs) {
   }
 }
 
-void check_not_blind(const Arguments& arguments) {
+void check_not_blind(const AnalyseArguments& arguments) {
   for (const std::string& path : arguments.runs) {
     if (!arguments.blind && (arguments.open || !read_blind_factor(RunFolder{path}))) continue;
     throw InputError(
@@ -224,7 +226,7 @@ bool is_comparison(const std::string& path) {
          !std::filesystem::exists(RunFolder{path}.run_yaml());
 }
 
-void analyse_several(Arguments arguments) {
+void analyse_several(AnalyseArguments arguments) {
   if (!arguments.sides.empty()) {
     throw UsageError(
         "--side belongs to one night; mark the sides of several with 'nightswing mark'");
@@ -265,7 +267,7 @@ void analyse_several(Arguments arguments) {
   }
 }
 
-void analyse(const Arguments& arguments) {
+void analyse(const AnalyseArguments& arguments) {
   if (arguments.runs.size() == 1) {
     analyse_one(arguments);
   } else {
@@ -276,7 +278,7 @@ void analyse(const Arguments& arguments) {
 }  // namespace
 
 void add_analyse_command(CLI::App& app) {
-  auto arguments = std::make_shared<Arguments>();
+  auto arguments = std::make_shared<AnalyseArguments>();
   CLI::App* command =
       app.add_subcommand("analyse", "equilibria, period, G and its uncertainty from a run");
   command

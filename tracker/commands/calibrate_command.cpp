@@ -25,7 +25,7 @@
 namespace nightswing::tracker {
 namespace {
 
-struct Arguments {
+struct CalibrateArguments {
   std::string run;
   std::string picture;
   std::vector<std::string> points;
@@ -53,7 +53,7 @@ cv::Mat picture_for(const std::string& name, calibration::FrameSize frame) {
   return picture;
 }
 
-ScaleInView in_view(const Arguments& arguments, calibration::FrameSize frame) {
+ScaleInView in_view(const CalibrateArguments& arguments, calibration::FrameSize frame) {
   ScaleInView in_view;
   in_view.bar_mm = bar_mm_from(arguments.bar);
   in_view.ruler = !arguments.ruler.empty();
@@ -67,7 +67,7 @@ ScaleInView in_view(const Arguments& arguments, calibration::FrameSize frame) {
 }
 
 /// The command that makes the same map of a run, but for its folder.
-std::string command_of(const Arguments& arguments) {
+std::string command_of(const CalibrateArguments& arguments) {
   std::string text = "calibrate";
   const auto add = [&](std::string_view option, const std::string& value) {
     if (!value.empty()) text += fmt::format(" {} {}", option, shell_word(value));
@@ -103,7 +103,7 @@ void compare_with_earlier(const RunFolder& run, const calibration::WallMap& map)
                   describe(*earlier)));
 }
 
-void calibrate(const Arguments& arguments) {
+void calibrate(const CalibrateArguments& arguments) {
   const RunFolder run = open_run_folder(arguments.run);
   const RunInfo info = read_run_info(run);
   const calibration::FrameSize frame{.width_px = info.frame_width_px,
@@ -136,7 +136,7 @@ void calibrate(const Arguments& arguments) {
 }  // namespace
 
 void add_calibrate_command(CLI::App& app) {
-  auto arguments = std::make_shared<Arguments>();
+  auto arguments = std::make_shared<CalibrateArguments>();
   CLI::App* command = app.add_subcommand(
       "calibrate",
       "map the pixels of a run to millimetres on the wall, by the printed scale, a ruler or by "

@@ -15,7 +15,7 @@
 namespace nightswing::tracker {
 namespace {
 
-struct Arguments {
+struct FilmArguments {
   std::string run;
   std::string output;
   std::string video;
@@ -60,7 +60,7 @@ CLI::Validator seconds_check() {
 }
 
 /// throws UsageError for a name that is no film's, InputError if its folder is not there.
-std::filesystem::path output_of(const Arguments& arguments, const RunFolder& run) {
+std::filesystem::path output_of(const FilmArguments& arguments, const RunFolder& run) {
   if (arguments.output.empty()) return run.film();
   std::filesystem::path output = arguments.output;
   if (output.extension() != ".mp4") {
@@ -74,7 +74,7 @@ std::filesystem::path output_of(const Arguments& arguments, const RunFolder& run
       "-o {}: there is no folder {}; make it, or name another", arguments.output, folder.string()));
 }
 
-void film(const Arguments& arguments) {
+void film(const FilmArguments& arguments) {
   const RunFolder run = open_run_folder(arguments.run);
   const std::optional<UtcTime> start = read_run_info(run).start;
   std::vector<FilmCaption> captions;
@@ -103,7 +103,7 @@ void film(const Arguments& arguments) {
 }  // namespace
 
 void add_film_command(CLI::App& app) {
-  auto arguments = std::make_shared<Arguments>();
+  auto arguments = std::make_shared<FilmArguments>();
   CLI::App* command = app.add_subcommand(
       "film", "the night as a short film: spot, trail, scale, equilibria, clock and plot");
   command->add_option("run", arguments->run, "the run folder")->required();

@@ -17,7 +17,7 @@
 namespace nightswing::tracker {
 namespace {
 
-struct Arguments {
+struct MarkArguments {
   std::string run;
   std::string side;
   std::string at;
@@ -37,7 +37,7 @@ std::optional<double> last_moment_s(const RunFolder& run, const RunInfo& info) {
   return goes_on ? std::max(last_s, seconds_between(*info.start, SystemClock().utc())) : last_s;
 }
 
-void check_moment(const Arguments& arguments,
+void check_moment(const MarkArguments& arguments,
                   const RunFolder& run,
                   const RunInfo& info,
                   double t_s) {
@@ -58,7 +58,7 @@ void check_moment(const Arguments& arguments,
       duration_text(*last_s)));
 }
 
-void mark(const Arguments& arguments) {
+void mark(const MarkArguments& arguments) {
   const RunFolder run = open_run_folder(arguments.run);
   const RunInfo info = read_run_info(run);
   const double t_s = moment_s(arguments.at, info.start);
@@ -84,7 +84,7 @@ void mark(const Arguments& arguments) {
 }  // namespace
 
 void add_mark_command(CLI::App& app) {
-  auto arguments = std::make_shared<Arguments>();
+  auto arguments = std::make_shared<MarkArguments>();
   CLI::App* command =
       app.add_subcommand("mark", "note in a run when the source masses went to which side");
   command->add_option("run", arguments->run, "the run folder")->required();

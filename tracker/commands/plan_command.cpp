@@ -13,7 +13,7 @@
 namespace nightswing::tracker {
 namespace {
 
-struct Arguments {
+struct PlanArguments {
   std::string apparatus;
   std::string target = "1%";
   std::string noise = "0.1 mm";
@@ -32,7 +32,7 @@ double positive_mm(const std::string& option, const std::string& text) {
   throw UsageError(fmt::format("{} must be above zero, but is '{}'", option, text));
 }
 
-void plan(const Arguments& arguments) {
+void plan(const PlanArguments& arguments) {
   if (!(arguments.quality > 0.5)) {
     throw UsageError("--quality must be above 0.5: a balance with less does not swing at all");
   }
@@ -47,7 +47,7 @@ void plan(const Arguments& arguments) {
 }  // namespace
 
 void add_plan_command(CLI::App& app) {
-  auto arguments = std::make_shared<Arguments>();
+  auto arguments = std::make_shared<PlanArguments>();
   CLI::App* command = app.add_subcommand(
       "plan", "what a balance will do before it is built: period, shift, budget, hours");
   command->add_option("apparatus", arguments->apparatus, "the file that describes the balance")

@@ -6,6 +6,7 @@
 #include <fmt/format.h>
 
 #include "analysis/uncertainty_budget.h"
+#include "tracker/text/time_text.h"
 
 namespace nightswing::tracker {
 namespace {
@@ -49,7 +50,7 @@ std::string balance_part(const analysis::Apparatus& apparatus,
         options.mm_per_px,
         plan.clearance_mm,
         plan.swing_allowed_mm,
-        plan.settling_s / 3600.0,
+        plan.settling_s / kHour_s,
         options.quality,
         1e6 * plan.thermal_rad,
         100.0 * plan.thermal_relative);

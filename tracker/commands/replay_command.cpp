@@ -14,7 +14,7 @@
 namespace nightswing::tracker {
 namespace {
 
-struct Arguments {
+struct ReplayArguments {
   std::string source;
   std::string run;
   std::string frame_every;
@@ -47,7 +47,7 @@ void print(const ReplaySummary& summary) {
   print_next_step(summary.run.path.string(), summary.calibrated);
 }
 
-void replay_with(const Arguments& arguments) {
+void replay_with(const ReplayArguments& arguments) {
   ReplayRequest request{.source = arguments.source,
                         .run = arguments.run,
                         .frame_every_s = parse_duration_s(arguments.frame_every),
@@ -67,7 +67,7 @@ void replay_with(const Arguments& arguments) {
   print(replay(request));
 }
 
-void add_times_options(CLI::App& command, Arguments& arguments) {
+void add_times_options(CLI::App& command, ReplayArguments& arguments) {
   command
       .add_option("--frame-every",
                   arguments.frame_every,
@@ -97,7 +97,7 @@ void add_times_options(CLI::App& command, Arguments& arguments) {
 }  // namespace
 
 void add_replay_command(CLI::App& app) {
-  auto arguments = std::make_shared<Arguments>();
+  auto arguments = std::make_shared<ReplayArguments>();
   CLI::App* command = app.add_subcommand(
       "replay", "track the spot through a film or photographs into a run folder");
   command

@@ -15,7 +15,7 @@
 namespace nightswing::tracker {
 namespace {
 
-struct Arguments {
+struct ScaleArguments {
   std::string out;
   std::string length;
   std::string paper = "a4";
@@ -37,7 +37,7 @@ double length_mm_from(const std::string& text) {
                   calibration::kLongestScale_mm));
 }
 
-calibration::ScaleDrawingOptions drawing_options(const Arguments& arguments) {
+calibration::ScaleDrawingOptions drawing_options(const ScaleArguments& arguments) {
   calibration::ScaleDrawingOptions options;
   if (arguments.paper == "letter") options.paper = calibration::Paper::kLetter;
   if (arguments.orientation == "portrait") {
@@ -63,7 +63,7 @@ void write_page_file(const std::filesystem::path& file, const std::string& conte
   fmt::print("written to {}\n", file.string());
 }
 
-void draw(const Arguments& arguments) {
+void draw(const ScaleArguments& arguments) {
   const std::filesystem::path out = arguments.out;
   const std::string ending = out.extension().string();
   if (ending != ".pdf" && ending != ".svg") {
@@ -94,7 +94,7 @@ void draw(const Arguments& arguments) {
 }  // namespace
 
 void add_scale_command(CLI::App& app) {
-  auto arguments = std::make_shared<Arguments>();
+  auto arguments = std::make_shared<ScaleArguments>();
   CLI::App* command =
       app.add_subcommand("scale", "draw the scale to be printed and taped to the wall");
   command

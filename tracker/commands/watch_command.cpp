@@ -20,7 +20,7 @@
 namespace nightswing::tracker {
 namespace {
 
-struct Arguments {
+struct WatchArguments {
   CameraArguments camera;
   std::string run;
   std::string length;
@@ -33,7 +33,7 @@ struct Arguments {
   bool quiet = false;
 };
 
-WatchRequest request_from(const Arguments& arguments, const Clock& clock) {
+WatchRequest request_from(const WatchArguments& arguments, const Clock& clock) {
   WatchRequest request{.run = arguments.run,
                        .every_s = parse_duration_s(arguments.every).value_or(0.0),
                        .every = arguments.every,
@@ -85,7 +85,7 @@ void print(const WatchSummary& summary) {
 }
 
 /// Nothing if none is wanted, or none can be served: the night does not depend on it.
-std::unique_ptr<WatchPage> open_page(const Arguments& arguments, const Clock& clock) {
+std::unique_ptr<WatchPage> open_page(const WatchArguments& arguments, const Clock& clock) {
   if (!arguments.page.is_wanted()) return nullptr;
   const PageAddress address = page_address(arguments.page);
   try {
@@ -98,7 +98,7 @@ std::unique_ptr<WatchPage> open_page(const Arguments& arguments, const Clock& cl
   }
 }
 
-void watch_with(const Arguments& arguments) {
+void watch_with(const WatchArguments& arguments) {
   const SystemClock clock;
   const StopSignal stop_signal(StopSignal::Hangup::kGoesOn);
   WatchTerminal terminal(arguments.quiet);
@@ -120,7 +120,7 @@ void watch_with(const Arguments& arguments) {
 }  // namespace
 
 void add_watch_command(CLI::App& app) {
-  auto arguments = std::make_shared<Arguments>();
+  auto arguments = std::make_shared<WatchArguments>();
   CLI::App* command = app.add_subcommand(
       "watch", "track the spot of a camera at the wall, all night, into a run folder");
   add_camera_options(*command, arguments->camera)->required();

@@ -15,7 +15,6 @@ namespace {
 constexpr Colour kWhite{1.0, 1.0, 1.0};
 constexpr Colour kShade{0.0, 0.0, 0.0, 0.6};
 constexpr Colour kMarker{0.941, 0.894, 0.259};  // yellow: nothing else in the film has it
-constexpr double kHour_s = 3600.0;
 constexpr double kTrailOfNight = 0.02;
 constexpr std::size_t kMostTrailDots = 60;
 

@@ -9,11 +9,11 @@
 #include "analysis/input_error.h"
 #include "analysis/track_cleaning.h"
 #include "tracker/text/pace_text.h"
+#include "tracker/text/time_text.h"
 
 namespace nightswing::tracker {
 namespace {
 
-constexpr double kHour_s = 3600.0;
 constexpr double kLongSteps = 2.5;  // usual steps; longer is a pause
 constexpr double kMostFromLine_s = 0.75;
 constexpr std::size_t kFewestForLine = 8;

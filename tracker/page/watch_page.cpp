@@ -16,6 +16,7 @@
 #include "tracker/run/track_file.h"
 #include "tracker/run/wall_file.h"
 #include "tracker/text/shell_word.h"
+#include "tracker/text/time_text.h"
 #include "tracker/watch/disk_space.h"
 #include "tracker/watch/watch_terminal.h"
 
@@ -87,7 +88,7 @@ std::vector<PageValue> estimate_of(const ResultSoFar& result) {
   if (result.hours_to_target) {
     values.push_back({fmt::format("until {:.2g} %", 100.0 * result.target_relative),
                       *result.hours_to_target > 0.0
-                          ? wait_text(3600.0 * *result.hours_to_target) + " more"
+                          ? wait_text(kHour_s * *result.hours_to_target) + " more"
                           : std::string("reached")});
   }
   return values;

@@ -14,7 +14,6 @@ namespace {
 constexpr double kRow_pt = 15.0;
 constexpr double kText_pt = 8.5;
 constexpr double kAside_pt = 132.0;
-constexpr double kEleven = 1e11;  // G is shown in units of 1e-11
 
 /// One bar a row: its name left, the bar, a text right of the area.
 struct BarRow {
@@ -130,7 +129,7 @@ Figure correction_figure(const ShownNight& night) {
 
 void draw_accepted(Canvas& canvas, const Axes& axes, const Comparison& comparison) {
   const Colour& ink = canvas.palette().minus;
-  const double x_pt = axes.x_pt(kEleven * comparison.accepted_m3_kg_s2.value);
+  const double x_pt = axes.x_pt(kShownPerG * comparison.accepted_m3_kg_s2.value);
   canvas.line({x_pt, axes.area().top_pt},
               {x_pt, axes.area().bottom_pt()},
               {.colour = ink, .width_pt = 1.3, .dashes_pt = {4.0, 2.0}});
@@ -142,12 +141,12 @@ void draw_accepted(Canvas& canvas, const Axes& axes, const Comparison& compariso
 void draw_comparison(Canvas& canvas,
                      const std::vector<ShownOpinion>& opinions,
                      const Comparison& comparison) {
-  std::vector<double> ends{kEleven * comparison.accepted_m3_kg_s2.value};
+  std::vector<double> ends{kShownPerG * comparison.accepted_m3_kg_s2.value};
   std::vector<std::string> names;
   for (const ShownOpinion& o : opinions) {
     names.push_back(o.method);
     for (const double k : {-2.0, 2.0}) {
-      ends.push_back(kEleven * (o.g_m3_kg_s2.value + k * o.g_m3_kg_s2.u));
+      ends.push_back(kShownPerG * (o.g_m3_kg_s2.value + k * o.g_m3_kg_s2.u));
     }
   }
   const double names_pt = room_for_names_pt(canvas, names);
@@ -162,7 +161,9 @@ void draw_comparison(Canvas& canvas,
     const ShownOpinion& opinion = opinions[k];
     const analysis::Measured& g = opinion.g_m3_kg_s2;
     const double y_pt = axes.area().top_pt + 20.0 * (static_cast<double>(k) + 0.5);
-    const auto x_pt = [&](double sigmas) { return axes.x_pt(kEleven * (g.value + sigmas * g.u)); };
+    const auto x_pt = [&](double sigmas) {
+      return axes.x_pt(kShownPerG * (g.value + sigmas * g.u));
+    };
     canvas.line({x_pt(-2.0), y_pt}, {x_pt(2.0), y_pt}, {.colour = colours.plus, .width_pt = 1.0});
     canvas.line({x_pt(-1.0), y_pt}, {x_pt(1.0), y_pt}, {.colour = colours.plus, .width_pt = 4.0});
     canvas.marker({x_pt(0.0), y_pt},

@@ -13,11 +13,11 @@
 #include "tracker/report/html_text.h"
 #include "tracker/report/page_parts.h"
 #include "tracker/run/csv_text.h"
+#include "tracker/text/time_text.h"
 
 namespace nightswing::tracker {
 namespace {
 
-constexpr double kHour_s = 3600.0;
 constexpr std::size_t kMostZoomable = 20000;
 
 std::string result_html(const ShownNight& night) {

@@ -152,15 +152,14 @@ void add_swing(const NightResult& result, ShownNight& shown) {
 }
 
 std::string interval_text(const NightResult& result) {
-  constexpr double kEleven = 1e11;
   std::string text = fmt::format("{:.3f} to {:.3f} by the budget",
-                                 kEleven * result.interval_95.low,
-                                 kEleven * result.interval_95.high);
+                                 kShownPerG * result.interval_95.low,
+                                 kShownPerG * result.interval_95.high);
   if (result.monte_carlo) {
     const analysis::MonteCarloResult& drawn = result.monte_carlo->result;
     text += fmt::format(", {:.3f} to {:.3f} by {} draws of all inputs",
-                        kEleven * drawn.symmetric.low,
-                        kEleven * drawn.symmetric.high,
+                        kShownPerG * drawn.symmetric.low,
+                        kShownPerG * drawn.symmetric.high,
                         drawn.trials);
   }
   return text;

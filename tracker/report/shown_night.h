@@ -15,6 +15,8 @@
 /// knows where each comes from. (The film has fewer, in film_contents.)
 namespace nightswing::tracker {
 
+inline constexpr double kShownPerG = 1e11;  ///< G is shown in units of 1e-11
+
 struct ShownSample {
   double t_s;
   double x_mm;  ///< reading of the scale, along the path
@@ -41,7 +43,7 @@ struct ShownSegment {
 
   [[nodiscard]] double middle_s() const { return 0.5 * (from_s + to_s); }
   [[nodiscard]] double rest_mm(double t_s) const {
-    return equilibrium_mm.value + drift_mm_per_hour * (t_s - middle_s()) / 3600.0;
+    return equilibrium_mm.value + drift_mm_per_hour * (t_s - middle_s()) / kHour_s;
   }
 };
 

@@ -8,11 +8,11 @@
 #include "tracker/report/figures.h"
 #include "tracker/report/residual_statistics.h"
 #include "tracker/run/csv_text.h"
+#include "tracker/text/time_text.h"
 
 namespace nightswing::tracker {
 namespace {
 
-constexpr double kHour_s = 3600.0;
 constexpr double kColumn_pt = 0.4;
 constexpr const char* kTimeLabel = "time since the first frame (h)";
 

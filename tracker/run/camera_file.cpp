@@ -12,10 +12,10 @@
 namespace nightswing::tracker {
 namespace {
 
-constexpr std::string_view kHeader =
+constexpr std::string_view kCameraHeader =
     "t_s,shift_x_px,shift_y_px,rotation_rad,zoom,keystone_x_per_px,keystone_y_per_px,u_shift_px,"
     "patches,state";
-constexpr std::size_t kColumns = 10;
+constexpr std::size_t kCameraColumns = 10;
 
 std::optional<CameraState> state_from(std::string_view word) {
   for (const CameraState state : {CameraState::kRegistered,
@@ -28,10 +28,10 @@ std::optional<CameraState> state_from(std::string_view word) {
 }
 
 /// The row, or a phrase that says what is wrong with the line.
-std::optional<CameraRow> row_from(const std::string& line, std::string& fault) {
+std::optional<CameraRow> camera_row(const std::string& line, std::string& fault) {
   const auto fields = split_csv(line);
-  if (!fields || fields->size() != kColumns) {
-    fault = fmt::format("not {} fields", kColumns);
+  if (!fields || fields->size() != kCameraColumns) {
+    fault = fmt::format("not {} fields", kCameraColumns);
     return std::nullopt;
   }
   const auto state = state_from((*fields)[9]);
@@ -78,7 +78,7 @@ std::string_view word_for(CameraState state) {
 }
 
 CameraWriter::CameraWriter(const std::filesystem::path& path, StandingLines standing)
-    : file_(path, kHeader, standing) {}
+    : file_(path, kCameraHeader, standing) {}
 
 void CameraWriter::append(const CameraRow& row) {
   std::string motion = ",,,,,,";
@@ -96,7 +96,7 @@ void CameraWriter::append(const CameraRow& row) {
 std::optional<CameraRecord> read_camera(const std::filesystem::path& path) {
   if (!std::filesystem::exists(path)) return std::nullopt;
   CameraRecord record;
-  record.warnings = read_timed_rows(path, kHeader, row_from, record.rows);
+  record.warnings = read_timed_rows(path, kCameraHeader, camera_row, record.rows);
   return record;
 }
 

@@ -10,7 +10,7 @@
 namespace nightswing::tracker {
 namespace {
 
-constexpr std::string_view kHeader = "utc,t_s,event,detail";
+constexpr std::string_view kEventHeader = "utc,t_s,event,detail";
 constexpr std::string_view kBy = "; by: ";
 
 /// Fills `event`; says in a phrase why it cannot, or nothing.
@@ -32,7 +32,7 @@ std::string read_event(const std::string& line, Event& event) {
 }  // namespace
 
 EventWriter::EventWriter(const std::filesystem::path& path, StandingLines standing)
-    : file_(path, kHeader, standing) {}
+    : file_(path, kEventHeader, standing) {}
 
 void EventWriter::append(const Event& event) {
   file_.append(fmt::format("{},{},{},{}",
@@ -45,7 +45,7 @@ void EventWriter::append(const Event& event) {
 EventLog read_events(const std::filesystem::path& path) {
   EventLog log;
   if (!std::filesystem::exists(path)) return log;
-  log.warnings = read_lines(path, kHeader, [&](const std::string& line) -> std::string {
+  log.warnings = read_lines(path, kEventHeader, [&](const std::string& line) -> std::string {
     Event event;
     std::string fault = read_event(line, event);
     if (fault.empty()) log.events.push_back(std::move(event));

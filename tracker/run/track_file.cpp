@@ -13,8 +13,8 @@
 namespace nightswing::tracker {
 namespace {
 
-constexpr std::string_view kHeader = "utc,t_s,x_px,y_px,u_x_px,u_y_px,peak,width_px,state";
-constexpr std::size_t kColumns = 9;
+constexpr std::string_view kTrackHeader = "utc,t_s,x_px,y_px,u_x_px,u_y_px,peak,width_px,state";
+constexpr std::size_t kTrackColumns = 9;
 
 std::string line_for(const TrackRow& row) {
   // 1e-5 px and 1 us are far below anything that is measured.
@@ -37,10 +37,10 @@ std::string line_for(const TrackRow& row) {
 }
 
 /// The row, or a phrase that says what is wrong with the line.
-std::optional<TrackRow> row_from(const std::string& line, std::string& fault) {
+std::optional<TrackRow> track_row(const std::string& line, std::string& fault) {
   const auto fields = split_csv(line);
-  if (!fields || fields->size() != kColumns) {
-    fault = fmt::format("not {} fields", kColumns);
+  if (!fields || fields->size() != kTrackColumns) {
+    fault = fmt::format("not {} fields", kTrackColumns);
     return std::nullopt;
   }
   TrackRow row;
@@ -80,7 +80,7 @@ std::optional<TrackRow> row_from(const std::string& line, std::string& fault) {
 }  // namespace
 
 TrackWriter::TrackWriter(const std::filesystem::path& path, StandingLines standing)
-    : file_(path, kHeader, standing) {}
+    : file_(path, kTrackHeader, standing) {}
 
 void TrackWriter::append(const TrackRow& row) {
   file_.append(line_for(row));
@@ -95,7 +95,7 @@ std::vector<TrackRow> TrackTail::read(std::size_t most) {
   while (rows.size() < most && std::getline(file, line) && !file.eof()) {
     offset_ += std::ssize(line) + 1;
     std::string fault;
-    const auto row = row_from(line, fault);
+    const auto row = track_row(line, fault);
     if (!row || (last_t_s_ && row->t_s <= *last_t_s_)) continue;
     last_t_s_ = row->t_s;
     rows.push_back(*row);
@@ -105,7 +105,7 @@ std::vector<TrackRow> TrackTail::read(std::size_t most) {
 
 Track read_track(const std::filesystem::path& path) {
   Track track;
-  track.warnings = read_timed_rows(path, kHeader, row_from, track.rows);
+  track.warnings = read_timed_rows(path, kTrackHeader, track_row, track.rows);
   return track;
 }
 

@@ -16,7 +16,7 @@ namespace {
 
 constexpr double kLeastUnknown = 0.05;  // share of the pixels
 constexpr double kMostUnknown = 0.05;   // of a place to compare with
-constexpr std::size_t kFewestPlaces = 4;
+constexpr std::size_t kFewestCompared = 4;
 
 double unknown_share(const WallLight& wall, const cv::Rect& area) {
   return cv::mean(wall.looks()(area) < WallLight::kTrustedLooks)[0] / 255.0;
@@ -75,7 +75,7 @@ std::optional<WallDoubt> doubt_of_grain(const SpotPatch& patch,
     off_x_px.push_back(std::abs(off_px.x));
     off_y_px.push_back(std::abs(off_px.y));
   }
-  if (off_x_px.size() < kFewestPlaces) return std::nullopt;
+  if (off_x_px.size() < kFewestCompared) return std::nullopt;
   return WallDoubt{deviation_of(off_x_px), deviation_of(off_y_px)};
 }
 

@@ -47,7 +47,7 @@ struct Unit {
 };
 // The first that fits is taken, so `min` and `ms` stand before `m`.
 constexpr std::array kUnits{Unit{"d", 86400.0},
-                            Unit{"h", 3600.0},
+                            Unit{"h", kHour_s},
                             Unit{"min", 60.0},
                             Unit{"ms", 1e-3},
                             Unit{"m", 60.0},
@@ -76,7 +76,7 @@ std::optional<double> take_clock_s(std::string_view& text) {
     second = *number;
   }
   if (!minute || *hour > 23 || *minute > 59 || second >= 61.0) return std::nullopt;
-  return 3600.0 * *hour + 60.0 * *minute + second;
+  return kHour_s * *hour + 60.0 * *minute + second;
 }
 
 }  // namespace

@@ -10,6 +10,8 @@ namespace nightswing::tracker {
 /// A moment of the wall clock, UTC, to the microsecond.
 using UtcTime = std::chrono::sys_time<std::chrono::microseconds>;
 
+inline constexpr double kHour_s = 3600.0;
+
 /// `90s`, `2h30m`, `1.5h`, `250ms`, `1d2h`: units d, h, m (or min), s, ms in falling order, without
 /// blanks. Returns seconds; nothing if the text is not of this form, or more than some thirty
 /// years.

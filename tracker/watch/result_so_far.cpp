@@ -15,8 +15,6 @@ using analysis::Measured;
 using analysis::RunningResult;
 using analysis::RunningState;
 
-constexpr double kSecondsPerHour = 3600.0;
-
 /// `0.8 %`: two digits, so that progress shows.
 std::string percent(double share) {
   return fmt::format("{:.2g} %", 100.0 * share);
@@ -83,7 +81,7 @@ ResultSoFar result_so_far(const RunningResult& running, LengthsIn lengths, doubl
     so_far.shift_relative_u = running.shift_mm->u / std::abs(running.shift_mm->value);
   }
   if (running.seconds_to_target) {
-    so_far.hours_to_target = *running.seconds_to_target / kSecondsPerHour;
+    so_far.hours_to_target = *running.seconds_to_target / kHour_s;
   }
   so_far.sentence = state_text(running, lengths, target_relative);
   if (lengths == LengthsIn::kPixels && running.period_s) {

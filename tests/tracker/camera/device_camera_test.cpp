@@ -20,7 +20,7 @@ using nightswing::InputError;
 
 namespace {
 
-constexpr std::chrono::milliseconds kPatience{1};
+constexpr std::chrono::milliseconds kGrabPatience{1};
 
 /// A usual camera: small pictures uncompressed, large ones only slowly so.
 FakeDevice usual_device() {
@@ -39,7 +39,7 @@ FakeDevice usual_device() {
   return device;
 }
 
-struct Set {
+struct DeviceFixture {
   FakeClock clock;
   FakeDevice device = usual_device();
   DeviceCalls calls = calls_to({{"/dev/video0", &device}});
@@ -69,7 +69,7 @@ cv::Mat gray_ramp() {
 
 TEST_SUITE("device_camera") {
   TEST_CASE("an uncompressed format at the lowest sufficient rate is taken near 1280 x 720") {
-    Set set;
+    DeviceFixture set;
     const auto camera = set.open();
     CHECK(set.device.pixel_format == V4L2_PIX_FMT_YUYV);
     CHECK(set.device.width_px == 1280);
@@ -80,7 +80,7 @@ TEST_SUITE("device_camera") {
   }
 
   TEST_CASE("where the uncompressed format is too slow, motion JPEG is taken") {
-    Set set;
+    DeviceFixture set;
     CameraSettings settings;
     settings.width_px = 1920;
     settings.height_px = 1080;
@@ -89,7 +89,7 @@ TEST_SUITE("device_camera") {
   }
 
   TEST_CASE("a size that is not on offer is refused with the nearest that is") {
-    Set set;
+    DeviceFixture set;
     CameraSettings settings;
     settings.width_px = 800;
     settings.height_px = 600;
@@ -100,7 +100,7 @@ TEST_SUITE("device_camera") {
   }
 
   TEST_CASE("automatics are switched off before the values are set, and all is read back") {
-    Set set;
+    DeviceFixture set;
     CameraSettings settings;
     settings.exposure_s = 0.02;
     settings.gain = 10;
@@ -123,7 +123,7 @@ TEST_SUITE("device_camera") {
   }
 
   TEST_CASE("what a device has not or cannot is said, what it takes differently too") {
-    Set set;
+    DeviceFixture set;
     CameraSettings focus;
     focus.focus = 30;
     CHECK_THROWS_WITH_AS(static_cast<void>(set.open(focus)),
@@ -145,7 +145,7 @@ TEST_SUITE("device_camera") {
   }
 
   TEST_CASE("the automatics stay on if they are wanted") {
-    Set set;
+    DeviceFixture set;
     CameraSettings settings;
     settings.automatic = true;
     const auto camera = set.open(settings);
@@ -153,14 +153,14 @@ TEST_SUITE("device_camera") {
   }
 
   TEST_CASE("of pictures that wait the newest is given, with the driver's time") {
-    Set set;
+    DeviceFixture set;
     set.clock.slept_s = 400.0;  // the two clocks differ by the sleep of the computer
-    const auto camera = set.open(Set::small());
+    const auto camera = set.open(DeviceFixture::small());
     const cv::Mat ramp = gray_ramp();
     set.device.take_picture(yuyv(cv::Mat::zeros(48, 64, CV_8UC1) + 40), 599.70);
     set.device.take_picture(yuyv(cv::Mat::zeros(48, 64, CV_8UC1) + 80), 599.80);
     set.device.take_picture(yuyv(ramp), 599.90);
-    REQUIRE(camera->grab(kPatience, {}) == Grab::kPicture);
+    REQUIRE(camera->grab(kGrabPatience, {}) == Grab::kPicture);
     // now is 600.0 by the driver's clock: 0.1 s old; microseconds of the stamp
     CHECK(camera->grabbed_steady_s() == within_abs(999.90, 2e-6));
     cv::Mat picture;
@@ -170,17 +170,17 @@ TEST_SUITE("device_camera") {
       const double expected = (ramp.at<std::uint8_t>(7, x) - 16) * 255.0 / 219.0;
       CHECK(picture.at<cv::Vec3b>(7, x)[1] == within_abs(expected, 1.0));  // rounding
     }
-    CHECK(camera->grab(kPatience, {}) == Grab::kNothing);  // nothing twice
+    CHECK(camera->grab(kGrabPatience, {}) == Grab::kNothing);  // nothing twice
     CHECK(camera->facts().time_from.find("driver's time") != std::string::npos);
   }
 
   TEST_CASE("buffers go round: a hundred pictures, none lost, none given twice") {
-    Set set;
-    const auto camera = set.open(Set::small());
+    DeviceFixture set;
+    const auto camera = set.open(DeviceFixture::small());
     for (int k = 0; k < 100; ++k) {
       set.clock.now_s = 1000.0 + 0.2 * k;
       set.device.take_picture(yuyv(cv::Mat::zeros(48, 64, CV_8UC1) + 16 + k), set.clock.now_s);
-      REQUIRE(camera->grab(kPatience, {}) == Grab::kPicture);
+      REQUIRE(camera->grab(kGrabPatience, {}) == Grab::kPicture);
       cv::Mat picture;
       REQUIRE(camera->retrieve(picture));
       CHECK(picture.at<cv::Vec3b>(0, 0)[0] == within_abs(k * 255.0 / 219.0, 1.0));
@@ -189,33 +189,33 @@ TEST_SUITE("device_camera") {
 
   TEST_CASE("a timestamp of another clock is not believed") {
     for (const bool stale : {false, true}) {
-      Set set;
-      const auto camera = set.open(Set::small());
+      DeviceFixture set;
+      const auto camera = set.open(DeviceFixture::small());
       set.device.timestamp_flag = stale ? 0x2000U : 0U;  // monotonic, but of long ago; unknown
       set.device.take_picture(yuyv(gray_ramp()), stale ? 17.0 : 999.99);
-      REQUIRE(camera->grab(kPatience, {}) == Grab::kPicture);
+      REQUIRE(camera->grab(kGrabPatience, {}) == Grab::kPicture);
       CHECK(camera->grabbed_steady_s() == 1000.0);
       CHECK(camera->facts().time_from.find("no time of capture") != std::string::npos);
     }
   }
 
   TEST_CASE("damaged pictures are passed over, and their buffers used again") {
-    Set set;
-    const auto camera = set.open(Set::small());
+    DeviceFixture set;
+    const auto camera = set.open(DeviceFixture::small());
     for (int k = 0; k < 10; ++k) {
       set.device.take_picture(yuyv(gray_ramp()), 1000.0, true);
-      CHECK(camera->grab(kPatience, {}) == Grab::kDamaged);
+      CHECK(camera->grab(kGrabPatience, {}) == Grab::kDamaged);
     }
     set.device.take_picture(yuyv(gray_ramp()), 1000.0);
-    CHECK(camera->grab(kPatience, {}) == Grab::kPicture);
+    CHECK(camera->grab(kGrabPatience, {}) == Grab::kPicture);
     set.device.take_picture({1, 2, 3}, 1000.0);  // cut short
-    REQUIRE(camera->grab(kPatience, {}) == Grab::kPicture);
+    REQUIRE(camera->grab(kGrabPatience, {}) == Grab::kPicture);
     cv::Mat picture;
     CHECK_FALSE(camera->retrieve(picture));
   }
 
   TEST_CASE("motion JPEG without the tables that cameras leave out is decoded") {
-    Set set;
+    DeviceFixture set;
     set.device.modes = {{V4L2_PIX_FMT_MJPEG, 64, 48, {15}}};
     const auto camera = set.open();
     std::vector<std::uint8_t> jpeg;
@@ -238,7 +238,7 @@ TEST_SUITE("device_camera") {
     REQUIRE(left_out > 0);
     bare.insert(bare.end(), jpeg.begin() + static_cast<long>(at), jpeg.end());
     set.device.take_picture(bare, 1000.0);
-    REQUIRE(camera->grab(kPatience, {}) == Grab::kPicture);
+    REQUIRE(camera->grab(kGrabPatience, {}) == Grab::kPicture);
     cv::Mat picture;
     REQUIRE(camera->retrieve(picture));
     cv::Mat gray;
@@ -247,7 +247,7 @@ TEST_SUITE("device_camera") {
   }
 
   TEST_CASE("a JPEG with bytes too many is decoded, one that is cut off is damaged") {
-    Set set;
+    DeviceFixture set;
     set.device.modes = {{V4L2_PIX_FMT_MJPEG, 64, 48, {15}}};
     const auto camera = set.open();
     std::vector<std::uint8_t> whole;
@@ -258,7 +258,7 @@ TEST_SUITE("device_camera") {
                                          whole.begin() + static_cast<long>(whole.size() * 3 / 4));
     for (const auto& [bytes, is_sound] : {std::pair{longer, true}, {half, false}, {whole, true}}) {
       set.device.take_picture(bytes, 1000.0);
-      REQUIRE(camera->grab(kPatience, {}) == Grab::kPicture);
+      REQUIRE(camera->grab(kGrabPatience, {}) == Grab::kPicture);
       cv::Mat picture;
       REQUIRE(camera->retrieve(picture) == is_sound);
       if (!is_sound) continue;
@@ -269,12 +269,12 @@ TEST_SUITE("device_camera") {
   }
 
   TEST_CASE("an unplugged camera is gone, and everything is given back") {
-    Set set;
+    DeviceFixture set;
     {
-      const auto camera = set.open(Set::small());
+      const auto camera = set.open(DeviceFixture::small());
       CHECK(set.device.mapped == 4);
       set.device.unplugged = true;
-      CHECK(camera->grab(kPatience, {}) == Grab::kGone);
+      CHECK(camera->grab(kGrabPatience, {}) == Grab::kGone);
       CHECK(camera->fault() == "it was unplugged");
     }
     CHECK(set.device.mapped == 0);
@@ -282,7 +282,7 @@ TEST_SUITE("device_camera") {
   }
 
   TEST_CASE("a full USB connection and a camera in use are told in their own words") {
-    Set set;
+    DeviceFixture set;
     set.device.stream_on_fault = ENOSPC;
     CHECK_THROWS_WITH_AS(static_cast<void>(set.open()),
                          doctest::Contains("the USB connection of /dev/video0 has no room"),
@@ -296,7 +296,7 @@ TEST_SUITE("device_camera") {
   }
 
   TEST_CASE("a camera that nothing can be read from is refused") {
-    Set set;
+    DeviceFixture set;
     set.device.modes = {{V4L2_PIX_FMT_H264, 1280, 720, {30}}};
     CHECK_THROWS_WITH_AS(static_cast<void>(set.open()),
                          doctest::Contains("offers no pictures that can be read here"),

@@ -13,10 +13,10 @@ using Kind = CameraNotice::Kind;
 
 namespace {
 
-constexpr std::chrono::seconds kTestPatience{30};  // a failing test shall end
+constexpr std::chrono::seconds kGrabberTestPatience{30};  // a failing test shall end
 constexpr std::chrono::milliseconds kNow{0};
 
-FrameGrabberOptions quick() {
+FrameGrabberOptions quick_reopening() {
   FrameGrabberOptions options;
   options.first_wait = std::chrono::milliseconds(1);
   options.longest_wait = std::chrono::milliseconds(4);
@@ -27,10 +27,10 @@ cv::Mat even(int counts, cv::Size size = {160, 120}) {
   return {size, CV_8UC3, cv::Scalar::all(counts)};
 }
 
-struct Set {
+struct GrabberFixture {
   FakeClock clock;
   FakeCamera camera{clock};
-  FrameGrabber grabber{camera.opener()({}), camera.opener(), clock, quick()};
+  FrameGrabber grabber{camera.opener()({}), camera.opener(), clock, quick_reopening()};
   LivePicture taken;
 
   void show(int counts) {
@@ -38,12 +38,12 @@ struct Set {
     camera.show(even(counts));
   }
   void take(int counts) {
-    REQUIRE(grabber.next(taken, kTestPatience));
+    REQUIRE(grabber.next(taken, kGrabberTestPatience));
     CHECK(taken.picture.at<cv::Vec3b>(0, 0)[0] == counts);
   }
   std::vector<CameraNotice> await_notices(std::size_t count) {
     std::vector<CameraNotice> all;
-    const auto end = std::chrono::steady_clock::now() + kTestPatience;
+    const auto end = std::chrono::steady_clock::now() + kGrabberTestPatience;
     while (all.size() < count && std::chrono::steady_clock::now() < end) {
       for (auto& notice : grabber.take_notices()) all.push_back(std::move(notice));
       std::this_thread::yield();
@@ -57,7 +57,7 @@ struct Set {
 
 TEST_SUITE("frame_grabber") {
   TEST_CASE("the newest picture is given, once, with the time it was taken") {
-    Set set;
+    GrabberFixture set;
     set.show(50);
     set.take(50);
     CHECK(set.taken.steady_s == 1001.0);
@@ -69,7 +69,7 @@ TEST_SUITE("frame_grabber") {
   }
 
   TEST_CASE("pictures faster than asked for are passed over, uneven ones are not") {
-    Set set;
+    GrabberFixture set;
     const auto taken_of = [&](const std::vector<double>& distances_s) {
       int taken = 0;
       int k = 0;
@@ -88,7 +88,7 @@ TEST_SUITE("frame_grabber") {
   }
 
   TEST_CASE("an unplugged camera is told once, opened again with waits, and told when it is back") {
-    Set set;
+    GrabberFixture set;
     set.show(50);
     set.take(50);
     set.camera.unplug();
@@ -106,7 +106,7 @@ TEST_SUITE("frame_grabber") {
   }
 
   TEST_CASE("a camera that hangs is opened anew") {
-    Set set;
+    GrabberFixture set;
     set.show(50);
     set.take(50);
     set.clock.now_s = set.clock.now_s + 4.9;
@@ -121,7 +121,7 @@ TEST_SUITE("frame_grabber") {
   }
 
   TEST_CASE("a camera that sends what is no picture is opened anew, and that is told") {
-    Set set;
+    GrabberFixture set;
     set.show(50);
     set.take(50);
     const cv::Mat damaged;
@@ -142,7 +142,7 @@ TEST_SUITE("frame_grabber") {
   }
 
   TEST_CASE("one picture again and again is not taken for new ones") {
-    Set set;
+    GrabberFixture set;
     set.show(50);
     set.take(50);
     for (int k = 0; k < 10; ++k) set.show(50);
@@ -155,7 +155,7 @@ TEST_SUITE("frame_grabber") {
   }
 
   TEST_CASE("black pictures may be alike") {
-    Set set;
+    GrabberFixture set;
     for (int k = 0; k < 20; ++k) {
       set.show(3);
       set.take(3);
@@ -164,7 +164,7 @@ TEST_SUITE("frame_grabber") {
   }
 
   TEST_CASE("pictures of another size are not let through, and that is told") {
-    Set set;
+    GrabberFixture set;
     set.show(50);
     set.take(50);
     set.camera.unplug();
@@ -182,7 +182,7 @@ TEST_SUITE("frame_grabber") {
   }
 
   TEST_CASE("the size may also change in the middle of a stream") {
-    Set set;
+    GrabberFixture set;
     set.show(50);
     set.take(50);
     set.clock.now_s = set.clock.now_s + 1.0;
@@ -193,7 +193,7 @@ TEST_SUITE("frame_grabber") {
   }
 
   TEST_CASE("a setting that changes by itself is told") {
-    Set set;
+    GrabberFixture set;
     set.show(50);
     set.take(50);
     set.camera.change_setting("40 ms");

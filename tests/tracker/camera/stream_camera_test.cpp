@@ -26,12 +26,12 @@ using Kind = CameraNotice::Kind;
 
 namespace {
 
-constexpr StreamPatience kPatience{.open = std::chrono::milliseconds(1500),
-                                   .picture = std::chrono::milliseconds(1500)};
-constexpr std::chrono::seconds kTestPatience{60};  // a failing test shall end
+constexpr StreamPatience kStreamPatience{.open = std::chrono::milliseconds(1500),
+                                         .picture = std::chrono::milliseconds(1500)};
+constexpr std::chrono::seconds kStreamTestPatience{60};  // a failing test shall end
 const cv::Size kSize{320, 240};
 
-FrameGrabberOptions quick() {
+FrameGrabberOptions impatient() {
   FrameGrabberOptions options;
   options.least_step_s = 0.0;
   options.silence_s = 1.0;
@@ -40,17 +40,18 @@ FrameGrabberOptions quick() {
   return options;
 }
 
-struct Set {
+struct StreamFixture {
   SystemClock clock;
   ServedStream stream;
   NightCamera camera{stream, kSize, std::chrono::milliseconds(20)};
-  OpenCamera open = camera_opener({.name = stream.address(), .stream_patience = kPatience}, clock);
-  FrameGrabber grabber{open({}), open, clock, quick()};
+  OpenCamera open =
+      camera_opener({.name = stream.address(), .stream_patience = kStreamPatience}, clock);
+  FrameGrabber grabber{open({}), open, clock, impatient()};
   LivePicture taken;
 
-  void await_picture() { REQUIRE(grabber.next(taken, kTestPatience)); }
+  void await_picture() { REQUIRE(grabber.next(taken, kStreamTestPatience)); }
   std::string await_notice(Kind kind) {
-    const auto end = std::chrono::steady_clock::now() + kTestPatience;
+    const auto end = std::chrono::steady_clock::now() + kStreamTestPatience;
     while (std::chrono::steady_clock::now() < end) {
       for (const CameraNotice& notice : grabber.take_notices()) {
         if (notice.kind == kind) return notice.text;
@@ -64,7 +65,7 @@ struct Set {
 
 /// Opens as soon as the server listens; nothing if it never does.
 std::unique_ptr<StreamCamera> opened(const std::string& address, const Clock& clock) {
-  const auto end = std::chrono::steady_clock::now() + kTestPatience;
+  const auto end = std::chrono::steady_clock::now() + kStreamTestPatience;
   while (std::chrono::steady_clock::now() < end) {
     try {
       return StreamCamera::open(address, StreamPatience{}, clock);
@@ -79,7 +80,7 @@ std::unique_ptr<StreamCamera> opened(const std::string& address, const Clock& cl
 
 TEST_SUITE("stream_camera") {
   TEST_CASE("pictures come with the moment of their arrival") {
-    Set set;
+    StreamFixture set;
     CHECK(set.grabber.facts().width_px == kSize.width);
     CHECK(set.grabber.facts().identity == set.stream.address());
     double last_s = 0.0;
@@ -93,7 +94,7 @@ TEST_SUITE("stream_camera") {
   }
 
   TEST_CASE("a stream that is silent, ends, refuses and comes back is taken up again") {
-    Set set;
+    StreamFixture set;
     set.await_picture();
     set.camera.stop_showing();
     set.await_notice(Kind::kLost);
@@ -106,7 +107,7 @@ TEST_SUITE("stream_camera") {
     set.stream.hang_up(true);
     set.await_notice(Kind::kLost);
     const int before = set.stream.visitors();
-    const auto end = std::chrono::steady_clock::now() + kTestPatience;
+    const auto end = std::chrono::steady_clock::now() + kStreamTestPatience;
     while (set.stream.visitors() < before + 3 && std::chrono::steady_clock::now() < end) {
       std::this_thread::yield();
     }
@@ -116,7 +117,7 @@ TEST_SUITE("stream_camera") {
   }
 
   TEST_CASE("garbage is no picture, and the pictures after it are") {
-    Set set;
+    StreamFixture set;
     set.await_picture();
     set.camera.stop_showing();
     for (int k = 0; k < 40; ++k) {
@@ -136,7 +137,7 @@ TEST_SUITE("stream_camera") {
   }
 
   TEST_CASE("a stream of garbage is a camera lost until pictures come again") {
-    Set set;
+    StreamFixture set;
     set.await_picture();
     set.camera.send_instead(std::string(5000, 'n') + "no picture");
     const std::string why = set.await_notice(Kind::kLost);
@@ -147,7 +148,7 @@ TEST_SUITE("stream_camera") {
   }
 
   TEST_CASE("a picture that was cut off on its way is no picture") {
-    Set set;
+    StreamFixture set;
     set.await_picture();
     std::vector<unsigned char> whole;
     cv::imencode(".jpg", NightCamera::picture(7, kSize), whole);
@@ -163,16 +164,16 @@ TEST_SUITE("stream_camera") {
     auto camera = std::make_unique<NightCamera>(stream, kSize, std::chrono::milliseconds(20));
     const SystemClock clock;
     const OpenCamera open =
-        camera_opener({.name = stream.address(), .stream_patience = kPatience}, clock);
-    FrameGrabber grabber(open({}), open, clock, quick());
+        camera_opener({.name = stream.address(), .stream_patience = kStreamPatience}, clock);
+    FrameGrabber grabber(open({}), open, clock, impatient());
     LivePicture taken;
-    REQUIRE(grabber.next(taken, kTestPatience));
+    REQUIRE(grabber.next(taken, kStreamTestPatience));
     camera.reset();
     const cv::Size smaller(160, 120);
     camera = std::make_unique<NightCamera>(stream, smaller, std::chrono::milliseconds(20));
     bool other_size = false;
     std::vector<CameraNotice> notices;
-    const auto end = std::chrono::steady_clock::now() + kTestPatience;
+    const auto end = std::chrono::steady_clock::now() + kStreamTestPatience;
     while (notices.empty() && std::chrono::steady_clock::now() < end) {
       if (grabber.next(taken, std::chrono::milliseconds(10))) {
         other_size = other_size || taken.picture.size() != kSize;
@@ -221,9 +222,9 @@ TEST_SUITE("stream_camera") {
         camera_opener({.name = stream.address(), .stream_patience = kLong}, clock);
     std::chrono::steady_clock::time_point asked;
     {
-      FrameGrabber grabber(open({}), open, clock, quick());
+      FrameGrabber grabber(open({}), open, clock, impatient());
       LivePicture taken;
-      REQUIRE(grabber.next(taken, kTestPatience));
+      REQUIRE(grabber.next(taken, kStreamTestPatience));
       camera.stop_showing();
       while (grabber.next(taken, std::chrono::milliseconds(200))) {
         // what was shown before
@@ -245,7 +246,7 @@ TEST_SUITE("stream_camera") {
     const SystemClock clock;
     const std::string secret =
         "http://name:secret@" + stream.address().substr(std::string("http://").size());
-    const auto opened = StreamCamera::open(secret, kPatience, clock);
+    const auto opened = StreamCamera::open(secret, kStreamPatience, clock);
     CHECK(opened->facts().identity == stream.address());
   }
 
@@ -253,10 +254,11 @@ TEST_SUITE("stream_camera") {
     const SystemClock clock;
     ServedStream silent;  // takes the connection and sends nothing
     const auto asked = std::chrono::steady_clock::now();
-    CHECK_THROWS_WITH_AS(static_cast<void>(StreamCamera::open(silent.address(), kPatience, clock)),
-                         doctest::Contains("no video comes from http://127.0.0.1"),
-                         nightswing::InputError);
-    CHECK(std::chrono::steady_clock::now() - asked < 10 * kPatience.open);
+    CHECK_THROWS_WITH_AS(
+        static_cast<void>(StreamCamera::open(silent.address(), kStreamPatience, clock)),
+        doctest::Contains("no video comes from http://127.0.0.1"),
+        nightswing::InputError);
+    CHECK(std::chrono::steady_clock::now() - asked < 10 * kStreamPatience.open);
   }
 
   TEST_CASE("an opening can be given up long before its patience is over") {
@@ -279,7 +281,7 @@ TEST_SUITE("stream_camera") {
     CHECK(camera->facts().width_px == kSize.width);
     // What waited while it was opened is passed over; then a new picture comes.
     Grab grab = Grab::kNothing;
-    const auto end = std::chrono::steady_clock::now() + kTestPatience;
+    const auto end = std::chrono::steady_clock::now() + kStreamTestPatience;
     while (grab == Grab::kNothing && std::chrono::steady_clock::now() < end) {
       grab = camera->grab({}, {});
     }

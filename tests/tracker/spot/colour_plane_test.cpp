@@ -25,10 +25,10 @@ using namespace nightswing::tracker;
 
 namespace {
 
-const cv::Size kSize(224, 96);
+const cv::Size kFilmSize(224, 96);
 constexpr int kFrames = 240;
-constexpr int kChosenBy = 100;  // 64 frames of waiting and 32 of comparing
-constexpr double kNoise = 2.0;  // counts, in each colour
+constexpr int kChosenBy = 100;        // 64 frames of waiting and 32 of comparing
+constexpr double kColourNoise = 2.0;  // counts, in each colour
 
 struct Colour {
   double blue;
@@ -46,8 +46,8 @@ SpotTruth truth_in(int frame) {
 
 /// Light of the three planes on a lit white wall, in counts.
 std::array<cv::Mat, 3> light_in(int frame, const Colour& colour) {
-  const cv::Mat wall = plane_light(kSize, {70, 0.02, 0.03});
-  const cv::Mat spot = spot_light(kSize, truth_in(frame));
+  const cv::Mat wall = plane_light(kFilmSize, {70, 0.02, 0.03});
+  const cv::Mat spot = spot_light(kFilmSize, truth_in(frame));
   return {wall + colour.blue * spot, wall + colour.green * spot, wall + colour.red * spot};
 }
 
@@ -55,7 +55,7 @@ std::vector<cv::Mat> camera_night(const Colour& colour) {
   std::mt19937_64 random(3);
   std::vector<cv::Mat> frames;
   for (int k = 0; k < kFrames; ++k) {
-    frames.push_back(photograph_colour(light_in(k, colour), {kNoise, 0, 0}, random));
+    frames.push_back(photograph_colour(light_in(k, colour), {kColourNoise, 0, 0}, random));
   }
   return frames;
 }
@@ -209,8 +209,8 @@ TEST_SUITE("colour_plane") {
       CAPTURE(first_x_px);
       ColourPlane plane;
       for (int k = 0; k < ColourPlane::kFrames; ++k) {
-        const Picture frame =
-            film_frame(photograph_colour(light_in(k, kRed), {kNoise, 0, 0}, random), first_x_px);
+        const Picture frame = film_frame(
+            photograph_colour(light_in(k, kRed), {kColourNoise, 0, 0}, random), first_x_px);
         SpotFit fit;
         fit.shape = {36, truth_in(k).x_px, 3.0, truth_in(k).y_px, 3.0, 70, 0, 0};
         const bool chosen = plane.compare(frame, fit, 250).has_value();
@@ -253,7 +253,7 @@ TEST_SUITE("colour_plane") {
   TEST_CASE("a red spot in lossy film is measured in luma, to the bit") {
     // There its colours are coarser than its luma and drag even more: tests/bench/RESULTS.md.
     const TemporaryFolder folder;
-    FilmPipe pipe(folder / "red.mp4", kSize, 25.0, "-c:v libx264 -crf 20 -pix_fmt yuv420p");
+    FilmPipe pipe(folder / "red.mp4", kFilmSize, 25.0, "-c:v libx264 -crf 20 -pix_fmt yuv420p");
     for (const cv::Mat& frame : camera_night(kRed)) pipe.write(frame);
     pipe.close();
     VideoSource source(folder / "red.mp4");
@@ -271,7 +271,7 @@ TEST_SUITE("colour_plane") {
 
   TEST_CASE("a replay in a colour goes on with --resume as if it had not been interrupted") {
     const TemporaryFolder folder;
-    FilmPipe pipe(folder / "red.mkv", kSize, 25.0, "-c:v ffv1 -pix_fmt bgr0");
+    FilmPipe pipe(folder / "red.mkv", kFilmSize, 25.0, "-c:v ffv1 -pix_fmt bgr0");
     for (const cv::Mat& frame : camera_night(kRed)) pipe.write(frame);
     pipe.close();
     ReplayRequest request{.source = (folder / "red.mkv").string(),

@@ -13,7 +13,7 @@ using tracker::SpotFit;
 
 namespace {
 
-constexpr double kRounding = 1e-12;  // relative, of means of equal values
+constexpr double kRoundingOfMeans = 1e-12;  // relative, of means of equal values
 
 SpotFit spot(double sigma_x_px, double sigma_y_px) {
   SpotFit fit;
@@ -40,9 +40,9 @@ TEST_SUITE("learned_width") {
     CHECK(after(4).admits(spot(40.0, 90.0).shape));
     const LearnedWidth width = after(5);
     CHECK(width.is_known());
-    CHECK(width.sigma_x_px() == within_rel(4.0, kRounding));
-    CHECK(width.sigma_y_px() == within_rel(9.0, kRounding));
-    CHECK(width.width_px() == within_rel(6.0, kRounding));
+    CHECK(width.sigma_x_px() == within_rel(4.0, kRoundingOfMeans));
+    CHECK(width.sigma_y_px() == within_rel(9.0, kRoundingOfMeans));
+    CHECK(width.width_px() == within_rel(6.0, kRoundingOfMeans));
     CHECK(width.admits(spot(4.0 * std::exp(0.29), 9.0).shape));
     CHECK_FALSE(width.admits(spot(4.0 * std::exp(0.31), 9.0).shape));
     CHECK_FALSE(width.admits(spot(4.0, 9.0 * std::exp(-0.31)).shape));
@@ -86,12 +86,12 @@ TEST_SUITE("learned_width") {
     LearnedWidth width = after(30);
     const SpotFit other = spot(4.4, 9.0);
     for (int k = 0; k < 24; ++k) width.note_doubtful(other);
-    CHECK(width.sigma_x_px() == within_rel(4.0, kRounding));
+    CHECK(width.sigma_x_px() == within_rel(4.0, kRoundingOfMeans));
     width.learn(spot(4.0, 9.0));  // not in a row
     for (int k = 0; k < 24; ++k) width.note_doubtful(other);
-    CHECK(width.sigma_x_px() == within_rel(4.0, kRounding));
+    CHECK(width.sigma_x_px() == within_rel(4.0, kRoundingOfMeans));
     width.note_doubtful(other);
-    CHECK(width.sigma_x_px() == within_rel(4.4, kRounding));
+    CHECK(width.sigma_x_px() == within_rel(4.4, kRoundingOfMeans));
     CHECK_FALSE(width.is_known());
   }
 

@@ -2,17 +2,19 @@
 
 #include <doctest/doctest.h>
 
+#include "usual_pictures.h"
+
+using nightswing::test::kPictureSize;
 using nightswing::tracker::RepeatedWall;
 
 namespace {
 
-// Places every 16 px: 20 across, 15 down.
-const cv::Size kSize(320, 240);
+// Every 16 px: 20 across, 15 down.
 constexpr int kPlaces = 20 * 15;
 
 /// Of 300 places, `changed` are other in odd frames than in even ones.
 cv::Mat frame(int number, int changed) {
-  cv::Mat picture(kSize, CV_8UC1, cv::Scalar(90));
+  cv::Mat picture(kPictureSize, CV_8UC1, cv::Scalar(90));
   if (number % 2 == 0) return picture;
   for (int k = 0; k < changed; ++k) {
     picture(cv::Rect(16 * (k % 20), 16 * (k / 20), 16, 16)) = 91;
@@ -56,12 +58,12 @@ TEST_SUITE("repeated_wall") {
       CAPTURE(counts);
       RepeatedWall wall;
       for (int k = 0; k < 10; ++k) {
-        CHECK_FALSE(wall.look(cv::Mat(kSize, CV_8UC1, cv::Scalar(counts))));
+        CHECK_FALSE(wall.look(cv::Mat(kPictureSize, CV_8UC1, cv::Scalar(counts))));
       }
     }
     RepeatedWall lit;
-    static_cast<void>(lit.look(cv::Mat(kSize, CV_8UC1, cv::Scalar(3))));
-    CHECK(lit.look(cv::Mat(kSize, CV_8UC1, cv::Scalar(3))));
+    static_cast<void>(lit.look(cv::Mat(kPictureSize, CV_8UC1, cv::Scalar(3))));
+    CHECK(lit.look(cv::Mat(kPictureSize, CV_8UC1, cv::Scalar(3))));
   }
 
   TEST_CASE("a picture of few places tells nothing") {
@@ -72,7 +74,7 @@ TEST_SUITE("repeated_wall") {
 
   TEST_CASE("in a colour frame luma decides") {
     const auto picture = [](int number, bool luma_changes) {
-      cv::Mat colour(kSize, CV_8UC3, cv::Scalar(90, 90, 90));
+      cv::Mat colour(kPictureSize, CV_8UC3, cv::Scalar(90, 90, 90));
       if (number % 2 == 0) return colour;
       // 20 red less and 10 green more change luma, 0.299 red + 0.587 green, by 0.1 only.
       colour.setTo(luma_changes ? cv::Scalar(90, 100, 90) : cv::Scalar(90, 100, 70));

@@ -27,7 +27,7 @@ tracker::SpotPatch exact_patch(const cv::Mat& light) {
   return patch;
 }
 
-const cv::Size kSize(61, 51);
+const cv::Size kPatchSize(61, 51);
 
 }  // namespace
 
@@ -41,7 +41,7 @@ TEST_SUITE("spot_fit") {
             90, 30 + phase_px, 25 - 0.7 * phase_px, sigma_px, 0.9 * sigma_px};
         const test::PlaneTruth plane{40, 0.2, -0.1};
         const auto patch =
-            exact_patch(test::spot_light(kSize, spot) + test::plane_light(kSize, plane));
+            exact_patch(test::spot_light(kPatchSize, spot) + test::plane_light(kPatchSize, plane));
         const auto fit = tracker::fit_spot(patch, {30, 25, 1.2 * sigma_px, sigma_px, std::nullopt});
         REQUIRE(fit.converged);
         // Steps below 1e-3 px end the fit; it converges faster than linearly.
@@ -84,12 +84,14 @@ TEST_SUITE("spot_fit") {
     int other = 0;
     constexpr int kPictures = 200;
     for (int k = 0; k < kPictures; ++k) {
-      const cv::Mat picture = test::photograph(test::plane_light(kSize, {40, 0, 0}),
-                                               test::spot_light(kSize, {100, 30.2, 24.9, 3, 3}),
-                                               {2.0, 0, 0},
-                                               random);
-      const auto fit = tracker::fit_spot(tracker::cut_patch(picture, {cv::Point(0, 0), kSize}, 250),
-                                         {30, 25, 3, 3, std::nullopt});
+      const cv::Mat picture =
+          test::photograph(test::plane_light(kPatchSize, {40, 0, 0}),
+                           test::spot_light(kPatchSize, {100, 30.2, 24.9, 3, 3}),
+                           {2.0, 0, 0},
+                           random);
+      const auto fit =
+          tracker::fit_spot(tracker::cut_patch(picture, {cv::Point(0, 0), kPatchSize}, 250),
+                            {30, 25, 3, 3, std::nullopt});
       REQUIRE(fit.converged);
       if (fit.shape.form != tracker::SpotForm::kUpright) ++other;
     }
@@ -99,7 +101,8 @@ TEST_SUITE("spot_fit") {
 
   TEST_CASE("pixels that say only 'at least' leave centre, width and the hidden peak unbiased") {
     const test::SpotTruth spot{400, 30.31, 24.58, 4.0, 3.4};
-    auto patch = exact_patch(test::spot_light(kSize, spot) + test::plane_light(kSize, {30, 0, 0}));
+    auto patch =
+        exact_patch(test::spot_light(kPatchSize, spot) + test::plane_light(kPatchSize, {30, 0, 0}));
     patch.at_least = (patch.counts > 200.0).cast<double>();
     patch.counts = patch.counts.min(200.0);
     const auto fit = tracker::fit_spot(patch, {29, 26, 5, 5, std::nullopt});
@@ -112,7 +115,8 @@ TEST_SUITE("spot_fit") {
 
   TEST_CASE("a mark of known reflectance does not displace the spot") {
     const test::SpotTruth spot{100, 30.2, 24.7, 4.0, 4.0};
-    const cv::Mat light = test::spot_light(kSize, spot) + test::plane_light(kSize, {60, 0, 0});
+    const cv::Mat light =
+        test::spot_light(kPatchSize, spot) + test::plane_light(kPatchSize, {60, 0, 0});
     auto patch = exact_patch(light);
     patch.reflectance.middleRows(32, 3) = 0.1;  // a black line beside the centre
     patch.counts *= patch.reflectance;
@@ -129,11 +133,11 @@ TEST_SUITE("spot_fit") {
     double pulls = 0;
     constexpr int kPictures = 150;
     for (int k = 0; k < kPictures; ++k) {
-      cv::Mat noise(kSize, CV_64FC1);
+      cv::Mat noise(kPatchSize, CV_64FC1);
       for (int i = 0; i < static_cast<int>(noise.total()); ++i)
         noise.at<double>(i) = normal(random);
       cv::blur(noise, noise, cv::Size(3, 3));
-      const cv::Mat light = test::spot_light(kSize, {80, 30.3, 24.9, 4, 4});
+      const cv::Mat light = test::spot_light(kPatchSize, {80, 30.3, 24.9, 4, 4});
       const auto patch = exact_patch(light + 3.0 * noise);
       const auto fit = tracker::fit_spot(patch, {30, 25, 4, 4, std::nullopt});
       REQUIRE(fit.converged);
@@ -144,7 +148,7 @@ TEST_SUITE("spot_fit") {
   }
 
   TEST_CASE("what cannot be fitted is said not to converge, and no number is invented") {
-    const auto flat = exact_patch(test::plane_light(kSize, {50, 0, 0}));
+    const auto flat = exact_patch(test::plane_light(kPatchSize, {50, 0, 0}));
     const auto fit = tracker::fit_spot(flat, {30, 25, 3, 3, std::nullopt});
     if (fit.converged) CHECK(fit.shape.peak < 4.0);
     const auto tiny = exact_patch(test::plane_light({3, 3}, {50, 0, 0}));

@@ -8,8 +8,11 @@
 
 #include "tests/support/near.h"
 #include "tests/support/synthetic_spot.h"
+#include "usual_pictures.h"
 
 using namespace nightswing;
+using test::kNowhere;
+using test::kPictureSize;
 using test::within_abs;
 using test::within_rel;
 using tracker::FrameSearch;
@@ -17,9 +20,6 @@ using tracker::search_frame;
 using tracker::WallLight;
 
 namespace {
-
-const cv::Size kSize(320, 240);
-const cv::Rect kNowhere;
 
 /// The search counts in squares of 4 px, so that it knows a place to half of one in each direction.
 constexpr double kCell_px = 2.1;
@@ -30,11 +30,11 @@ cv::Mat picture_of(const cv::Mat& wall, const cv::Mat& spots, std::uint64_t seed
 }
 
 cv::Mat even_wall() {
-  return test::plane_light(kSize, {.level = 50});
+  return test::plane_light(kPictureSize, {.level = 50});
 }
 
 cv::Mat spot(double x_px, double y_px, double peak) {
-  return test::spot_light(kSize, {peak, x_px, y_px, 4.0, 4.0});
+  return test::spot_light(kPictureSize, {peak, x_px, y_px, 4.0, 4.0});
 }
 
 void check_best(const FrameSearch& search, double x_px, double y_px) {
@@ -92,7 +92,7 @@ TEST_SUITE("spot_search") {
   }
 
   TEST_CASE("white paper between printed marks is no light") {
-    cv::Mat wall = test::plane_light(kSize, {.level = 150});
+    cv::Mat wall = test::plane_light(kPictureSize, {.level = 150});
     for (int x = 8; x < 320; x += 16) wall(cv::Rect(x, 100, 8, 40)) = 20.0;
     const cv::Mat frame = picture_of(wall, spot(200, 40, 30), 6);
     check_best(search_frame(frame, WallLight(), kNowhere), 200, 40);

@@ -9,21 +9,21 @@
 #include "tests/support/near.h"
 #include "tests/support/synthetic_spot.h"
 #include "tracker/spot/spot_finder.h"
+#include "usual_pictures.h"
 
 using namespace nightswing;
+using test::kPictureSize;
+using test::kQuietCamera;
 using test::within_abs;
 using tracker::SpotState;
 
 namespace {
 
-const cv::Size kSize(320, 240);
-constexpr test::CameraTruth kCamera{1.0, 0, 0};
-
 cv::Mat lit_wall() {
-  return test::plane_light(kSize, {60, 0.05, 0});
+  return test::plane_light(kPictureSize, {60, 0.05, 0});
 }
 cv::Mat no_spot() {
-  return cv::Mat::zeros(kSize, CV_64FC1);
+  return cv::Mat::zeros(kPictureSize, CV_64FC1);
 }
 
 /// White paper with black squares, white cells in them, and ticks, as printed scales have.
@@ -63,11 +63,12 @@ TEST_SUITE("spot_state") {
     tracker::SpotFinder lit;
     tracker::SpotFinder dark;
     for (int k = 0; k < 30; ++k) {
-      const auto in_light = lit.measure(test::photograph(lit_wall(), no_spot(), kCamera, random));
+      const auto in_light =
+          lit.measure(test::photograph(lit_wall(), no_spot(), kQuietCamera, random));
       CHECK(in_light.state == SpotState::kLost);
       CHECK_FALSE(in_light.position.has_value());
-      const cv::Mat night = test::plane_light(kSize, {1.0, 0, 0});
-      const auto in_dark = dark.measure(test::photograph(night, no_spot(), kCamera, random));
+      const cv::Mat night = test::plane_light(kPictureSize, {1.0, 0, 0});
+      const auto in_dark = dark.measure(test::photograph(night, no_spot(), kQuietCamera, random));
       CHECK(in_dark.state == SpotState::kDark);
       CHECK_FALSE(in_dark.position.has_value());
     }
@@ -75,7 +76,8 @@ TEST_SUITE("spot_state") {
 
   TEST_CASE("frames of one single value are no error") {
     for (const int value : {0, 128, 255}) {
-      const auto m = tracker::SpotFinder().measure(cv::Mat(kSize, CV_8UC3, cv::Scalar::all(value)));
+      const auto m =
+          tracker::SpotFinder().measure(cv::Mat(kPictureSize, CV_8UC3, cv::Scalar::all(value)));
       CHECK_FALSE(m.position.has_value());
       CHECK(m.state == (value == 0 ? SpotState::kDark : SpotState::kLost));
     }
@@ -83,25 +85,25 @@ TEST_SUITE("spot_state") {
 
   TEST_CASE("the printed marks of a scale are not taken for the spot") {
     std::mt19937_64 random(2);
-    CHECK(state_of(test::photograph(printed_wall(), no_spot(), kCamera, random)) ==
+    CHECK(state_of(test::photograph(printed_wall(), no_spot(), kQuietCamera, random)) ==
           SpotState::kLost);
     tracker::SpotFinder finder;
-    const cv::Mat spot = test::spot_light(kSize, {80, 171.3, 118.6, 4, 4});
-    const auto m = finder.measure(test::photograph(printed_wall(), spot, kCamera, random));
+    const cv::Mat spot = test::spot_light(kPictureSize, {80, 171.3, 118.6, 4, 4});
+    const auto m = finder.measure(test::photograph(printed_wall(), spot, kQuietCamera, random));
     REQUIRE(m.state == SpotState::kFound);
     CHECK(m.position->x_px == within_abs(171.3, 0.1));  // ten times the noise
   }
 
   TEST_CASE("a spot in a dark room is found") {
     std::mt19937_64 random(3);
-    const cv::Mat night = test::plane_light(kSize, {1.0, 0, 0});
-    const cv::Mat spot = test::spot_light(kSize, {80, 100.2, 90.4, 3, 3});
-    CHECK(state_of(test::photograph(night, spot, kCamera, random)) == SpotState::kFound);
+    const cv::Mat night = test::plane_light(kPictureSize, {1.0, 0, 0});
+    const cv::Mat spot = test::spot_light(kPictureSize, {80, 100.2, 90.4, 3, 3});
+    CHECK(state_of(test::photograph(night, spot, kQuietCamera, random)) == SpotState::kFound);
   }
 
   TEST_CASE("a single hot pixel is no spot") {
     std::mt19937_64 random(4);
-    cv::Mat frame = test::photograph(lit_wall(), no_spot(), kCamera, random);
+    cv::Mat frame = test::photograph(lit_wall(), no_spot(), kQuietCamera, random);
     frame.at<std::uint8_t>(120, 200) = 255;
     frame.at<std::uint8_t>(50, 70) = 200;
     CHECK(state_of(frame) == SpotState::kLost);
@@ -109,8 +111,8 @@ TEST_SUITE("spot_state") {
 
   TEST_CASE("a hot pixel beside the spot does not drag it") {
     std::mt19937_64 random(5);
-    const cv::Mat spot = test::spot_light(kSize, {80, 160.4, 120.2, 4, 4});
-    cv::Mat frame = test::photograph(lit_wall(), spot, kCamera, random);
+    const cv::Mat spot = test::spot_light(kPictureSize, {80, 160.4, 120.2, 4, 4});
+    cv::Mat frame = test::photograph(lit_wall(), spot, kQuietCamera, random);
     frame.at<std::uint8_t>(125, 166) = 255;
     const auto m = tracker::SpotFinder().measure(frame);
     REQUIRE(m.position.has_value());
@@ -121,8 +123,8 @@ TEST_SUITE("spot_state") {
   TEST_CASE("a spot cut by the edge of the frame is blocked, whether or not it was known before") {
     std::mt19937_64 random(6);
     const auto frame_at = [&](double x_px) {
-      const cv::Mat spot = test::spot_light(kSize, {120, x_px, 120.3, 5, 5});
-      return test::photograph(lit_wall(), spot, kCamera, random);
+      const cv::Mat spot = test::spot_light(kPictureSize, {120, x_px, 120.3, 5, 5});
+      return test::photograph(lit_wall(), spot, kQuietCamera, random);
     };
     CHECK(state_of(frame_at(2.0)) == SpotState::kBlocked);
     CHECK(state_of(frame_at(317.5)) == SpotState::kBlocked);
@@ -141,30 +143,30 @@ TEST_SUITE("spot_state") {
   TEST_CASE("a covered spot is blocked, and found again when it is free") {
     std::mt19937_64 random(7);
     tracker::SpotFinder finder;
-    const cv::Mat spot = test::spot_light(kSize, {120, 150.3, 120.3, 5, 5});
+    const cv::Mat spot = test::spot_light(kPictureSize, {120, 150.3, 120.3, 5, 5});
     for (int k = 0; k < 10; ++k) {
-      CHECK(finder.measure(test::photograph(lit_wall(), spot, kCamera, random)).state ==
+      CHECK(finder.measure(test::photograph(lit_wall(), spot, kQuietCamera, random)).state ==
             SpotState::kFound);
     }
     cv::Mat covered = spot.clone();
     covered.colRange(150, 320) = 0.0;
-    CHECK(finder.measure(test::photograph(lit_wall(), covered, kCamera, random)).state ==
+    CHECK(finder.measure(test::photograph(lit_wall(), covered, kQuietCamera, random)).state ==
           SpotState::kBlocked);
-    CHECK(finder.measure(test::photograph(lit_wall(), no_spot(), kCamera, random)).state ==
+    CHECK(finder.measure(test::photograph(lit_wall(), no_spot(), kQuietCamera, random)).state ==
           SpotState::kLost);
-    CHECK(finder.measure(test::photograph(lit_wall(), spot, kCamera, random)).state ==
+    CHECK(finder.measure(test::photograph(lit_wall(), spot, kQuietCamera, random)).state ==
           SpotState::kFound);
   }
 
   TEST_CASE("a second light merged with the spot blocks it") {
     std::mt19937_64 random(8);
     tracker::SpotFinder finder;
-    const cv::Mat spot = test::spot_light(kSize, {120, 150.3, 120.3, 5, 5});
+    const cv::Mat spot = test::spot_light(kPictureSize, {120, 150.3, 120.3, 5, 5});
     for (int k = 0; k < 10; ++k) {
-      (void)finder.measure(test::photograph(lit_wall(), spot, kCamera, random));
+      (void)finder.measure(test::photograph(lit_wall(), spot, kQuietCamera, random));
     }
-    const cv::Mat merged = spot + test::spot_light(kSize, {120, 161.0, 120.3, 5, 5});
-    CHECK(finder.measure(test::photograph(lit_wall(), merged, kCamera, random)).state ==
+    const cv::Mat merged = spot + test::spot_light(kPictureSize, {120, 161.0, 120.3, 5, 5});
+    CHECK(finder.measure(test::photograph(lit_wall(), merged, kQuietCamera, random)).state ==
           SpotState::kBlocked);
   }
 
@@ -172,8 +174,8 @@ TEST_SUITE("spot_state") {
     std::mt19937_64 random(9);
     tracker::SpotFinder finder;
     const auto frame_of = [&](double sigma_px) {
-      const cv::Mat spot = test::spot_light(kSize, {120, 150.3, 120.3, sigma_px, sigma_px});
-      return test::photograph(lit_wall(), spot, kCamera, random);
+      const cv::Mat spot = test::spot_light(kPictureSize, {120, 150.3, 120.3, sigma_px, sigma_px});
+      return test::photograph(lit_wall(), spot, kQuietCamera, random);
     };
     for (int k = 0; k < 10; ++k) CHECK(finder.measure(frame_of(4)).state == SpotState::kFound);
     CHECK(finder.measure(frame_of(7)).state == SpotState::kBlocked);
@@ -184,13 +186,13 @@ TEST_SUITE("spot_state") {
   TEST_CASE("a saturated red core is clipped and not displaced, whatever its phase") {
     // Noise of one count in each plane; the centre's noise is below 0.01 px.
     std::mt19937_64 random(10);
-    const cv::Mat wall = test::plane_light(kSize, {30, 0, 0});
+    const cv::Mat wall = test::plane_light(kPictureSize, {30, 0, 0});
     for (const double phase_px : {-0.4, -0.15, 0.1, 0.35}) {
       tracker::SpotFinder finder;
       const cv::Mat spot =
-          test::spot_light(kSize, {450, 150 + phase_px, 120 - 0.6 * phase_px, 5, 4.2});
+          test::spot_light(kPictureSize, {450, 150 + phase_px, 120 - 0.6 * phase_px, 5, 4.2});
       const auto m = finder.measure(test::photograph_colour(
-          {wall + 0.05 * spot, wall + 0.1 * spot, wall + spot}, kCamera, random));
+          {wall + 0.05 * spot, wall + 0.1 * spot, wall + spot}, kQuietCamera, random));
       REQUIRE(m.state == SpotState::kClipped);
       CHECK(m.position->x_px == within_abs(150 + phase_px, 0.03));
       CHECK(m.position->y_px == within_abs(120 - 0.6 * phase_px, 0.03));
@@ -206,8 +208,8 @@ TEST_SUITE("spot_state") {
     tracker::SpotFinder colour;
     tracker::SpotFinder again;
     for (int k = 0; k < 60; ++k) {
-      const cv::Mat spot = test::spot_light(kSize, {90, 60 + 3.0 * k, 110.4, 3, 3});
-      const cv::Mat frame = test::photograph(printed_wall(), spot, kCamera, random);
+      const cv::Mat spot = test::spot_light(kPictureSize, {90, 60 + 3.0 * k, 110.4, 3, 3});
+      const cv::Mat frame = test::photograph(printed_wall(), spot, kQuietCamera, random);
       cv::Mat bgr;
       cv::cvtColor(frame, bgr, cv::COLOR_GRAY2BGR);
       const auto first = gray.measure(frame);
@@ -247,7 +249,7 @@ TEST_SUITE("spot_state") {
     tracker::SpotFinder finder;
     CHECK_THROWS_AS((void)finder.measure(cv::Mat()), std::invalid_argument);
     const auto black = [](cv::Size size) { return cv::Mat(size, CV_8UC1, cv::Scalar(0)); };
-    (void)finder.measure(black(kSize));
+    (void)finder.measure(black(kPictureSize));
     CHECK_THROWS_AS((void)finder.measure(black({321, 240})), std::invalid_argument);
     CHECK_NOTHROW((void)tracker::SpotFinder().measure(black({3, 2})));
   }

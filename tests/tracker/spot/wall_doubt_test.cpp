@@ -15,13 +15,13 @@ using test::within_rel;
 
 namespace {
 
-const cv::Size kSize(420, 220);
+const cv::Size kWallSize(420, 220);
 const cv::Rect kHere(190, 90, 37, 37);
 
 /// Even grain some pixels wide, of 4 counts.
 cv::Mat grain(std::uint64_t seed) {
   cv::RNG random(seed);
-  cv::Mat wall(kSize, CV_64FC1);
+  cv::Mat wall(kWallSize, CV_64FC1);
   random.fill(wall, cv::RNG::NORMAL, 0.0, 4.0 * 2.0 * std::sqrt(3.14159) * 1.5);
   cv::GaussianBlur(wall, wall, {0, 0}, 1.5);
   return wall + 80.0;
@@ -50,7 +50,7 @@ TEST_SUITE("wall_doubt") {
     for (int k = 0; k < kWalls; ++k) {
       const cv::Mat wall = grain(static_cast<std::uint64_t>(k) + 1);
       const tracker::WallLight light = learned(wall, kHere);
-      const cv::Mat spot = test::spot_light(kSize, {100, 208.3, 108.2, 4, 4});
+      const cv::Mat spot = test::spot_light(kWallSize, {100, 208.3, 108.2, 4, 4});
       const auto patch = tracker::cut_patch(picture_of(wall + spot), kHere, 250);
       const auto fit = tracker::fit_spot(patch, {208, 108, 4, 4, {}});
       REQUIRE(fit.converged);
@@ -66,7 +66,7 @@ TEST_SUITE("wall_doubt") {
 
   TEST_CASE("a wall that is known makes no doubt, and of one that is known nowhere none is told") {
     const cv::Mat wall = grain(7);
-    const cv::Mat spot = test::spot_light(kSize, {100, 208.3, 108.2, 4, 4});
+    const cv::Mat spot = test::spot_light(kWallSize, {100, 208.3, 108.2, 4, 4});
     const auto patch = tracker::cut_patch(picture_of(wall + spot), kHere, 250);
     const auto fit = tracker::fit_spot(patch, {208, 108, 4, 4, {}});
     const auto doubt_on = [&](const tracker::WallLight& light) {

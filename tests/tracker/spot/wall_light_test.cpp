@@ -5,15 +5,15 @@
 #include <doctest/doctest.h>
 
 #include "tests/support/near.h"
+#include "usual_pictures.h"
 
 using namespace nightswing;
+using test::kNowhere;
 using test::within_abs;
 using tracker::SpotPatch;
 using tracker::WallLight;
 
 namespace {
-
-const cv::Rect kNowhere;
 
 cv::Mat even(cv::Size size, int counts) {
   return {size, CV_8UC1, cv::Scalar(counts)};

@@ -18,7 +18,7 @@ using nightswing::calibration::CameraMotion;
 
 namespace {
 
-constexpr double kEvery_s = 5.0;
+constexpr double kPictureEvery_s = 5.0;
 constexpr double kNoise_dn = 1.5;
 
 /// The scale as the camera sees it after it moved, without noise.
@@ -58,7 +58,7 @@ class Watched {
 
   void see(const cv::Mat& wall, int frames = 1) {
     for (int k = 0; k < frames; ++k) {
-      const CameraWatch::Look look = watch_.look(with_noise(wall), kEvery_s * frame_);
+      const CameraWatch::Look look = watch_.look(with_noise(wall), kPictureEvery_s * frame_);
       if (look.row) rows.push_back(*look.row);
       if (look.moved) events.push_back(*look.moved);
       ++frame_;
@@ -100,7 +100,7 @@ TEST_SUITE("camera_watch") {
     night.see(still_wall(), 110);
     REQUIRE(night.rows.size() == 5);
     for (std::size_t k = 0; k < night.rows.size(); ++k) {
-      CHECK(night.rows[k].t_s == kEvery_s * 25.0 * static_cast<double>(k));
+      CHECK(night.rows[k].t_s == kPictureEvery_s * 25.0 * static_cast<double>(k));
       CHECK(night.rows[k].state == CameraState::kRegistered);
       CHECK(night.rows[k].motion.shift_x_px == within_abs(0.0, 0.03));
     }
@@ -121,7 +121,7 @@ TEST_SUITE("camera_watch") {
   TEST_CASE("a knock is known from its own frame on, and told once, in words") {
     Watched night;
     night.see(still_wall(), 38);
-    const double knock_s = kEvery_s * night.frame();
+    const double knock_s = kPictureEvery_s * night.frame();
     night.see(knocked_wall(), 60);
     CHECK(night.steps_s() == std::vector<double>{knock_s});
     REQUIRE(night.events.size() == 1);
@@ -143,7 +143,7 @@ TEST_SUITE("camera_watch") {
     CHECK(night.events.empty());
     const auto event = night.watch().finish();
     REQUIRE(event);
-    CHECK(event->t_s == kEvery_s * 30);
+    CHECK(event->t_s == kPictureEvery_s * 30);
   }
 
   TEST_CASE("a camera that shakes for some frames and comes to rest was knocked once") {
@@ -154,7 +154,7 @@ TEST_SUITE("camera_watch") {
     night.see(wall_after({.shift_x_px = 5.0}));
     night.see(knocked_wall(), 40);
     REQUIRE(night.events.size() == 1);
-    CHECK(night.events[0].t_s == kEvery_s * 30);
+    CHECK(night.events[0].t_s == kPictureEvery_s * 30);
     CHECK(night.events[0].detail.starts_with("the picture moved by 4.0"));
     CHECK(night.steps_s().size() == 4);
   }
@@ -193,7 +193,7 @@ TEST_SUITE("camera_watch") {
     night.see(blocked, 30);
     CHECK(night.rows.back().state == CameraState::kTooFewPatches);
     CHECK(night.watch().failed() > 0);
-    const double back_s = kEvery_s * night.frame();
+    const double back_s = kPictureEvery_s * night.frame();
     night.see(knocked_wall(), 30);
     CHECK(night.steps_s() == std::vector<double>{back_s});
     CHECK(night.events.size() == 1);
