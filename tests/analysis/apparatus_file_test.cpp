@@ -7,11 +7,11 @@
 
 #include <doctest/doctest.h>
 
-#include "analysis/input_error.h"
+#include "tests/support/error_text.h"
 #include "tests/support/near.h"
 
 using namespace nightswing::analysis;
-using nightswing::InputError;
+using nightswing::test::error_text;
 using nightswing::test::within_rel;
 
 namespace {
@@ -47,12 +47,7 @@ std::string with(const std::string& from, const std::string& to) {
 }
 
 std::string error_of(const std::string& text) {
-  try {
-    static_cast<void>(read_apparatus_text(text, "b.yaml"));
-  } catch (const InputError& error) {
-    return error.what();
-  }
-  return "no error";
+  return error_text([&text] { static_cast<void>(read_apparatus_text(text, "b.yaml")); });
 }
 
 Apparatus read(const std::string& text) {

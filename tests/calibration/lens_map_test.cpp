@@ -230,7 +230,9 @@ TEST_CASE("through a lens the derivative is that of differences") {
   const WallMap map = barrel_map();
   const PixelPoint pixel{300.0, 250.0};
   const Eigen::Matrix2d j = jacobian(map, pixel);
-  CHECK((j - test::differences_of(map, pixel)).colwise().norm().maxCoeff() < 1e-8);
+  const Eigen::Matrix2d differences = test::differences_of(map, pixel);
+  CHECK((j.col(0) - differences.col(0)).norm() < 1e-8);
+  CHECK((j.col(1) - differences.col(1)).norm() < 1e-8);
   CHECK(mm_per_px(map, pixel) == within_rel(std::sqrt(std::abs(j.determinant())), 1e-12));
 }
 

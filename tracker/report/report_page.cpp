@@ -30,7 +30,8 @@ std::string result_html(const ShownNight& night) {
   }
   const auto& g = *night.g_m3_kg_s2;
   const auto interval = [&](double k) {
-    return fmt::format("{:.3f} to {:.3f}", 1e11 * (g.value - k * g.u), 1e11 * (g.value + k * g.u));
+    return fmt::format(
+        "{:.3f} to {:.3f}", kShownPerG * (g.value - k * g.u), kShownPerG * (g.value + k * g.u));
   };
   html += fmt::format("<p class=\"value\"><i>G</i> = {}</p>\n", g_html(night.g_text));
   html += fmt::format(
@@ -179,9 +180,10 @@ std::string gravity_html(const ShownNight& night, std::span<const Figure> figure
   html += heading("Corrections to the textbook formula") + figures_html(figures, {"corrections"});
   rows.clear();
   for (const ShownOpinion& o : night.opinions) {
-    rows.push_back({o.method + (o.of_night_alone ? " (u of the night alone)" : ""),
-                    fmt::format("{:.4f}", 1e11 * o.g_m3_kg_s2.value),
-                    o.g_m3_kg_s2.u > 0.0 ? fmt::format("{:.4f}", 1e11 * o.g_m3_kg_s2.u) : "none"});
+    rows.push_back(
+        {o.method + (o.of_night_alone ? " (u of the night alone)" : ""),
+         fmt::format("{:.4f}", kShownPerG * o.g_m3_kg_s2.value),
+         o.g_m3_kg_s2.u > 0.0 ? fmt::format("{:.4f}", kShownPerG * o.g_m3_kg_s2.u) : "none"});
   }
   html += heading("Methods side by side") +
           table_html({"method",

@@ -19,7 +19,7 @@ constexpr int kSaturation = 250;
 
 constexpr double kDragRounding = 1e-12;  // but for rounding
 
-/// Where nothing is as it was in a film_frame of another number, or all of it, if it is the same.
+/// Where nothing is as it was in a frame of another number, or all of it, if it is the same.
 cv::Mat film_frame(int number) {
   return {kPictureSize, CV_8UC1, cv::Scalar(90 + number)};
 }
@@ -57,7 +57,7 @@ TEST_SUITE("film_drag") {
     CHECK(drag.lag_px() == 0.0);
   }
 
-  TEST_CASE("a saturated spot is alike in every film_frame, of which nothing follows") {
+  TEST_CASE("a saturated spot is alike in every frame, of which nothing follows") {
     FilmDrag drag = after_five_frames();
     const cv::Mat bright(kPictureSize, CV_8UC1, cv::Scalar(255));
     for (int k = 0; k < 3; ++k) drag.look(bright, spot_at(112.0), 3.0, kSaturation);
@@ -69,7 +69,7 @@ TEST_SUITE("film_drag") {
       CAPTURE(is_certain);
       FilmDrag drag;
       SpotFit fit = spot_at(100.0);
-      // Twice 1.2 times (5 px in either direction) is 17 px, more than the 3 px of a film_frame.
+      // Twice 1.2 times (5 px in either direction) is 17 px, more than the 3 px of a frame.
       if (!is_certain) fit.u_x_px = fit.u_y_px = 5.0;
       for (int k = 0; k < 5; ++k) {
         fit.shape.x_px = 100.0 + 3.0 * k;
