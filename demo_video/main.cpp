@@ -68,7 +68,7 @@ void add_options(CLI::App& app, Wishes& wishes, NightSettings& night) {
   app.add_flag("--no-video", wishes.no_video, "write the truth and the apparatus only");
   app.footer(
       "Example: half an hour a side, small picture, another G\n"
-      "  demo_night --out /tmp/night --sides plus@0s,minus@30m --duration 1h --size 640x360 "
+      "  demo_night --out short_night --sides plus@0s,minus@30m --duration 1h --size 640x360 "
       "--preset fast --g 7.1");
 }
 

@@ -5,7 +5,7 @@
 #include <fmt/format.h>
 #include <CLI/CLI.hpp>
 
-#include "analysis/input_error.h"
+#include "analysis/quantities/input_error.h"
 #include "tracker/commands/program.h"
 #include "tracker/text/say.h"
 #include "tracker/text/usage_error.h"

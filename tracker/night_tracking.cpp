@@ -7,7 +7,7 @@
 
 #include <fmt/format.h>
 
-#include "analysis/input_error.h"
+#include "analysis/quantities/input_error.h"
 #include "tracker/frames/picture_file.h"
 #include "tracker/run/wall_file.h"
 #include "tracker/wall/calibration_picture.h"

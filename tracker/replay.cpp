@@ -4,7 +4,7 @@
 
 #include <fmt/format.h>
 
-#include "analysis/input_error.h"
+#include "analysis/quantities/input_error.h"
 #include "tracker/frames/frame_pump.h"
 #include "tracker/frames/frame_source.h"
 #include "tracker/night_tracking.h"

@@ -3,8 +3,8 @@
 #include <algorithm>
 #include <cmath>
 
-#include "analysis/period_scan.h"
-#include "analysis/track_cleaning.h"
+#include "analysis/positions/period_scan.h"
+#include "analysis/positions/track_cleaning.h"
 
 namespace nightswing::tracker {
 namespace {

@@ -3,7 +3,7 @@
 #include <optional>
 #include <vector>
 
-#include "analysis/spot_path.h"
+#include "analysis/positions/spot_path.h"
 #include "tracker/run/track_file.h"
 
 namespace nightswing::tracker {

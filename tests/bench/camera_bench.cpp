@@ -15,7 +15,7 @@
 #include <opencv2/core.hpp>
 #include <opencv2/videoio.hpp>
 
-#include "calibration/frame_registration.h"
+#include "calibration/motion/frame_registration.h"
 
 namespace {
 

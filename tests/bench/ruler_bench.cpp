@@ -10,7 +10,7 @@
 
 #include <fmt/format.h>
 
-#include "tests/calibration/ruler_trial.h"
+#include "tests/calibration/ruler/ruler_trial.h"
 
 namespace {
 

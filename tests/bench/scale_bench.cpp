@@ -9,7 +9,7 @@
 #include <string>
 #include <vector>
 
-#include "tests/calibration/scale_trial.h"
+#include "tests/calibration/scale/scale_trial.h"
 
 namespace {
 

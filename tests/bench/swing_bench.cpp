@@ -21,7 +21,7 @@
 #include <fmt/format.h>
 #include <fmt/os.h>
 
-#include "analysis/student_t.h"
+#include "analysis/quantities/student_t.h"
 #include "tests/support/night_trial.h"
 
 namespace {

@@ -1,6 +1,6 @@
 #pragma once
 
-#include "calibration/wall_map.h"
+#include "calibration/map/wall_map.h"
 
 namespace nightswing::test {
 

@@ -6,7 +6,7 @@
 
 #include <doctest/doctest.h>
 
-#include "analysis/input_error.h"
+#include "analysis/quantities/input_error.h"
 #include "tests/end_to_end/run_fixture.h"
 #include "tests/support/fast_clock.h"
 #include "tests/support/ffmpeg_server.h"

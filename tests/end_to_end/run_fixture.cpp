@@ -4,7 +4,7 @@
 
 #include <doctest/doctest.h>
 
-#include "calibration/wall_map.h"
+#include "calibration/map/wall_map.h"
 #include "tests/support/synthetic_swing.h"
 #include "tests/support/temporary_folder.h"
 #include "tracker/run/run_folder.h"

@@ -8,8 +8,8 @@
 #include <fmt/format.h>
 #include <opencv2/imgcodecs.hpp>
 
-#include "calibration/scale_reader.h"
-#include "calibration/wall_map.h"
+#include "calibration/map/wall_map.h"
+#include "calibration/scale/scale_reader.h"
 #include "tests/end_to_end/run_fixture.h"
 #include "tests/support/near.h"
 #include "tests/support/temporary_folder.h"

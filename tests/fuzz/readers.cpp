@@ -3,8 +3,8 @@
 #include <stdexcept>
 #include <string>
 
-#include "analysis/apparatus_file.h"
-#include "analysis/input_error.h"
+#include "analysis/apparatus/apparatus_file.h"
+#include "analysis/quantities/input_error.h"
 #include "tests/support/temporary_folder.h"
 #include "tracker/run/camera_file.h"
 #include "tracker/run/event_log.h"

@@ -3,7 +3,7 @@
 #include <cstdint>
 #include <vector>
 
-#include "analysis/swing_series.h"
+#include "analysis/positions/swing_series.h"
 
 namespace nightswing::test {
 

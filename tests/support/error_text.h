@@ -2,7 +2,7 @@
 
 #include <string>
 
-#include "analysis/input_error.h"
+#include "analysis/quantities/input_error.h"
 
 namespace nightswing::test {
 

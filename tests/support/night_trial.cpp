@@ -4,8 +4,8 @@
 #include <numbers>
 #include <random>
 
-#include "analysis/optical_lever.h"
-#include "tests/analysis/reference_balance.h"
+#include "analysis/positions/optical_lever.h"
+#include "tests/analysis/balance/reference_balance.h"
 
 namespace nightswing::test {
 namespace {

@@ -3,7 +3,7 @@
 #include <cstdint>
 #include <string_view>
 
-#include "analysis/night.h"
+#include "analysis/night/night.h"
 #include "tests/support/driven_swing.h"
 
 namespace nightswing::test {

@@ -5,8 +5,8 @@
 #include <optional>
 #include <vector>
 
-#include "analysis/spot_path.h"
-#include "analysis/swing_series.h"
+#include "analysis/positions/spot_path.h"
+#include "analysis/positions/swing_series.h"
 
 namespace nightswing::test {
 

@@ -9,7 +9,7 @@
 #include <fmt/format.h>
 #include <opencv2/imgproc.hpp>
 
-#include "analysis/input_error.h"
+#include "analysis/quantities/input_error.h"
 #include "tracker/frames/mean_picture.h"
 
 namespace nightswing::tracker {

@@ -8,7 +8,7 @@
 
 #include <opencv2/core.hpp>
 
-#include "calibration/wall_map.h"
+#include "calibration/map/wall_map.h"
 #include "tracker/frames/picture.h"
 #include "tracker/spot/spot_finder.h"
 #include "tracker/spot/spot_measurement.h"

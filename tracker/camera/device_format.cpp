@@ -13,7 +13,7 @@
 #include <fmt/format.h>
 #include <opencv2/imgproc.hpp>
 
-#include "analysis/input_error.h"
+#include "analysis/quantities/input_error.h"
 
 namespace nightswing::tracker {
 namespace {

@@ -7,7 +7,7 @@
 
 #include <fmt/format.h>
 
-#include "analysis/input_error.h"
+#include "analysis/quantities/input_error.h"
 #include "tracker/text/time_text.h"
 
 namespace nightswing::tracker {

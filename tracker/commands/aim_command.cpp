@@ -6,7 +6,7 @@
 
 #include <fmt/format.h>
 
-#include "analysis/input_error.h"
+#include "analysis/quantities/input_error.h"
 #include "tracker/aim/aim_picture.h"
 #include "tracker/aim/aim_reading.h"
 #include "tracker/aim/aim_window.h"

@@ -7,10 +7,10 @@
 
 #include <fmt/format.h>
 
-#include "analysis/apparatus_file.h"
-#include "analysis/blinding.h"
-#include "analysis/input_error.h"
-#include "analysis/night.h"
+#include "analysis/apparatus/apparatus_file.h"
+#include "analysis/night/blinding.h"
+#include "analysis/night/night.h"
+#include "analysis/quantities/input_error.h"
 #include "tracker/commands/argument_checks.h"
 #include "tracker/commands/commands.h"
 #include "tracker/frames/picture_file.h"

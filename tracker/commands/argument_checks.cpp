@@ -7,8 +7,8 @@
 
 #include <fmt/format.h>
 
-#include "analysis/input_error.h"
-#include "analysis/quantity.h"
+#include "analysis/quantities/input_error.h"
+#include "analysis/quantities/quantity.h"
 #include "tracker/run/event_log.h"
 #include "tracker/text/usage_error.h"
 #include "tracker/wall/wall_calibration.h"

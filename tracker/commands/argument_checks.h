@@ -5,8 +5,8 @@
 
 #include <CLI/App.hpp>
 
-#include "analysis/measured.h"
-#include "analysis/swing_series.h"
+#include "analysis/positions/swing_series.h"
+#include "analysis/quantities/measured.h"
 #include "tracker/text/time_text.h"
 
 namespace nightswing::tracker {

@@ -5,8 +5,8 @@
 
 #include <fmt/format.h>
 
-#include "analysis/input_error.h"
-#include "analysis/quantity.h"
+#include "analysis/quantities/input_error.h"
+#include "analysis/quantities/quantity.h"
 #include "tracker/commands/argument_checks.h"
 #include "tracker/commands/commands.h"
 #include "tracker/film/film.h"

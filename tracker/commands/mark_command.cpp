@@ -5,7 +5,7 @@
 
 #include <fmt/format.h>
 
-#include "analysis/input_error.h"
+#include "analysis/quantities/input_error.h"
 #include "tracker/camera/clock.h"
 #include "tracker/commands/argument_checks.h"
 #include "tracker/commands/commands.h"

@@ -3,8 +3,8 @@
 
 #include <fmt/format.h>
 
-#include "analysis/apparatus_file.h"
-#include "analysis/quantity.h"
+#include "analysis/apparatus/apparatus_file.h"
+#include "analysis/quantities/quantity.h"
 #include "tracker/commands/argument_checks.h"
 #include "tracker/commands/commands.h"
 #include "tracker/commands/plan_text.h"

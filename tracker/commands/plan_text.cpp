@@ -5,7 +5,7 @@
 
 #include <fmt/format.h>
 
-#include "analysis/uncertainty_budget.h"
+#include "analysis/quantities/uncertainty_budget.h"
 #include "tracker/text/time_text.h"
 
 namespace nightswing::tracker {

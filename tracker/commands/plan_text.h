@@ -2,7 +2,7 @@
 
 #include <string>
 
-#include "analysis/plan.h"
+#include "analysis/balance/plan.h"
 
 namespace nightswing::tracker {
 

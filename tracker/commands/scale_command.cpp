@@ -6,8 +6,8 @@
 #include <fmt/format.h>
 #include <CLI/CLI.hpp>
 
-#include "analysis/quantity.h"
-#include "calibration/scale_drawing.h"
+#include "analysis/quantities/quantity.h"
+#include "calibration/scale/scale_drawing.h"
 #include "tracker/commands/commands.h"
 #include "tracker/run/line_file.h"
 #include "tracker/text/usage_error.h"

@@ -2,7 +2,7 @@
 
 #include <fmt/format.h>
 
-#include "analysis/input_error.h"
+#include "analysis/quantities/input_error.h"
 #include "tracker/camera/open_camera.h"
 #include "tracker/commands/argument_checks.h"
 #include "tracker/commands/camera_options.h"

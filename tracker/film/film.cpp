@@ -7,7 +7,7 @@
 
 #include <fmt/format.h>
 
-#include "analysis/input_error.h"
+#include "analysis/quantities/input_error.h"
 #include "tracker/film/film_painter.h"
 #include "tracker/film/film_writer.h"
 #include "tracker/frames/frame_pump.h"

@@ -7,9 +7,9 @@
 #include <fmt/format.h>
 #include <nlohmann/json.hpp>
 
-#include "analysis/input_error.h"
-#include "analysis/quantity.h"
-#include "analysis/spot_path.h"
+#include "analysis/positions/spot_path.h"
+#include "analysis/quantities/input_error.h"
+#include "analysis/quantities/quantity.h"
 #include "tracker/result/night_of_run.h"
 #include "tracker/run/event_log.h"
 #include "tracker/run/line_file.h"

@@ -2,7 +2,7 @@
 
 #include <opencv2/core.hpp>
 
-#include "calibration/spaces.h"
+#include "calibration/map/spaces.h"
 #include "tracker/report/canvas.h"
 
 namespace nightswing::tracker {

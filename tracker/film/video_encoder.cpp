@@ -5,7 +5,7 @@
 
 #include <fmt/format.h>
 
-#include "analysis/input_error.h"
+#include "analysis/quantities/input_error.h"
 #include "tracker/frames/libav_owners.h"
 
 extern "C" {

@@ -12,7 +12,7 @@ extern "C" {
 #include <libavformat/avformat.h>
 }
 
-#include "analysis/input_error.h"
+#include "analysis/quantities/input_error.h"
 
 namespace nightswing::tracker {
 namespace {

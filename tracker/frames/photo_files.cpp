@@ -12,7 +12,7 @@
 #include <libexif/exif-data.h>
 #include <libexif/exif-loader.h>
 
-#include "analysis/input_error.h"
+#include "analysis/quantities/input_error.h"
 
 namespace nightswing::tracker {
 namespace {

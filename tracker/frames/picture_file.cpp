@@ -3,7 +3,7 @@
 #include <fmt/format.h>
 #include <opencv2/imgcodecs.hpp>
 
-#include "analysis/input_error.h"
+#include "analysis/quantities/input_error.h"
 
 namespace nightswing::tracker {
 

@@ -20,7 +20,7 @@
 
 #include <fmt/format.h>
 
-#include "analysis/input_error.h"
+#include "analysis/quantities/input_error.h"
 #include "tracker/thread_priority.h"
 
 namespace nightswing::tracker {

@@ -3,7 +3,7 @@
 #include <algorithm>
 #include <utility>
 
-#include "analysis/quantity.h"
+#include "analysis/quantities/quantity.h"
 #include "tracker/page/page_html.h"
 #include "tracker/report/embedded_text.h"
 #include "tracker/run/event_log.h"

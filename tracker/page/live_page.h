@@ -5,7 +5,7 @@
 #include <string>
 #include <vector>
 
-#include "analysis/swing_series.h"
+#include "analysis/positions/swing_series.h"
 #include "tracker/page/bounded_server.h"
 #include "tracker/page/page_address.h"
 #include "tracker/page/page_state.h"

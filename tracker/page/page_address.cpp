@@ -14,7 +14,7 @@
 
 #include <fmt/format.h>
 
-#include "analysis/input_error.h"
+#include "analysis/quantities/input_error.h"
 #include "tracker/text/usage_error.h"
 
 namespace nightswing::tracker {

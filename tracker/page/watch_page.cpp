@@ -8,8 +8,8 @@
 
 #include <fmt/format.h>
 
-#include "analysis/input_error.h"
-#include "analysis/quantity.h"
+#include "analysis/quantities/input_error.h"
+#include "analysis/quantities/quantity.h"
 #include "tracker/result/night_of_run.h"
 #include "tracker/run/line_file.h"
 #include "tracker/run/side_mark.h"

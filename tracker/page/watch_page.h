@@ -6,7 +6,7 @@
 #include <string>
 #include <vector>
 
-#include "calibration/wall_map.h"
+#include "calibration/map/wall_map.h"
 #include "tracker/camera/clock.h"
 #include "tracker/page/live_page.h"
 #include "tracker/page/newest_picture.h"

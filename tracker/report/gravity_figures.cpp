@@ -3,7 +3,7 @@
 
 #include <fmt/format.h>
 
-#include "analysis/quantity.h"
+#include "analysis/quantities/quantity.h"
 #include "tracker/report/axes.h"
 #include "tracker/report/figures.h"
 #include "tracker/run/csv_text.h"

@@ -6,7 +6,7 @@
 #include <fmt/format.h>
 #include <nlohmann/json.hpp>
 
-#include "analysis/quantity.h"
+#include "analysis/quantities/quantity.h"
 #include "tracker/report/figures.h"
 #include "tracker/report/html_text.h"
 #include "tracker/report/page_parts.h"

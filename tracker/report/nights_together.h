@@ -5,8 +5,8 @@
 #include <string>
 #include <vector>
 
-#include "analysis/combined_nights.h"
-#include "analysis/measured.h"
+#include "analysis/night/combined_nights.h"
+#include "analysis/quantities/measured.h"
 #include "tracker/report/canvas.h"
 #include "tracker/result/result_file.h"
 #include "tracker/text/time_text.h"

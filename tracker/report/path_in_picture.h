@@ -3,7 +3,7 @@
 #include <optional>
 #include <vector>
 
-#include "calibration/spaces.h"
+#include "calibration/map/spaces.h"
 #include "tracker/report/shown_night.h"
 
 namespace nightswing::tracker {

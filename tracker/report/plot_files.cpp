@@ -4,7 +4,7 @@
 
 #include <fmt/format.h>
 
-#include "analysis/input_error.h"
+#include "analysis/quantities/input_error.h"
 #include "tracker/report/figures.h"
 #include "tracker/run/line_file.h"
 

@@ -6,7 +6,7 @@
 #include <fmt/format.h>
 #include <nlohmann/json.hpp>
 
-#include "analysis/quantity.h"
+#include "analysis/quantities/quantity.h"
 #include "tracker/report/axes.h"
 #include "tracker/report/embedded_text.h"
 #include "tracker/report/figures.h"

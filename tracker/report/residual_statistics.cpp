@@ -5,7 +5,7 @@
 #include <cmath>
 #include <numbers>
 
-#include "analysis/track_cleaning.h"
+#include "analysis/positions/track_cleaning.h"
 
 namespace nightswing::tracker {
 namespace {

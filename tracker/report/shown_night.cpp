@@ -7,9 +7,9 @@
 
 #include <fmt/format.h>
 
-#include "analysis/quantity.h"
-#include "analysis/spot_path.h"
-#include "analysis/unmodelled_effects.h"
+#include "analysis/balance/unmodelled_effects.h"
+#include "analysis/positions/spot_path.h"
+#include "analysis/quantities/quantity.h"
 #include "tracker/run/event_log.h"
 #include "tracker/run/line_file.h"
 #include "tracker/version.h"

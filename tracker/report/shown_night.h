@@ -4,9 +4,9 @@
 #include <string>
 #include <vector>
 
-#include "analysis/measured.h"
-#include "calibration/spaces.h"
-#include "calibration/wall_map.h"
+#include "analysis/quantities/measured.h"
+#include "calibration/map/spaces.h"
+#include "calibration/map/wall_map.h"
 #include "tracker/result/comparison.h"
 #include "tracker/result/result_file.h"
 #include "tracker/text/time_text.h"

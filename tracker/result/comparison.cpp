@@ -4,8 +4,8 @@
 
 #include <fmt/format.h>
 
-#include "analysis/constants.h"
-#include "analysis/quantity.h"
+#include "analysis/balance/constants.h"
+#include "analysis/quantities/quantity.h"
 
 namespace nightswing::tracker {
 

@@ -2,7 +2,7 @@
 
 #include <string>
 
-#include "analysis/measured.h"
+#include "analysis/quantities/measured.h"
 
 namespace nightswing::tracker {
 

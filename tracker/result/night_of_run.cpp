@@ -9,9 +9,9 @@
 #include <fmt/format.h>
 #include <Eigen/Core>
 
-#include "analysis/input_error.h"
-#include "calibration/map_quality.h"
-#include "calibration/wall_map.h"
+#include "analysis/quantities/input_error.h"
+#include "calibration/map/map_quality.h"
+#include "calibration/map/wall_map.h"
 #include "tracker/run/event_log.h"
 #include "tracker/run/track_file.h"
 #include "tracker/run/wall_file.h"

@@ -4,8 +4,8 @@
 #include <string>
 #include <vector>
 
-#include "analysis/night.h"
-#include "calibration/wall_map.h"
+#include "analysis/night/night.h"
+#include "calibration/map/wall_map.h"
 #include "tracker/run/frame_counts.h"
 #include "tracker/run/run_folder.h"
 #include "tracker/spot/spot_measurement.h"

@@ -4,7 +4,7 @@
 
 #include <nlohmann/json.hpp>
 
-#include "analysis/measured.h"
+#include "analysis/quantities/measured.h"
 
 namespace nightswing::tracker {
 

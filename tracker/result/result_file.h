@@ -3,8 +3,8 @@
 #include <string>
 #include <vector>
 
-#include "analysis/apparatus.h"
-#include "analysis/night.h"
+#include "analysis/apparatus/apparatus.h"
+#include "analysis/night/night.h"
 #include "tracker/result/night_of_run.h"
 
 namespace nightswing::tracker {

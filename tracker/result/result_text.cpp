@@ -3,9 +3,9 @@
 
 #include <fmt/format.h>
 
-#include "analysis/quantity.h"
-#include "analysis/uncertainty_budget.h"
-#include "analysis/unmodelled_effects.h"
+#include "analysis/balance/unmodelled_effects.h"
+#include "analysis/quantities/quantity.h"
+#include "analysis/quantities/uncertainty_budget.h"
 #include "tracker/result/comparison.h"
 #include "tracker/result/result_file.h"
 #include "tracker/run/csv_text.h"

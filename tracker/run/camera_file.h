@@ -7,7 +7,7 @@
 #include <string_view>
 #include <vector>
 
-#include "calibration/camera_motion.h"
+#include "calibration/motion/camera_motion.h"
 #include "tracker/run/line_file.h"
 
 namespace nightswing::tracker {

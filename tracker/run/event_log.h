@@ -7,7 +7,7 @@
 #include <string_view>
 #include <vector>
 
-#include "analysis/swing_series.h"
+#include "analysis/positions/swing_series.h"
 #include "tracker/run/line_file.h"
 #include "tracker/text/time_text.h"
 

@@ -6,7 +6,7 @@
 
 #include <fmt/format.h>
 
-#include "analysis/input_error.h"
+#include "analysis/quantities/input_error.h"
 #include "tracker/run/event_log.h"
 
 namespace nightswing::tracker {

@@ -2,7 +2,7 @@
 
 #include <optional>
 
-#include "analysis/swing_series.h"
+#include "analysis/positions/swing_series.h"
 #include "tracker/run/run_folder.h"
 
 namespace nightswing::tracker {

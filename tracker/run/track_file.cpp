@@ -7,7 +7,7 @@
 
 #include <fmt/format.h>
 
-#include "analysis/quantity.h"
+#include "analysis/quantities/quantity.h"
 #include "tracker/run/csv_text.h"
 
 namespace nightswing::tracker {

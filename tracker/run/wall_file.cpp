@@ -9,8 +9,8 @@
 #include <fmt/format.h>
 #include <yaml-cpp/yaml.h>
 
-#include "analysis/input_error.h"
-#include "analysis/yaml_mapping.h"
+#include "analysis/quantities/input_error.h"
+#include "analysis/quantities/yaml_mapping.h"
 #include "tracker/run/csv_text.h"
 #include "tracker/run/line_file.h"
 #include "tracker/text/shell_word.h"

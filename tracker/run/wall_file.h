@@ -2,7 +2,7 @@
 
 #include <filesystem>
 
-#include "calibration/wall_map.h"
+#include "calibration/map/wall_map.h"
 
 namespace nightswing::tracker {
 

@@ -8,6 +8,8 @@
 
 #include <opencv2/imgproc.hpp>
 
+#include "calibration/map/median.h"
+
 namespace nightswing::tracker {
 namespace {
 
@@ -49,13 +51,12 @@ double aspect_of(const SpotShape& shape) {
 bool has_light(const SpotPatch& patch, double least_peak) {
   const cv::Mat smooth = smoothed(patch.counts, 1);
   std::vector<double> values(smooth.begin<double>(), smooth.end<double>());
-  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
+  const double middle = calibration::upper_median_of(values);
   const double peak = *std::max_element(values.begin(), values.end());
-  const double half_peak = 0.5 * (peak + *middle);
+  const double half_peak = 0.5 * (peak + middle);
   const auto bright =
       std::ranges::count_if(values, [half_peak](double value) { return value > half_peak; });
-  return peak - *middle > least_peak && bright > 9;
+  return peak - middle > least_peak && bright > 9;
 }
 
 }  // namespace

@@ -8,7 +8,7 @@
 #include <Eigen/Cholesky>
 #include <opencv2/core.hpp>
 
-#include "calibration/median.h"
+#include "calibration/map/median.h"
 #include "tracker/spot/spot_adjustment.h"
 
 namespace nightswing::tracker {

@@ -6,7 +6,7 @@
 
 #include <opencv2/imgproc.hpp>
 
-#include "calibration/median.h"
+#include "calibration/map/median.h"
 
 namespace nightswing::tracker {
 namespace {
@@ -61,7 +61,7 @@ cv::Mat excess_light(const cv::Mat& cells, const cv::Rect& whole_cells, const Wa
 }
 
 /// Standard deviation of the excess, not moved by lights and marks: from the quartiles.
-double scatter_of(const cv::Mat& excess) {
+double scatter_by_quartiles(const cv::Mat& excess) {
   std::vector<float> values;
   values.reserve(excess.total());
   for (int row = 0; row < excess.rows; ++row) {
@@ -110,7 +110,7 @@ FrameSearch search_frame(const Picture& frame, const WallLight& wall, const cv::
                                 left_out.height / kReduction + 1);
   if (!left_out.empty()) excess(left_out_cells & cv::Rect({0, 0}, size)).setTo(0.0F);
   // The best place is always a candidate: in a small picture the spot itself makes the scatter.
-  const double least = std::max(kLeastExcess, kDeviations * scatter_of(excess));
+  const double least = std::max(kLeastExcess, kDeviations * scatter_by_quartiles(excess));
   while (search.candidates.size() < kMostCandidates) {
     double value = 0;
     cv::Point cell;
@@ -134,7 +134,7 @@ double rough_width_px(const SpotPatch& patch, double x_px, double y_px) {
   counts.convertTo(smooth, CV_32F);
   cv::blur(smooth, smooth, cv::Size(3, 3));
   const auto background = static_cast<double>(
-      calibration::median_of(std::vector<float>(smooth.begin<float>(), smooth.end<float>())));
+      calibration::upper_median_of(std::vector<float>(smooth.begin<float>(), smooth.end<float>())));
 
   // The candidate is known to one cell of the reduced frame.
   const cv::Point guess(static_cast<int>(std::lround(x_px)) - patch.left_px,

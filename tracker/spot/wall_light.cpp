@@ -10,7 +10,7 @@
 
 #include <Eigen/Cholesky>
 
-#include "calibration/median.h"
+#include "calibration/map/median.h"
 #include "tracker/spot/sample_places.h"
 
 namespace nightswing::tracker {
@@ -237,7 +237,7 @@ WallPlane plain_wall(const std::vector<KnownPixel>& pixels) {
   std::vector<double> lumas;
   lumas.reserve(pixels.size());
   for (const KnownPixel& pixel : pixels) lumas.push_back(pixel.luma);
-  WallPlane plane{.level = calibration::median_of(std::move(lumas))};
+  WallPlane plane{.level = calibration::upper_median_of(std::move(lumas))};
   for (int round = 0; round < 3; ++round) {
     Eigen::Matrix3d normal = 1e-6 * Eigen::Matrix3d::Identity();
     Eigen::Vector3d right = Eigen::Vector3d::Zero();

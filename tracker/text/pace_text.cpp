@@ -4,7 +4,7 @@
 
 #include <fmt/format.h>
 
-#include "analysis/quantity.h"
+#include "analysis/quantities/quantity.h"
 
 namespace nightswing::tracker {
 namespace {

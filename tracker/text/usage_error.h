@@ -1,6 +1,6 @@
 #pragma once
 
-#include "analysis/input_error.h"
+#include "analysis/quantities/input_error.h"
 
 namespace nightswing::tracker {
 

@@ -2,7 +2,7 @@
 
 #include <opencv2/core.hpp>
 
-#include "calibration/wall_map.h"
+#include "calibration/map/wall_map.h"
 
 namespace nightswing::tracker {
 

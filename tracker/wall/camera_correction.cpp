@@ -4,7 +4,7 @@
 #include <cmath>
 #include <cstddef>
 
-#include "calibration/wall_map.h"
+#include "calibration/map/wall_map.h"
 
 namespace nightswing::tracker {
 namespace {

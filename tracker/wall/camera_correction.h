@@ -5,8 +5,8 @@
 #include <span>
 #include <vector>
 
-#include "calibration/camera_motion.h"
-#include "calibration/wall_map.h"
+#include "calibration/map/wall_map.h"
+#include "calibration/motion/camera_motion.h"
 #include "tracker/run/camera_file.h"
 
 namespace nightswing::tracker {

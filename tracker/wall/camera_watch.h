@@ -6,7 +6,7 @@
 
 #include <opencv2/core.hpp>
 
-#include "calibration/frame_registration.h"
+#include "calibration/motion/frame_registration.h"
 #include "tracker/frames/picture.h"
 #include "tracker/run/camera_file.h"
 #include "tracker/spot/spot_measurement.h"

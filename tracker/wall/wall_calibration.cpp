@@ -5,10 +5,10 @@
 
 #include <fmt/format.h>
 
-#include "analysis/input_error.h"
-#include "analysis/quantity.h"
-#include "calibration/printed_scale.h"
-#include "calibration/scale_reader.h"
+#include "analysis/quantities/input_error.h"
+#include "analysis/quantities/quantity.h"
+#include "calibration/scale/printed_scale.h"
+#include "calibration/scale/scale_reader.h"
 #include "tracker/text/usage_error.h"
 
 namespace nightswing::tracker {

@@ -7,9 +7,9 @@
 
 #include <opencv2/core.hpp>
 
-#include "analysis/measured.h"
-#include "calibration/ruler_reader.h"
-#include "calibration/wall_map.h"
+#include "analysis/quantities/measured.h"
+#include "calibration/map/wall_map.h"
+#include "calibration/ruler/ruler_reader.h"
 
 namespace nightswing::tracker {
 

@@ -7,8 +7,8 @@
 
 #include <fmt/format.h>
 
-#include "analysis/input_error.h"
-#include "calibration/frame_registration.h"
+#include "analysis/quantities/input_error.h"
+#include "calibration/motion/frame_registration.h"
 #include "tracker/frames/mean_picture.h"
 #include "tracker/frames/picture_file.h"
 #include "tracker/run/track_file.h"

@@ -4,8 +4,8 @@
 #include <system_error>
 #include <utility>
 
-#include "analysis/apparatus_file.h"
-#include "analysis/input_error.h"
+#include "analysis/apparatus/apparatus_file.h"
+#include "analysis/quantities/input_error.h"
 #include "tracker/result/night_of_run.h"
 #include "tracker/run/event_log.h"
 #include "tracker/run/wall_file.h"

@@ -9,9 +9,9 @@
 #include <thread>
 #include <vector>
 
-#include "analysis/running_estimate.h"
-#include "analysis/spot_path.h"
-#include "calibration/wall_map.h"
+#include "analysis/night/running_estimate.h"
+#include "analysis/positions/spot_path.h"
+#include "calibration/map/wall_map.h"
 #include "tracker/run/file_mark.h"
 #include "tracker/run/run_folder.h"
 #include "tracker/run/track_file.h"

@@ -4,8 +4,8 @@
 
 #include <fmt/format.h>
 
-#include "analysis/night.h"
-#include "analysis/quantity.h"
+#include "analysis/night/night.h"
+#include "analysis/quantities/quantity.h"
 #include "tracker/text/time_text.h"
 
 namespace nightswing::tracker {

@@ -3,9 +3,9 @@
 #include <optional>
 #include <string>
 
-#include "analysis/measured.h"
-#include "analysis/running_estimate.h"
-#include "analysis/swing_series.h"
+#include "analysis/night/running_estimate.h"
+#include "analysis/positions/swing_series.h"
+#include "analysis/quantities/measured.h"
 
 namespace nightswing::tracker {
 

@@ -6,7 +6,7 @@
 #include <fmt/format.h>
 #include <opencv2/core/utility.hpp>
 
-#include "analysis/input_error.h"
+#include "analysis/quantities/input_error.h"
 #include "tracker/frames/mean_picture.h"
 #include "tracker/night_tracking.h"
 #include "tracker/run/event_log.h"

@@ -3,7 +3,7 @@
 #include <fmt/format.h>
 #include <yaml-cpp/yaml.h>
 
-#include "analysis/yaml_mapping.h"
+#include "analysis/quantities/yaml_mapping.h"
 #include "tracker/run/line_file.h"
 
 namespace nightswing::tracker {

@@ -7,7 +7,7 @@
 #include <doctest/doctest.h>
 #include <opencv2/imgproc.hpp>
 
-#include "tests/calibration/rendered_scale.h"
+#include "tests/calibration/scale/rendered_scale.h"
 #include "tests/support/near.h"
 #include "tracker/aim/aim_picture.h"
 

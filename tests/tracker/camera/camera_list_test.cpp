@@ -7,7 +7,7 @@
 
 #include <doctest/doctest.h>
 
-#include "analysis/input_error.h"
+#include "analysis/quantities/input_error.h"
 #include "tests/support/fake_clock.h"
 #include "tests/support/fake_device.h"
 #include "tests/support/temporary_folder.h"

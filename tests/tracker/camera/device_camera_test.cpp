@@ -9,7 +9,7 @@
 #include <doctest/doctest.h>
 #include <opencv2/imgcodecs.hpp>
 
-#include "analysis/input_error.h"
+#include "analysis/quantities/input_error.h"
 #include "tests/support/fake_clock.h"
 #include "tests/support/fake_device.h"
 #include "tests/support/near.h"

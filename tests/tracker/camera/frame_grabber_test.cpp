@@ -3,7 +3,7 @@
 
 #include <doctest/doctest.h>
 
-#include "analysis/input_error.h"
+#include "analysis/quantities/input_error.h"
 #include "tests/support/fake_camera.h"
 #include "tests/support/near.h"
 

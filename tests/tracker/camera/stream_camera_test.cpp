@@ -10,7 +10,7 @@
 #include <doctest/doctest.h>
 #include <opencv2/imgcodecs.hpp>
 
-#include "analysis/input_error.h"
+#include "analysis/quantities/input_error.h"
 #include "tests/support/ffmpeg_film.h"
 #include "tests/support/ffmpeg_server.h"
 #include "tests/support/near.h"

@@ -2,7 +2,7 @@
 
 #include <doctest/doctest.h>
 
-#include "analysis/input_error.h"
+#include "analysis/quantities/input_error.h"
 #include "tests/support/near.h"
 
 using namespace nightswing::tracker;

@@ -5,7 +5,7 @@
 
 #include <doctest/doctest.h>
 
-#include "analysis/apparatus_file.h"
+#include "analysis/apparatus/apparatus_file.h"
 #include "tracker/run/line_file.h"
 
 using namespace nightswing;

@@ -6,8 +6,8 @@
 #include <opencv2/imgproc.hpp>
 #include <opencv2/videoio.hpp>
 
-#include "analysis/input_error.h"
-#include "calibration/wall_map.h"
+#include "analysis/quantities/input_error.h"
+#include "calibration/map/wall_map.h"
 #include "tests/support/near.h"
 #include "tests/support/temporary_folder.h"
 #include "tracker/film/film.h"

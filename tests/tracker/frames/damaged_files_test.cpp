@@ -9,7 +9,7 @@
 #include <doctest/doctest.h>
 #include <fmt/format.h>
 
-#include "analysis/input_error.h"
+#include "analysis/quantities/input_error.h"
 #include "tests/support/command.h"
 #include "tests/support/exif_photo.h"
 #include "tests/support/temporary_folder.h"

@@ -4,7 +4,7 @@
 
 #include <doctest/doctest.h>
 
-#include "analysis/input_error.h"
+#include "analysis/quantities/input_error.h"
 #include "tests/support/command.h"
 #include "tests/support/ffmpeg_film.h"
 #include "tests/support/near.h"

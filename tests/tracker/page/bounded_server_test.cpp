@@ -6,7 +6,7 @@
 
 #include <doctest/doctest.h>
 
-#include "analysis/input_error.h"
+#include "analysis/quantities/input_error.h"
 #include "tests/support/raw_connection.h"
 
 using namespace nightswing::tracker;

@@ -4,7 +4,7 @@
 
 #include <doctest/doctest.h>
 
-#include "analysis/input_error.h"
+#include "analysis/quantities/input_error.h"
 
 using namespace nightswing::tracker;
 using nightswing::InputError;

@@ -9,8 +9,8 @@
 
 #include <doctest/doctest.h>
 
-#include "analysis/input_error.h"
-#include "calibration/wall_map.h"
+#include "analysis/quantities/input_error.h"
+#include "calibration/map/wall_map.h"
 #include "tests/support/near.h"
 #include "tests/support/temporary_folder.h"
 #include "tracker/run/camera_file.h"

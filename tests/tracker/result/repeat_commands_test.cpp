@@ -1,6 +1,6 @@
 #include <doctest/doctest.h>
 
-#include "tests/analysis/reference_balance.h"
+#include "tests/analysis/balance/reference_balance.h"
 #include "tests/support/command.h"
 #include "tests/support/made_up_run_info.h"
 #include "tests/support/temporary_folder.h"

@@ -11,8 +11,8 @@
 #include <Eigen/Core>
 #include <nlohmann/json.hpp>
 
-#include "calibration/wall_map.h"
-#include "tests/analysis/reference_balance.h"
+#include "calibration/map/wall_map.h"
+#include "tests/analysis/balance/reference_balance.h"
 #include "tracker/report/shown_night.h"
 #include "tracker/text/pace_text.h"
 #include "tracker/version.h"

@@ -9,7 +9,7 @@
 
 #include <doctest/doctest.h>
 
-#include "analysis/input_error.h"
+#include "analysis/quantities/input_error.h"
 #include "tests/support/error_text.h"
 #include "tests/support/temporary_folder.h"
 #include "tracker/run/event_log.h"

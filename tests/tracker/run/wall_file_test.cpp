@@ -6,7 +6,7 @@
 
 #include <doctest/doctest.h>
 
-#include "calibration/ruler_map.h"
+#include "calibration/map/ruler_map.h"
 #include "tests/support/error_text.h"
 #include "tests/support/near.h"
 #include "tests/support/temporary_folder.h"

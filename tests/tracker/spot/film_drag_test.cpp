@@ -5,7 +5,7 @@
 #include <doctest/doctest.h>
 
 #include "tests/support/near.h"
-#include "usual_pictures.h"
+#include "tests/tracker/spot/usual_pictures.h"
 
 using namespace nightswing;
 using test::kPictureSize;
@@ -17,7 +17,7 @@ namespace {
 
 constexpr int kSaturation = 250;
 
-constexpr double kDragRounding = 1e-12;  // but for rounding
+constexpr double kDragRounding = 1e-12;  // of what would be exact
 
 /// Where nothing is as it was in a frame of another number, or all of it, if it is the same.
 cv::Mat film_frame(int number) {

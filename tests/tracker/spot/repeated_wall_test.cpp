@@ -2,7 +2,7 @@
 
 #include <doctest/doctest.h>
 
-#include "usual_pictures.h"
+#include "tests/tracker/spot/usual_pictures.h"
 
 using nightswing::test::kPictureSize;
 using nightswing::tracker::RepeatedWall;

@@ -8,7 +8,7 @@
 
 #include "tests/support/near.h"
 #include "tests/support/synthetic_spot.h"
-#include "usual_pictures.h"
+#include "tests/tracker/spot/usual_pictures.h"
 
 using namespace nightswing;
 using test::kNowhere;

@@ -8,8 +8,8 @@
 
 #include "tests/support/near.h"
 #include "tests/support/synthetic_spot.h"
+#include "tests/tracker/spot/usual_pictures.h"
 #include "tracker/spot/spot_finder.h"
-#include "usual_pictures.h"
 
 using namespace nightswing;
 using test::kPictureSize;

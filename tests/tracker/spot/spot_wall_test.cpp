@@ -9,9 +9,9 @@
 
 #include "tests/support/near.h"
 #include "tests/support/synthetic_spot.h"
+#include "tests/tracker/spot/usual_pictures.h"
 #include "tracker/spot/repeated_wall.h"
 #include "tracker/spot/spot_finder.h"
-#include "usual_pictures.h"
 
 using namespace nightswing;
 using test::kQuietCamera;

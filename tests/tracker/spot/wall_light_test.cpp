@@ -5,7 +5,7 @@
 #include <doctest/doctest.h>
 
 #include "tests/support/near.h"
-#include "usual_pictures.h"
+#include "tests/tracker/spot/usual_pictures.h"
 
 using namespace nightswing;
 using test::kNowhere;

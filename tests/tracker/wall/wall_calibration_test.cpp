@@ -4,9 +4,9 @@
 
 #include <doctest/doctest.h>
 
-#include "analysis/input_error.h"
-#include "tests/calibration/rendered_ruler.h"
-#include "tests/calibration/rendered_scale.h"
+#include "analysis/quantities/input_error.h"
+#include "tests/calibration/ruler/rendered_ruler.h"
+#include "tests/calibration/scale/rendered_scale.h"
 #include "tests/support/near.h"
 
 using namespace nightswing::tracker;

@@ -6,8 +6,8 @@
 #include <doctest/doctest.h>
 #include <opencv2/imgproc.hpp>
 
-#include "analysis/input_error.h"
-#include "tests/calibration/rendered_scale.h"
+#include "analysis/quantities/input_error.h"
+#include "tests/calibration/scale/rendered_scale.h"
 #include "tests/support/near.h"
 #include "tests/support/watched_night.h"
 #include "tracker/watch/watch_file.h"

@@ -10,9 +10,9 @@
 
 #include <doctest/doctest.h>
 
-#include "analysis/input_error.h"
-#include "analysis/track_cleaning.h"
-#include "calibration/wall_map.h"
+#include "analysis/positions/track_cleaning.h"
+#include "analysis/quantities/input_error.h"
+#include "calibration/map/wall_map.h"
 #include "tests/support/driven_swing.h"
 #include "tests/support/made_up_run_info.h"
 #include "tests/support/near.h"

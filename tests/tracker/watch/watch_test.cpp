@@ -6,7 +6,7 @@
 
 #include <doctest/doctest.h>
 
-#include "analysis/input_error.h"
+#include "analysis/quantities/input_error.h"
 #include "tests/support/near.h"
 #include "tests/support/watched_night.h"
 #include "tracker/frames/video_source.h"

@@ -1,0 +1,30 @@
+#pragma once
+
+#include <span>
+#include <vector>
+
+#include "analysis/positions/swing_series.h"
+
+namespace nightswing::analysis {
+
+/// Median; for an even count the mean of the middle two. values must not be empty.
+[[nodiscard]] double median_of(std::vector<double> values);
+
+/// 1.4826 times the median of |r|: the standard deviation of normal scatter about 0, blind to a few
+/// outliers. residuals must not be empty.
+[[nodiscard]] double robust_sigma(std::vector<double> residuals);
+
+/// The samples without single false readings, for finding starting values only (the fit itself
+/// names what it leaves out): a sample goes if it lies further from the median of itself and its
+/// two neighbours on either side than eight times what is usual in the track, that is, the largest
+/// of the upper quartile of these distances, the median step from sample to sample and the median
+/// u_mm. A steady motion passes unharmed.
+///   samples  time-ordered;  source  Hampel, J. Am. Stat. Assoc. 69, 383 (1974)
+[[nodiscard]] std::vector<SwingSample> without_spikes(std::span<const SwingSample> samples);
+
+/// Takes neighbouring samples together so that at most `most` remain: mean time, mean position, the
+/// standard uncertainty of the first (these samples only serve starting values). Gaps stay gaps.
+[[nodiscard]] std::vector<SwingSample> thinned(std::span<const SwingSample> samples,
+                                               std::size_t most);
+
+}  // namespace nightswing::analysis
