@@ -14,6 +14,7 @@
 #include <doctest/doctest.h>
 
 #include "tests/end_to_end/run_fixture.h"
+#include "tests/support/breath.h"
 #include "tests/support/temporary_folder.h"
 #include "tracker/run/line_file.h"
 #include "tracker/run/run_folder.h"
@@ -101,7 +102,7 @@ bool killed_at(const std::string& run, std::uintmax_t track_bytes, bool resume) 
       ::waitpid(child, &status, 0);
       break;
     }
-    std::this_thread::yield();
+    take_breath();
   }
   return WIFSIGNALED(status) && WTERMSIG(status) == SIGKILL;
 }

@@ -11,6 +11,8 @@
 
 #include <doctest/doctest.h>
 
+#include "tests/support/breath.h"
+
 namespace nightswing::test {
 namespace {
 
@@ -22,7 +24,7 @@ bool await(const std::function<bool()>& condition) {
   const auto end = std::chrono::steady_clock::now() + kTestPatience;
   while (!condition()) {
     if (std::chrono::steady_clock::now() > end) return false;
-    std::this_thread::yield();
+    take_breath();
   }
   return true;
 }

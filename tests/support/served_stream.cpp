@@ -7,6 +7,8 @@
 #include <httplib.h>
 #include <opencv2/imgcodecs.hpp>
 
+#include "tests/support/breath.h"
+
 namespace nightswing::test {
 
 ServedStream::ServedStream(int port) : server_(std::make_unique<httplib::Server>()), port_(port) {
@@ -51,7 +53,7 @@ ServedStream::ServedStream(int port) : server_(std::make_unique<httplib::Server>
   }
   REQUIRE(port_ > 0);
   thread_ = std::thread([this] { server_->listen_after_bind(); });
-  while (!server_->is_running()) std::this_thread::yield();
+  while (!server_->is_running()) take_breath();
 }
 
 ServedStream::~ServedStream() {

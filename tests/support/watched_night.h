@@ -10,6 +10,7 @@
 #include <doctest/doctest.h>
 #include <opencv2/core.hpp>
 
+#include "tests/support/breath.h"
 #include "tests/support/fake_camera.h"
 #include "tests/support/fake_clock.h"
 #include "tests/support/night_camera.h"
@@ -80,7 +81,7 @@ class Watcher {
   void await(long pictures) {
     const auto end = std::chrono::steady_clock::now() + std::chrono::seconds(60);
     while (pictures_ < pictures && !ended_ && std::chrono::steady_clock::now() < end) {
-      std::this_thread::yield();
+      take_breath();
     }
     if (fault_.empty()) REQUIRE(pictures_ >= pictures);
   }
@@ -90,7 +91,7 @@ class Watcher {
     while (pictures_ == 0 && !ended_ && std::filesystem::exists(night_.run().track())) {
       night_.show();
       const auto soon = std::chrono::steady_clock::now() + std::chrono::milliseconds(20);
-      while (pictures_ == 0 && std::chrono::steady_clock::now() < soon) std::this_thread::yield();
+      while (pictures_ == 0 && std::chrono::steady_clock::now() < soon) take_breath();
     }
     for (int k = 0; k < pictures; ++k) {
       const long before = pictures_;

@@ -4,6 +4,7 @@
 #include <doctest/doctest.h>
 
 #include "analysis/quantities/input_error.h"
+#include "tests/support/breath.h"
 #include "tests/support/fake_camera.h"
 #include "tests/support/near.h"
 
@@ -46,7 +47,7 @@ struct GrabberFixture {
     const auto end = std::chrono::steady_clock::now() + kGrabberTestPatience;
     while (all.size() < count && std::chrono::steady_clock::now() < end) {
       for (auto& notice : grabber.take_notices()) all.push_back(std::move(notice));
-      std::this_thread::yield();
+      take_breath();
     }
     REQUIRE(all.size() == count);
     return all;

@@ -11,6 +11,7 @@
 #include <opencv2/imgcodecs.hpp>
 
 #include "analysis/quantities/input_error.h"
+#include "tests/support/breath.h"
 #include "tests/support/ffmpeg_film.h"
 #include "tests/support/ffmpeg_server.h"
 #include "tests/support/near.h"
@@ -70,7 +71,7 @@ std::unique_ptr<StreamCamera> opened(const std::string& address, const Clock& cl
     try {
       return StreamCamera::open(address, StreamPatience{}, clock);
     } catch (const nightswing::InputError&) {
-      std::this_thread::yield();
+      take_breath();
     }
   }
   return nullptr;
@@ -109,7 +110,7 @@ TEST_SUITE("stream_camera") {
     const int before = set.stream.visitors();
     const auto end = std::chrono::steady_clock::now() + kStreamTestPatience;
     while (set.stream.visitors() < before + 3 && std::chrono::steady_clock::now() < end) {
-      std::this_thread::yield();
+      take_breath();
     }
     set.stream.accept();
     set.await_notice(Kind::kBack);

@@ -11,6 +11,7 @@
 #include <fmt/format.h>
 
 #include "analysis/quantities/input_error.h"
+#include "tests/support/breath.h"
 #include "tests/support/ffmpeg_film.h"
 #include "tests/support/ffmpeg_server.h"
 #include "tests/support/near.h"
@@ -33,7 +34,7 @@ std::unique_ptr<FrameSource> opened(const std::string& address) {
     try {
       return open_source(address, {});
     } catch (const nightswing::InputError&) {
-      std::this_thread::yield();
+      take_breath();
     }
   }
   return nullptr;

@@ -13,6 +13,7 @@
 #include "analysis/positions/track_cleaning.h"
 #include "analysis/quantities/input_error.h"
 #include "calibration/map/wall_map.h"
+#include "tests/support/breath.h"
 #include "tests/support/driven_swing.h"
 #include "tests/support/made_up_run_info.h"
 #include "tests/support/near.h"
@@ -279,7 +280,7 @@ TEST_SUITE("result_follower") {
     const auto until = std::chrono::steady_clock::now() + std::chrono::seconds(60);
     while (sentence.empty() && std::chrono::steady_clock::now() < until) {
       sentence = follower.latest().sentence;
-      std::this_thread::yield();
+      take_breath();
     }
     CHECK(sentence.starts_with("no estimate: "));
     CHECK(sentence.find("wall.yaml") != std::string::npos);
