@@ -12,8 +12,6 @@
 
 using namespace nightswing::analysis;
 using nightswing::test::reference_balance;
-using nightswing::test::sphere;
-using nightswing::test::within_abs;
 using nightswing::test::within_rel;
 
 namespace {
