@@ -17,7 +17,6 @@
 
 namespace {
 
-using nightswing::tracker::FilmLayout;
 using nightswing::tracker::RunFolder;
 
 constexpr double kSeconds = 60.0;

@@ -14,7 +14,6 @@
 
 using namespace nightswing::analysis;
 using namespace nightswing::test;
-using nightswing::InputError;
 
 namespace {
 

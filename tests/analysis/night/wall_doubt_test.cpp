@@ -5,7 +5,6 @@
 #include "tests/support/near.h"
 
 using nightswing::analysis::WallDoubt;
-using nightswing::test::within_abs;
 using nightswing::test::within_rel;
 
 TEST_SUITE("wall_doubt") {

@@ -19,7 +19,6 @@ namespace {
 
 using test::kFrame;
 using test::seen_at;
-using test::shown_by;
 using test::within_abs;
 using test::within_rel;
 

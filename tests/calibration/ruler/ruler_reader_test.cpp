@@ -18,7 +18,6 @@ namespace nightswing::calibration {
 namespace {
 
 using test::inch_ruler;
-using test::millimetre_ruler;
 using test::render_wall;
 using test::ruler_sheet;
 using test::scale_error;

@@ -14,7 +14,6 @@ namespace {
 using test::draw;
 using test::DrawnTicks;
 using test::within_abs;
-using test::within_rel;
 
 /// How far the point lies from the middle line of its stroke, across it.
 double off_px(const DrawnTicks& ticks, int index, const PixelPoint& p) {

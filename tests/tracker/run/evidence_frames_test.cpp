@@ -13,7 +13,6 @@
 #include "tracker/frames/picture_file.h"
 
 using namespace nightswing;
-using test::within_abs;
 using tracker::EvidenceFrames;
 
 namespace {

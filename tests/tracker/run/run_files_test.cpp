@@ -19,7 +19,6 @@
 
 using namespace nightswing::tracker;
 using namespace nightswing::test;
-using nightswing::InputError;
 
 namespace {
 

@@ -14,7 +14,6 @@ using namespace nightswing;
 using test::kNowhere;
 using test::kPictureSize;
 using test::within_abs;
-using test::within_rel;
 using tracker::FrameSearch;
 using tracker::search_frame;
 using tracker::WallLight;

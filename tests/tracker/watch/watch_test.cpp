@@ -14,7 +14,6 @@
 
 using namespace nightswing::tracker;
 using namespace nightswing::test;
-using nightswing::InputError;
 
 TEST_SUITE("watch") {
   TEST_CASE("a night is written as it passes, one line for each time asked for") {
