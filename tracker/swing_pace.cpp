@@ -5,6 +5,7 @@
 
 #include "analysis/positions/period_scan.h"
 #include "analysis/positions/track_cleaning.h"
+#include "analysis/quantities/median.h"
 
 namespace nightswing::tracker {
 namespace {

@@ -11,6 +11,7 @@
 #include <Eigen/Dense>
 
 #include "analysis/positions/track_cleaning.h"
+#include "analysis/quantities/median.h"
 
 namespace nightswing::analysis {
 namespace {

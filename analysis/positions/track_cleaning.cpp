@@ -5,6 +5,8 @@
 #include <cmath>
 #include <utility>
 
+#include "analysis/quantities/median.h"
+
 namespace nightswing::analysis {
 namespace {
 
@@ -37,18 +39,6 @@ double usual_distance_mm(std::span<const SwingSample> samples,
 }
 
 }  // namespace
-
-double median_of(std::vector<double> values) {
-  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
-  if (values.size() % 2 == 1) return *middle;
-  return 0.5 * (*middle + *std::max_element(values.begin(), middle));
-}
-
-double robust_sigma(std::vector<double> residuals) {
-  for (double& r : residuals) r = std::abs(r);
-  return 1.4826 * median_of(std::move(residuals));
-}
 
 std::vector<SwingSample> without_spikes(std::span<const SwingSample> samples) {
   if (samples.size() < 5) return {samples.begin(), samples.end()};

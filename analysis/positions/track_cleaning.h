@@ -7,13 +7,6 @@
 
 namespace nightswing::analysis {
 
-/// Median; for an even count the mean of the middle two. values must not be empty.
-[[nodiscard]] double median_of(std::vector<double> values);
-
-/// 1.4826 times the median of |r|: the standard deviation of normal scatter about 0, blind to a few
-/// outliers. residuals must not be empty.
-[[nodiscard]] double robust_sigma(std::vector<double> residuals);
-
 /// The samples without single false readings, for finding starting values only (the fit itself
 /// names what it leaves out): a sample goes if it lies further from the median of itself and its
 /// two neighbours on either side than eight times what is usual in the track, that is, the largest

@@ -14,7 +14,7 @@
 #include <ceres/problem.h>
 #include <ceres/sized_cost_function.h>
 
-#include "analysis/positions/track_cleaning.h"
+#include "analysis/quantities/median.h"
 #include "analysis/swing/fit_options.h"
 #include "analysis/swing/noise.h"
 #include "analysis/swing/swing_track.h"

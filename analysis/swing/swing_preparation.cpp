@@ -8,6 +8,7 @@
 #include <fmt/format.h>
 
 #include "analysis/positions/track_cleaning.h"
+#include "analysis/quantities/median.h"
 
 namespace nightswing::analysis {
 namespace {

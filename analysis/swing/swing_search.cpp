@@ -9,7 +9,7 @@
 #include <ceres/gradient_problem.h>
 #include <ceres/gradient_problem_solver.h>
 
-#include "analysis/positions/track_cleaning.h"
+#include "analysis/quantities/median.h"
 
 namespace nightswing::analysis {
 namespace {

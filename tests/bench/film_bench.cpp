@@ -8,7 +8,7 @@
 #include <fmt/format.h>
 #include <opencv2/imgproc.hpp>
 
-#include "analysis/positions/track_cleaning.h"
+#include "analysis/quantities/median.h"
 #include "tests/support/temporary_folder.h"
 #include "tracker/film/film.h"
 #include "tracker/film/film_writer.h"

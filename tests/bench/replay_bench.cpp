@@ -15,7 +15,7 @@
 #include <fmt/format.h>
 #include <opencv2/videoio.hpp>
 
-#include "analysis/positions/track_cleaning.h"
+#include "analysis/quantities/median.h"
 #include "tests/support/temporary_folder.h"
 #include "tracker/replay.h"
 

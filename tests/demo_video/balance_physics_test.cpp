@@ -66,7 +66,7 @@ TEST_SUITE("balance_physics") {
     CHECK(BalancePhysics(balance).torque_per_g(0, plus) - without == within_abs(0.282792009, 2e-9));
   }
 
-  TEST_CASE("the other side turns the boom the other way; away and crosswise do not turn it") {
+  TEST_CASE("the other side turns the boom the other way, away and crosswise none") {
     const BalancePhysics physics(bench_with_rod());
     const Balance& balance = physics.balance();
     const SourcePose minus = source_pose(balance, Side::kMinus);

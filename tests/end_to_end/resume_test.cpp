@@ -8,7 +8,6 @@
 #include <random>
 #include <sstream>
 #include <string>
-#include <thread>
 #include <vector>
 
 #include <doctest/doctest.h>

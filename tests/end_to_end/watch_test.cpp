@@ -12,7 +12,6 @@
 #include <functional>
 #include <random>
 #include <string>
-#include <thread>
 #include <utility>
 #include <vector>
 

@@ -6,7 +6,6 @@
 #include <algorithm>
 #include <chrono>
 #include <csignal>
-#include <thread>
 #include <utility>
 
 #include <doctest/doctest.h>

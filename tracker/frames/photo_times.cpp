@@ -6,8 +6,8 @@
 
 #include <fmt/format.h>
 
-#include "analysis/positions/track_cleaning.h"
 #include "analysis/quantities/input_error.h"
+#include "analysis/quantities/median.h"
 #include "tracker/text/pace_text.h"
 #include "tracker/text/time_text.h"
 

@@ -10,8 +10,8 @@
 
 #include <fmt/format.h>
 
-#include "analysis/positions/track_cleaning.h"
 #include "analysis/quantities/input_error.h"
+#include "analysis/quantities/median.h"
 #include "tracker/frames/video_facts.h"
 #include "tracker/text/pace_text.h"
 

@@ -5,7 +5,7 @@
 #include <cmath>
 #include <numbers>
 
-#include "analysis/positions/track_cleaning.h"
+#include "analysis/quantities/median.h"
 
 namespace nightswing::tracker {
 namespace {

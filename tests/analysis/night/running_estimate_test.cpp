@@ -224,7 +224,8 @@ TEST_SUITE("running_estimate") {
     }
   }
 
-  TEST_CASE("without marks the sides are found in the track; unmarked moves are told with them") {
+  TEST_CASE(
+      "without marks the sides are found in the track, and with them unmarked moves are told") {
     const DrivenNight night{.torque_mm = 0.05};
     const auto samples = make_driven(night).samples;
     const RunningResult found = follow(night, samples, {7000.0}, false).result();

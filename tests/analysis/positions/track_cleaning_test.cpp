@@ -9,7 +9,6 @@
 #include "tests/support/near.h"
 
 using namespace nightswing;
-using analysis::median_of;
 using analysis::SwingSample;
 using analysis::thinned;
 using analysis::without_spikes;
@@ -34,14 +33,6 @@ std::vector<SwingSample> noisy_swing(int count, std::uint64_t seed) {
 }  // namespace
 
 TEST_SUITE("track_cleaning") {
-  TEST_CASE("the median of an odd count is the middle value, of an even count the mean of two") {
-    CHECK(median_of({3.0}) == 3.0);
-    CHECK(median_of({9.0, 1.0, 5.0}) == 5.0);
-    CHECK(median_of({9.0, 1.0, 5.0, 2.0}) == 3.5);
-    CHECK(median_of({4.0, 4.0}) == 4.0);
-    CHECK(median_of({-1.0, -7.0, 1e9, 0.0}) == -0.5);
-  }
-
   TEST_CASE("single false readings go, wherever they stand, and nothing else") {
     auto samples = noisy_swing(400, 1);
     for (const std::size_t k : {0U, 50U, 51U, 200U, 399U}) samples[k].x_mm += k % 2 == 0 ? 30 : -30;

@@ -130,7 +130,7 @@ TEST_CASE("a patch that expects its surroundings turned is found at its own plac
   CHECK(match->correlation > 0.99);
 }
 
-TEST_CASE("the stated uncertainty is the scatter over pictures with other noise") {
+TEST_CASE("the stated uncertainty of a patch is the scatter over pictures with other noise") {
   constexpr double kNoise_dn = 4.0;
   const TexturePatch patch(reference_texture(), {50, 50});
   double squares_x = 0.0;

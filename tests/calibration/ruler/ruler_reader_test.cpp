@@ -236,7 +236,7 @@ TEST_CASE("a ruler may hang upside down, upright or be seen in a mirror") {
   }
 }
 
-TEST_CASE("a colour picture gives what its gray one gives") {
+TEST_CASE("a colour picture of a ruler gives what its gray one gives") {
   const cv::Mat gray = render_wall({ruler_sheet(usual_ruler(), {0.0, 0.0})}, usual_camera(), {});
   cv::Mat colour;
   cv::cvtColor(gray, colour, cv::COLOR_GRAY2BGR);

@@ -79,7 +79,7 @@ TEST_CASE("leaning ticks are measured as leaning lines") {
   CHECK(worst_px(ticks, measured) == within_abs(0.0, 0.03));
 }
 
-TEST_CASE("the stated uncertainty is the scatter over pictures with other noise") {
+TEST_CASE("the stated uncertainty of a tick is the scatter over pictures with other noise") {
   const DrawnTicks ticks;
   const cv::Mat clean = draw(ticks);
   const TickPattern pattern = test::drawn_pattern(ticks, 10.0);

@@ -193,7 +193,7 @@ TEST_CASE("tone curve and saturated paper leave scale and residuals as they are"
   CHECK(displacement_uncertainty_mm(fit.map, from, to) < 2e-4 * 192.0);
 }
 
-TEST_CASE("a colour picture gives what its gray one gives") {
+TEST_CASE("a colour picture of the printed scale gives what its gray one gives") {
   const cv::Mat gray = render_scale(page_view(), {});
   cv::Mat colour;
   cv::cvtColor(gray, colour, cv::COLOR_GRAY2BGR);

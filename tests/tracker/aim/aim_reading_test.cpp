@@ -2,7 +2,6 @@
 #include "tracker/aim/aim_reading.h"
 
 #include <chrono>
-#include <thread>
 
 #include <doctest/doctest.h>
 #include <opencv2/imgproc.hpp>

@@ -30,7 +30,7 @@ nlohmann::json state_of(const AimPage& page) {
 }  // namespace
 
 TEST_SUITE("aim page") {
-  TEST_CASE("before the first picture it says so") {
+  TEST_CASE("before the first picture the page of aim says so") {
     const AimPage page({.port = 0}, "camera", "");
     CHECK(state_of(page)["headline"] == "No picture yet.");
   }

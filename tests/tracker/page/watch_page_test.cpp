@@ -66,7 +66,7 @@ struct Night {
 }  // namespace
 
 TEST_SUITE("watch page") {
-  TEST_CASE("before the first picture it says so") {
+  TEST_CASE("before the first picture the page of a watch says so") {
     const Night night;
     CHECK(night.state()["headline"] == "No picture yet.");
     CHECK(night.ask("GET /picture.jpg") == "no picture yet\n");

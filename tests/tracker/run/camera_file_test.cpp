@@ -51,7 +51,7 @@ TEST_SUITE("camera_file") {
     CHECK_FALSE(read_camera(folder / "camera.csv"));
   }
 
-  TEST_CASE("damaged lines are named and passed over, the rest is kept") {
+  TEST_CASE("damaged lines of camera.csv are named and passed over, the rest is kept") {
     const TemporaryFolder folder;
     write_text(folder / "camera.csv",
                kHeader +

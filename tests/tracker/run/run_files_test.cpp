@@ -91,7 +91,7 @@ TEST_SUITE("track_file") {
           ",10,,,,,,,dark\n");
   }
 
-  TEST_CASE("damaged lines are named and passed over, the rest is kept") {
+  TEST_CASE("damaged lines of a track are named and passed over, the rest is kept") {
     const TemporaryFolder folder;
     write_text(folder / "track.csv",
                "utc,t_s,x_px,y_px,u_x_px,u_y_px,peak,width_px,state\n"
@@ -275,7 +275,7 @@ TEST_SUITE("event_log") {
     CHECK(log.warnings.size() == 2);  // the one without time, the one with an unknown side
   }
 
-  TEST_CASE("no file is an empty log; lines that cannot be read are named") {
+  TEST_CASE("no file is an empty log, lines that cannot be read are named") {
     const TemporaryFolder folder;
     CHECK(read_events(folder / "events.csv").events.empty());
     write_text(folder / "events.csv", "utc,t_s,event,detail\nx,y,z,w\n,1,side,plus\n,2,si");

@@ -108,7 +108,8 @@ TEST_SUITE("track_average") {
     CHECK(row->spot.position->u_x_px >= kU_px);
   }
 
-  TEST_CASE("frames that were not measured do not count; without any the state is most frames'") {
+  TEST_CASE(
+      "frames that were not measured do not count, and without any the state is most frames'") {
     TrackAverage average(1.0);
     CHECK_FALSE(average.add(row_at(0.1, 100.0)));
     CHECK_FALSE(average.add(row_at(0.2, 900.0, SpotState::kBlocked)));

@@ -93,7 +93,7 @@ TEST_SUITE("wall_light") {
           within_abs(40.0 + 6.0 * (1.0 - std::pow(31.0 / 32.0, 32)), 1e-3));
   }
 
-  TEST_CASE("what passes before the wall is not learned; what stays for eight looks is") {
+  TEST_CASE("what passes before the wall is not learned, what stays for eight looks is") {
     WallLight wall = learned(even({200, 8}, 60));
     for (int k = 0; k < 8 * 40; ++k) wall.learn(even({200, 8}, 60), kNowhere);
     cv::Mat somebody = even({200, 8}, 60);

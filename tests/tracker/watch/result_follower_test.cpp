@@ -4,14 +4,13 @@
 #include <cmath>
 #include <filesystem>
 #include <string>
-#include <thread>
 #include <utility>
 #include <vector>
 
 #include <doctest/doctest.h>
 
-#include "analysis/positions/track_cleaning.h"
 #include "analysis/quantities/input_error.h"
+#include "analysis/quantities/median.h"
 #include "calibration/map/wall_map.h"
 #include "tests/support/breath.h"
 #include "tests/support/driven_swing.h"

@@ -187,7 +187,7 @@ TEST_SUITE("watch_parts") {
     CHECK(pace.untold_pauses() == "in all there were 100 pauses between pictures");
   }
 
-  TEST_CASE("a terminal that is closed ends it cleanly, or not at all; a reader that goes never") {
+  TEST_CASE("a terminal that is closed ends it cleanly, or not at all, a reader that goes never") {
     {
       const StopSignal ends;
       ::raise(SIGPIPE);

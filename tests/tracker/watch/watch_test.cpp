@@ -145,7 +145,7 @@ TEST_SUITE("watch") {
     }
   }
 
-  TEST_CASE("an unplugged camera is one event, its return another; nothing else is lost") {
+  TEST_CASE("an unplugged camera is one event, its return another, and nothing else is lost") {
     WatchedNight night;
     {
       Watcher watcher(night);
