@@ -117,7 +117,10 @@ int main(int argc, char** argv) {
     const Registration found = registration.find(picture, spot, motion);
     figures.find_s += seconds_since(begin);
     if (found.status != RegistrationStatus::kRegistered) {
-      fmt::print("frame {}: {}\n", k, word_for(found.status));
+      fmt::print("frame {}: {}\n",
+                 k,
+                 found.status == RegistrationStatus::kTooFewPatches ? "too few patches"
+                                                                    : "patches disagree");
       continue;
     }
     motion = found.motion;
