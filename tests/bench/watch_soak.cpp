@@ -17,7 +17,7 @@
 #define DOCTEST_CONFIG_IMPLEMENT  // the camera checks that its pictures are taken
 #include <doctest/doctest.h>
 
-#include "tests/support/breath.h"
+#include "tests/support/await.h"
 #include "tests/support/fake_camera.h"
 #include "tests/support/fake_clock.h"
 #include "tests/support/night_camera.h"
@@ -91,7 +91,7 @@ int main(int count, char** arguments) {
     for (int k = 0; k < 3600 * rate && !ended; ++k) {
       clock.now_s = clock.now_s + 1.0 / rate;
       camera.show(test::NightCamera::picture(shown++, kSize));
-      while (measured < shown && !ended) nightswing::test::take_breath();
+      static_cast<void>(nightswing::test::await([&] { return measured >= shown || ended; }));
     }
     last_MB = resident_megabytes();
     if (4 * hour <= hours + 3) settled_MB = std::max(settled_MB, last_MB);

@@ -1,8 +1,5 @@
 // A replay that is killed, or whose files lost their ends, and goes on: the same to the byte as one
 // that was not.
-#include <fcntl.h>
-#include <sys/wait.h>
-#include <unistd.h>
 
 #include <csignal>
 #include <random>
@@ -13,7 +10,7 @@
 #include <doctest/doctest.h>
 
 #include "tests/end_to_end/run_fixture.h"
-#include "tests/support/breath.h"
+#include "tests/support/running_program.h"
 #include "tests/support/temporary_folder.h"
 #include "tracker/run/line_file.h"
 #include "tracker/run/run_folder.h"
@@ -85,25 +82,15 @@ std::uintmax_t size_of(const std::string& file) {
 
 /// Replays and kills (SIGKILL) as soon as track.csv is so long; says whether it came to that.
 bool killed_at(const std::string& run, std::uintmax_t track_bytes, bool resume) {
-  const std::string program = std::string(NIGHTSWING_BINARY_DIR) + "/tracker/nightswing";
-  const std::string command = "exec " + program + " replay " + night().film() + kTimes + " --run " +
-                              run + (resume ? " --resume" : "") + " >/dev/null 2>&1";
-  const pid_t child = ::fork();
-  REQUIRE(child >= 0);
-  if (child == 0) {
-    ::execl("/bin/sh", "sh", "-c", command.c_str(), nullptr);
-    ::_exit(127);
-  }
-  int status = 0;
-  while (::waitpid(child, &status, WNOHANG) == 0) {
-    if (std::filesystem::exists(run) && size_of(run + "/track.csv") >= track_bytes) {
-      ::kill(child, SIGKILL);
-      ::waitpid(child, &status, 0);
-      break;
-    }
-    take_breath();
-  }
-  return WIFSIGNALED(status) && WTERMSIG(status) == SIGKILL;
+  RunningProgram replay(
+      "replay " + night().film() + kTimes + " --run " + run + (resume ? " --resume" : ""),
+      "/dev/null");
+  REQUIRE(await([&] {
+    return !replay.is_running() ||
+           (std::filesystem::exists(run) && size_of(run + "/track.csv") >= track_bytes);
+  }));
+  if (replay.is_running()) replay.send(SIGKILL);
+  return replay.status() == 128 + SIGKILL;
 }
 
 void check_resumes(const std::string& run) {

@@ -4,29 +4,12 @@
 #include <unistd.h>
 
 #include <algorithm>
-#include <chrono>
 #include <csignal>
 #include <utility>
 
 #include <doctest/doctest.h>
 
-#include "tests/support/breath.h"
-
 namespace nightswing::test {
-namespace {
-
-constexpr std::chrono::seconds kTestPatience{60};  // a failing test shall end
-
-}  // namespace
-
-bool await(const std::function<bool()>& condition) {
-  const auto end = std::chrono::steady_clock::now() + kTestPatience;
-  while (!condition()) {
-    if (std::chrono::steady_clock::now() > end) return false;
-    take_breath();
-  }
-  return true;
-}
 
 long lines_in(const std::filesystem::path& file) {
   const std::string text = text_of(file);

@@ -3,15 +3,12 @@
 #include <sys/types.h>
 
 #include <filesystem>
-#include <functional>
 #include <string>
 
+#include "tests/support/await.h"
 #include "tests/support/temporary_folder.h"
 
 namespace nightswing::test {
-
-/// Waits until it is so; false if it is not within a minute.
-[[nodiscard]] bool await(const std::function<bool()>& condition);
 
 [[nodiscard]] long lines_in(const std::filesystem::path& file);
 

@@ -7,7 +7,7 @@
 #include <httplib.h>
 #include <opencv2/imgcodecs.hpp>
 
-#include "tests/support/breath.h"
+#include "tests/support/await.h"
 
 namespace nightswing::test {
 
@@ -53,7 +53,7 @@ ServedStream::ServedStream(int port) : server_(std::make_unique<httplib::Server>
   }
   REQUIRE(port_ > 0);
   thread_ = std::thread([this] { server_->listen_after_bind(); });
-  while (!server_->is_running()) take_breath();
+  REQUIRE(await([this] { return server_->is_running(); }));
 }
 
 ServedStream::~ServedStream() {

@@ -10,7 +10,7 @@
 #include <doctest/doctest.h>
 #include <opencv2/core.hpp>
 
-#include "tests/support/breath.h"
+#include "tests/support/await.h"
 #include "tests/support/fake_camera.h"
 #include "tests/support/fake_clock.h"
 #include "tests/support/night_camera.h"
@@ -79,10 +79,7 @@ class Watcher {
 
   /// Waits until so many pictures have been measured.
   void await(long pictures) {
-    const auto end = std::chrono::steady_clock::now() + std::chrono::seconds(60);
-    while (pictures_ < pictures && !ended_ && std::chrono::steady_clock::now() < end) {
-      take_breath();
-    }
+    static_cast<void>(test::await([&] { return pictures_ >= pictures || ended_; }));
     if (fault_.empty()) REQUIRE(pictures_ >= pictures);
   }
   /// Shows pictures and waits after each until it has been measured. A run that is gone on with
@@ -90,8 +87,7 @@ class Watcher {
   void watch(int pictures) {
     while (pictures_ == 0 && !ended_ && std::filesystem::exists(night_.run().track())) {
       night_.show();
-      const auto soon = std::chrono::steady_clock::now() + std::chrono::milliseconds(20);
-      while (pictures_ == 0 && std::chrono::steady_clock::now() < soon) take_breath();
+      static_cast<void>(test::await([&] { return pictures_ > 0; }, std::chrono::milliseconds(20)));
     }
     for (int k = 0; k < pictures; ++k) {
       const long before = pictures_;

@@ -4,7 +4,7 @@
 #include <doctest/doctest.h>
 
 #include "analysis/quantities/input_error.h"
-#include "tests/support/breath.h"
+#include "tests/support/await.h"
 #include "tests/support/fake_camera.h"
 #include "tests/support/near.h"
 
@@ -44,11 +44,12 @@ struct GrabberFixture {
   }
   std::vector<CameraNotice> await_notices(std::size_t count) {
     std::vector<CameraNotice> all;
-    const auto end = std::chrono::steady_clock::now() + kGrabberTestPatience;
-    while (all.size() < count && std::chrono::steady_clock::now() < end) {
-      for (auto& notice : grabber.take_notices()) all.push_back(std::move(notice));
-      take_breath();
-    }
+    REQUIRE(await(
+        [&] {
+          for (auto& notice : grabber.take_notices()) all.push_back(std::move(notice));
+          return all.size() >= count;
+        },
+        kGrabberTestPatience));
     REQUIRE(all.size() == count);
     return all;
   }

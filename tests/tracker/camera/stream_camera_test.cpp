@@ -10,7 +10,7 @@
 #include <opencv2/imgcodecs.hpp>
 
 #include "analysis/quantities/input_error.h"
-#include "tests/support/breath.h"
+#include "tests/support/await.h"
 #include "tests/support/ffmpeg_film.h"
 #include "tests/support/ffmpeg_server.h"
 #include "tests/support/near.h"
@@ -65,15 +65,17 @@ struct StreamFixture {
 
 /// Opens as soon as the server listens; nothing if it never does.
 std::unique_ptr<StreamCamera> opened(const std::string& address, const Clock& clock) {
-  const auto end = std::chrono::steady_clock::now() + kStreamTestPatience;
-  while (std::chrono::steady_clock::now() < end) {
-    try {
-      return StreamCamera::open(address, StreamPatience{}, clock);
-    } catch (const nightswing::InputError&) {
-      take_breath();
-    }
-  }
-  return nullptr;
+  std::unique_ptr<StreamCamera> camera;
+  static_cast<void>(await(
+      [&] {
+        try {
+          camera = StreamCamera::open(address, StreamPatience{}, clock);
+        } catch (const nightswing::InputError&) {
+        }
+        return camera != nullptr;
+      },
+      kStreamTestPatience));
+  return camera;
 }
 
 }  // namespace
@@ -107,10 +109,7 @@ TEST_SUITE("stream_camera") {
     set.stream.hang_up(true);
     set.await_notice(Kind::kLost);
     const int before = set.stream.visitors();
-    const auto end = std::chrono::steady_clock::now() + kStreamTestPatience;
-    while (set.stream.visitors() < before + 3 && std::chrono::steady_clock::now() < end) {
-      take_breath();
-    }
+    REQUIRE(await([&] { return set.stream.visitors() >= before + 3; }, kStreamTestPatience));
     set.stream.accept();
     set.await_notice(Kind::kBack);
     set.await_picture();

@@ -10,7 +10,7 @@
 #include <fmt/format.h>
 
 #include "analysis/quantities/input_error.h"
-#include "tests/support/breath.h"
+#include "tests/support/await.h"
 #include "tests/support/ffmpeg_film.h"
 #include "tests/support/ffmpeg_server.h"
 #include "tests/support/near.h"
@@ -28,15 +28,17 @@ const std::vector<std::string> kMotionJpeg{"-c:v", "mjpeg", "-f", "mpjpeg"};
 
 /// Opens as soon as the server listens.
 std::unique_ptr<FrameSource> opened(const std::string& address) {
-  const auto patience = std::chrono::steady_clock::now() + std::chrono::seconds(20);
-  while (std::chrono::steady_clock::now() < patience) {
-    try {
-      return open_source(address, {});
-    } catch (const nightswing::InputError&) {
-      take_breath();
-    }
-  }
-  return nullptr;
+  std::unique_ptr<FrameSource> source;
+  static_cast<void>(await(
+      [&] {
+        try {
+          source = open_source(address, {});
+        } catch (const nightswing::InputError&) {
+        }
+        return source != nullptr;
+      },
+      std::chrono::seconds(20)));
+  return source;
 }
 
 }  // namespace

@@ -12,7 +12,7 @@
 #include "analysis/quantities/input_error.h"
 #include "analysis/quantities/median.h"
 #include "calibration/map/wall_map.h"
-#include "tests/support/breath.h"
+#include "tests/support/await.h"
 #include "tests/support/driven_swing.h"
 #include "tests/support/made_up_run_info.h"
 #include "tests/support/near.h"
@@ -276,11 +276,10 @@ TEST_SUITE("result_follower") {
     write_whole_file(night.run.wall(), "no map\n");
     const ResultFollower follower(night.run, 0.01, std::chrono::milliseconds(1));
     std::string sentence;
-    const auto until = std::chrono::steady_clock::now() + std::chrono::seconds(60);
-    while (sentence.empty() && std::chrono::steady_clock::now() < until) {
+    REQUIRE(await([&] {
       sentence = follower.latest().sentence;
-      take_breath();
-    }
+      return !sentence.empty();
+    }));
     CHECK(sentence.starts_with("no estimate: "));
     CHECK(sentence.find("wall.yaml") != std::string::npos);
   }

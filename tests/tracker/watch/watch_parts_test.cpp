@@ -11,7 +11,7 @@
 #include <doctest/doctest.h>
 
 #include "analysis/quantities/input_error.h"
-#include "tests/support/breath.h"
+#include "tests/support/await.h"
 #include "tests/support/near.h"
 #include "tests/support/temporary_folder.h"
 #include "tracker/commands/argument_checks.h"
@@ -244,7 +244,7 @@ TEST_SUITE("watch_parts") {
           throw nightswing::InputError("the disk refuses");
         },
         std::chrono::milliseconds(1));
-    while (calls == 0) take_breath();
+    REQUIRE(await([&] { return calls > 0; }));
     bool thrown = false;
     for (int k = 0; k < 1'000'000 && !thrown; ++k) {
       try {
