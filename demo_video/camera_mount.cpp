@@ -1,14 +1,8 @@
 #include "demo_video/camera_mount.h"
 
 #include <cmath>
-#include <numbers>
 
 namespace nightswing::demo {
-namespace {
-
-constexpr double kRadPerDeg = std::numbers::pi / 180;
-
-}  // namespace
 
 bool is_moving(const Mount& mount) {
   return mount.bump_px != 0 || mount.bump_deg != 0 || mount.creep_px != 0;

@@ -1,12 +1,9 @@
 #include "demo_video/camera_view.h"
 
 #include <cmath>
-#include <numbers>
 
 namespace nightswing::demo {
 namespace {
-
-constexpr double kRadPerDeg = std::numbers::pi / 180;
 
 cv::Matx33d rays_of(const Camera& camera) {
   const double yaw = camera.yaw_deg * kRadPerDeg, pitch = camera.pitch_deg * kRadPerDeg;

@@ -1,6 +1,7 @@
 #pragma once
 
 #include <cstdint>
+#include <numbers>
 #include <stdexcept>
 #include <string>
 #include <vector>
@@ -11,6 +12,8 @@
 /// Axes of the balance: z up the wire, boom along x at theta = 0, theta > 0 turns x towards y.
 /// Axes of the wall: x to the right along the ruler, y up, both in real millimetres.
 namespace nightswing::demo {
+
+inline constexpr double kRadPerDeg = std::numbers::pi / 180;  // of what is set in degrees
 
 /// A setting that cannot be rendered; the text says which and what to do.
 struct SettingsError : std::runtime_error {

@@ -1,12 +1,8 @@
 #include "demo_video/optical_lever.h"
 
 #include <cmath>
-#include <numbers>
 
 namespace nightswing::demo {
-namespace {
-constexpr double kRadPerDeg = std::numbers::pi / 180;
-}
 
 double path_mm(const OpticalLever& lever, double theta_rad) {
   const double out_mm =

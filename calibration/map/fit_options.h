@@ -4,6 +4,9 @@
 
 namespace nightswing::calibration {
 
+/// Residual, in standard uncertainties, beyond which ticks count less than by its square (Huber).
+inline constexpr double kHuberBend = 3.0;
+
 /// The one set-up of Ceres for our least-squares fits: few parameters of order one, many residuals,
 /// converged as far as rounding lets it.
 ///   gradient_tolerance  gradient over stiffness (the sum of the squared weights) is the distance

@@ -15,15 +15,12 @@
 namespace nightswing::calibration {
 namespace {
 
-constexpr double kHuberBend = 3.0;         // in standard uncertainties
-constexpr double kSignificant = 2.0;       // in standard uncertainties of c
-constexpr double kWorstReducedChi2 = 9.0;  // residuals three times the stated ones deserve a word
+constexpr double kSignificant = 2.0;  // in standard uncertainties of c
 // The widest usual camera sees 90 degrees across: its focal length is half the width of the
 // picture. Of a camera of half that field the width is about the focal length (common practice, no
 // source).
 constexpr double kWidest = 0.5;
 constexpr double kUsual = 1.0;
-constexpr double kSure = 3.0;         // standard uncertainties of c
 constexpr double kMostTurned = 60.0;  // degrees; beyond it no ticks are read by eye
 constexpr double kBeside = 0.05;      // of the half span: 8 mm of 300, the length of a long tick
 using Matrix3d = Eigen::Matrix<double, 3, 3, Eigen::RowMajor>;
@@ -46,7 +43,7 @@ struct TickResidual {
   }
 };
 
-struct Fitted {
+struct FittedLine {
   bool converged = false;
   std::array<double, 2> linear{};  // a, b
   double perspective = 0.0;        // c
@@ -54,8 +51,8 @@ struct Fitted {
   double cost = 0.0;  // half of the robust sum of squares
 };
 
-Fitted fit_ticks(const std::vector<Tick>& ticks, std::array<double, 2> start, bool projective) {
-  Fitted result{.linear = start};
+FittedLine fit_ticks(const std::vector<Tick>& ticks, std::array<double, 2> start, bool projective) {
+  FittedLine result{.linear = start};
   ceres::Problem problem;
   double stiffness = 0.0;
   for (const Tick& tick : ticks) {
@@ -143,10 +140,10 @@ std::array<double, 2> straight_start(const std::vector<Tick>& ticks) {
 
 /// The straight map, or the projective one where it can be told and is significant; the covariance
 /// and cost are always those of the fullest model that the ticks can decide.
-Fitted best_fit(const std::vector<Tick>& ticks, bool checks_perspective) {
-  Fitted straight = fit_ticks(ticks, straight_start(ticks), false);
+FittedLine best_fit(const std::vector<Tick>& ticks, bool checks_perspective) {
+  FittedLine straight = fit_ticks(ticks, straight_start(ticks), false);
   if (!checks_perspective || !straight.converged) return straight;
-  Fitted projective = fit_ticks(ticks, straight.linear, true);
+  FittedLine projective = fit_ticks(ticks, straight.linear, true);
   const double u = std::sqrt(projective.covariance(2, 2));
   if (!projective.converged || std::abs(projective.perspective) > kSignificant * u) {
     return projective;
@@ -158,7 +155,7 @@ Fitted best_fit(const std::vector<Tick>& ticks, bool checks_perspective) {
 
 /// Whether the map can be a photograph of its own reference points; if so, fills their residuals,
 /// which include the distance of the point from the line.
-bool sees_its_references(WallMap& map) {
+bool places_references(WallMap& map) {
   for (FittedReference& reference : map.references) {
     const ReferencePoint& point = reference.point;
     if (beyond_horizon(map, point.pixel) || behind_camera(map, point.wall)) return false;
@@ -170,7 +167,7 @@ bool sees_its_references(WallMap& map) {
 }
 
 /// Fills parameters and covariance: x_mm = centre + half_span X is linear in (a, b, c).
-void store_in_mm(const Fitted& fit, double centre_mm, double half_span_mm, WallMap& map) {
+void store_line(const FittedLine& fit, double centre_mm, double half_span_mm, WallMap& map) {
   Matrix3d to_mm = Matrix3d::Zero();
   to_mm << half_span_mm, 0.0, centre_mm, 0.0, half_span_mm, 0.0, 0.0, 0.0, 1.0;
   Eigen::Vector3d p = to_mm * Eigen::Vector3d(fit.linear[0], fit.linear[1], fit.perspective);
@@ -213,7 +210,7 @@ bool turned_too_far(const WallMap& map) {
          turned_degrees(map, std::copysign(sure, c), kWidest * map.frame.width_px) > kMostTurned;
 }
 
-std::string note_of_three(const WallMap& map) {
+std::string note_of_three_ticks(const WallMap& map) {
   std::string note =
       "three places on the ruler fit any perspective, so nothing checks their readings";
   if (map.frame.width_px > 0) {
@@ -224,7 +221,7 @@ std::string note_of_three(const WallMap& map) {
   return note + "; add a fourth";
 }
 
-std::string note_of(const WallMap& map, bool perspective_checked) {
+std::string note_of_line(const WallMap& map, bool perspective_checked) {
   if (!perspective_checked) {
     return "two places on the ruler cannot show perspective, so it could not be checked; add a "
            "third place between or beyond them";
@@ -236,7 +233,7 @@ std::string note_of(const WallMap& map, bool perspective_checked) {
            " px beside the line; check whether a pixel was mistyped";
   }
   if (map.degrees_of_freedom == 0) {
-    return note_of_three(map);
+    return note_of_three_ticks(map);
   }
   if (map.reduced_chi2 <= kWorstReducedChi2) return {};
   return "the places on the ruler scatter " +
@@ -281,7 +278,7 @@ MapFit fit_line_map(std::span<const LineReference> points, FrameSize frame) {
                    "whether two of them were swapped or a number was mistyped");
   }
   const bool checks_perspective = numbers_mm.size() > 2;
-  const Fitted fit = best_fit(ticks, checks_perspective);
+  const FittedLine fit = best_fit(ticks, checks_perspective);
   if (!fit.converged) {
     return refusal(MapStatus::kNotConverged,
                    "the line map could not be fitted to the places on the ruler; check them for "
@@ -289,8 +286,8 @@ MapFit fit_line_map(std::span<const LineReference> points, FrameSize frame) {
   }
   map.degrees_of_freedom = static_cast<int>(points.size()) - (checks_perspective ? 3 : 2);
   if (map.degrees_of_freedom > 0) map.reduced_chi2 = 2.0 * fit.cost / map.degrees_of_freedom;
-  store_in_mm(fit, centre_mm, half_span_mm, map);
-  if (!sees_its_references(map)) {
+  store_line(fit, centre_mm, half_span_mm, map);
+  if (!places_references(map)) {
     return refusal(
         MapStatus::kNotAView,
         "no camera can see one straight ruler with the places where they are given; check "
@@ -301,7 +298,7 @@ MapFit fit_line_map(std::span<const LineReference> points, FrameSize frame) {
                    "no usual camera can read a ruler with these places where they are given; check "
                    "whether a number was mistyped");
   }
-  map.note = note_of(map, checks_perspective);
+  map.note = note_of_line(map, checks_perspective);
   return {.status = MapStatus::kFitted, .message = map.note, .map = map};
 }
 

@@ -8,8 +8,12 @@
 
 #include "calibration/map/wall_map.h"
 
-/// How the fits of all kinds of maps refuse what they are given.
+/// How the fits of all kinds of maps judge and refuse what they are given.
 namespace nightswing::calibration {
+
+inline constexpr double kSure = 3.0;  // standard uncertainties
+/// Residuals three times the stated ones deserve a word.
+inline constexpr double kWorstReducedChi2 = 9.0;
 
 /// message  one sentence that says what to do.
 [[nodiscard]] inline MapFit refusal(MapStatus status, std::string message) {

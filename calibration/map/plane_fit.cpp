@@ -16,7 +16,6 @@ namespace nightswing::calibration {
 namespace {
 
 constexpr int kParameters = 8;
-constexpr double kSure = 3.0;       // standard uncertainties
 constexpr double kUnheardOf = 6.0;  // standard deviations of the usual lenses
 using Vector8d = Eigen::Matrix<double, kParameters, 1>;
 

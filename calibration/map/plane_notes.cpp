@@ -8,15 +8,14 @@
 #include <vector>
 
 #include "calibration/map/camera_likeness.h"
+#include "calibration/map/map_refusal.h"
 
 namespace nightswing::calibration {
 namespace {
 
-constexpr double kWorstReducedChi2 = 9.0;  // residuals three times the stated ones deserve a word
 constexpr double kFlat_mm = 0.04;          // in the picture's plane: ridges of 1 to 2 mm
 constexpr double kWorthAWord_mm = 0.2;     // of a sheet's shift: what careful hands leave
 constexpr double kWorthAWord_rad = 0.003;  // of its turn: 0.2 mm over half its length
-constexpr double kSure = 3.0;              // standard uncertainties
 // Sheets of one print: paper grows by 1 to 2 parts in a thousand from dry to damp (common practice,
 // no source). A sheet 5 mm off the wall before a camera 1 m away seems 0.5 % larger.
 constexpr double kNoSheet_relative = 0.004;

@@ -17,8 +17,7 @@
 namespace nightswing::calibration {
 namespace {
 
-constexpr double kHuberBend = 3.0;  // in standard uncertainties
-constexpr int kProjective = 5;      // p0 p1 p2 q0 q1; the terms of the lens follow
+constexpr int kProjective = 5;  // p0 p1 p2 q0 q1; the terms of the lens follow
 constexpr int kCount = kProjective + static_cast<int>(kLensTerms);
 using SquareMatrix = Eigen::Matrix<double, kCount, kCount, Eigen::RowMajor>;
 
@@ -62,7 +61,7 @@ struct LensBeforehand {
   }
 };
 
-struct Fitted {
+struct FittedRuler {
   bool converged = false;
   std::array<double, kCount> parameters{};
   SquareMatrix covariance = SquareMatrix::Zero();
@@ -148,8 +147,8 @@ TickScatter tick_scatter(const std::vector<TickRows>& ticks, const SquareMatrix&
 /// Covariance of the parameters found by weights that know nothing of what a tick's points have in
 /// common: H^-1 J^T V J H^-1, H = J^T J.
 /// source  P. J. Huber, Proc. Fifth Berkeley Symp. Math. Stat. Prob. 1 (1967) 221, from memory
-std::optional<SquareMatrix> covariance_of(const std::vector<Point>& points,
-                                          const LinearisedFit& fit) {
+std::optional<SquareMatrix> robust_covariance(const std::vector<Point>& points,
+                                              const LinearisedFit& fit) {
   const SquareMatrix information = fit.jacobian.transpose() * fit.jacobian;
   const Eigen::LDLT<SquareMatrix> cholesky(information);
   if (cholesky.info() != Eigen::Success || !cholesky.isPositive()) return std::nullopt;
@@ -167,8 +166,8 @@ std::optional<SquareMatrix> covariance_of(const std::vector<Point>& points,
   return covariance.allFinite() ? std::optional(covariance) : std::nullopt;
 }
 
-Fitted fit_points(const std::vector<Point>& points) {
-  Fitted result{.parameters = linear_start(points)};
+FittedRuler fit_points(const std::vector<Point>& points) {
+  FittedRuler result{.parameters = linear_start(points)};
   double* const p = result.parameters.data();
   ceres::Problem problem;
   double stiffness = 0.0;
@@ -187,7 +186,7 @@ Fitted fit_points(const std::vector<Point>& points) {
   result.cost = summary.final_cost;
   if (!summary.IsSolutionUsable()) return result;
   const auto at_minimum = linearised(problem, {p});
-  const auto covariance = at_minimum ? covariance_of(points, *at_minimum) : std::nullopt;
+  const auto covariance = at_minimum ? robust_covariance(points, *at_minimum) : std::nullopt;
   result.converged = covariance.has_value();
   if (covariance) result.covariance = *covariance;
   return result;
@@ -221,7 +220,7 @@ SquareMatrix change_of(double scale, double offset_mm) {
   return change;
 }
 
-void store_in_mm(const Fitted& fit, double centre_mm, double half_span_mm, WallMap& map) {
+void store_ruler(const FittedRuler& fit, double centre_mm, double half_span_mm, WallMap& map) {
   const SquareMatrix to_mm = change_of(half_span_mm, centre_mm);
   Eigen::Matrix<double, kCount, 1> p =
       to_mm * Eigen::Map<const Eigen::Matrix<double, kCount, 1>>(fit.parameters.data());
@@ -307,7 +306,7 @@ MapFit fit_ruler_map(std::span<const TickPoint> points, FrameSize frame) {
                                   .x = (p.x_mm - centre_mm) / half_span_mm,
                                   .weight = map.half_span_px / p.u_px});
   }
-  const Fitted fit = fit_points(conditioned_points);
+  const FittedRuler fit = fit_points(conditioned_points);
   if (!fit.converged) {
     return refusal(MapStatus::kNotConverged,
                    "the map could not be fitted to the ticks of the ruler; show more of the ruler, "
@@ -315,7 +314,7 @@ MapFit fit_ruler_map(std::span<const TickPoint> points, FrameSize frame) {
   }
   map.degrees_of_freedom = static_cast<int>(points.size()) - kCount;
   map.reduced_chi2 = 2.0 * fit.cost / map.degrees_of_freedom;
-  store_in_mm(fit, centre_mm, half_span_mm, map);
+  store_ruler(fit, centre_mm, half_span_mm, map);
   store_direction(points, map);
   if (std::ranges::any_of(points,
                           [&map](const TickPoint& p) { return beyond_horizon(map, p.pixel); })) {

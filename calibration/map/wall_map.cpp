@@ -77,7 +77,7 @@ std::optional<PixelPoint> distorted(const WallMap& map, PixelPoint straight) {
 }
 
 /// A pixel in the map's own coordinates: (u, v), or (s, 0) for a line.
-Eigen::Vector2d conditioned(const WallMap& map, PixelPoint pixel) {
+Eigen::Vector2d own_coordinates(const WallMap& map, PixelPoint pixel) {
   const PixelPoint straight = undistorted(map, pixel);
   const double dx = (straight.x_px - map.centre.x_px) / map.half_span_px;
   const double dy = (straight.y_px - map.centre.y_px) / map.half_span_px;
@@ -133,7 +133,7 @@ double checked_depth_at(const WallMap& map, PixelPoint pixel) {
   if (beyond_horizon(map, pixel)) {
     throw std::invalid_argument("a pixel beyond the horizon has no wall point");
   }
-  return depth_at(map, conditioned(map, pixel));
+  return depth_at(map, own_coordinates(map, pixel));
 }
 
 /// d(x_mm, y_mm) / d(undistorted pixel), in mm per px.
@@ -175,7 +175,7 @@ Eigen::MatrixXd lens_jacobian(const WallMap& map, PixelPoint pixel) {
 /// d(x_mm, y_mm) / d(all that the covariance belongs to) at the pixel.
 Eigen::MatrixXd parameter_jacobian(const WallMap& map, PixelPoint pixel) {
   const double depth = checked_depth_at(map, pixel);
-  const Eigen::Vector2d q = conditioned(map, pixel);
+  const Eigen::Vector2d q = own_coordinates(map, pixel);
   const WallPoint wall = wall_from_pixel(map, pixel);
   if (map.kind == MapKind::kLine) {
     Eigen::MatrixXd j = Eigen::MatrixXd::Zero(2, 3);
@@ -256,13 +256,13 @@ bool beyond_horizon(const WallMap& map, PixelPoint pixel) {
   if (!map.distortion.empty() && !(in_lens(map, pixel).norm() < monotonic_reach(map.distortion))) {
     return true;
   }
-  return !(depth_at(map, conditioned(map, pixel)) > 0.0);
+  return !(depth_at(map, own_coordinates(map, pixel)) > 0.0);
 }
 
 WallPoint wall_from_pixel(const WallMap& map, PixelPoint pixel) {
   const Parameters p = checked_parameters(map);
   const double depth = checked_depth_at(map, pixel);
-  const Eigen::Vector2d q = conditioned(map, pixel);
+  const Eigen::Vector2d q = own_coordinates(map, pixel);
   if (map.kind == MapKind::kLine) return {(p[0] * q.x() + p[1]) / depth, 0.0};
   if (map.kind == MapKind::kRuler) return {(p[0] * q.x() + p[1] * q.y() + p[2]) / depth, 0.0};
   return {(p[0] * q.x() + p[1] * q.y() + p[2]) / depth,

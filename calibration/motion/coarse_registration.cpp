@@ -15,9 +15,9 @@ constexpr int kBlock_px = 24;
 constexpr int kEvery_px = 28;
 constexpr int kReach_px = 20;
 constexpr double kLeastContrast = 3.0;  // counts; standard deviation within a block
-constexpr double kLeastCorrelation = 0.7;
-constexpr double kLeastBase_px = 40.0;  // two blocks nearer to each other tell no rotation
-constexpr double kMostTurn = 0.09;      // rad, and relative change of size
+constexpr double kLeastPictureCorrelation = 0.7;
+constexpr double kLeastBase_px = 40.0;    // two blocks nearer to each other tell no rotation
+constexpr double kMostCoarseTurn = 0.09;  // rad, and relative change of size
 constexpr double kTolerance_px = 1.5;
 constexpr int kFewest = 5;
 
@@ -76,7 +76,7 @@ std::vector<Found> largest_agreement(const std::vector<Found>& all) {
     for (std::size_t j = 0; j < i; ++j) {
       if (std::abs(all[i].reference - all[j].reference) < kLeastBase_px) continue;
       const Similarity motion = through({all[i], all[j]});
-      if (std::abs(motion.turn - 1.0) > kMostTurn) continue;
+      if (std::abs(motion.turn - 1.0) > kMostCoarseTurn) continue;
       std::vector<Found> agreeing;
       std::ranges::copy_if(
           all, std::back_inserter(agreeing), [&](const Found& f) { return agrees(motion, f); });
@@ -121,7 +121,7 @@ std::optional<CameraMotion> CoarseRegistration::find(const cv::Mat& picture) con
     double best = 0.0;
     cv::Point at;
     cv::minMaxLoc(correlation, nullptr, &best, nullptr, &at);
-    if (best < kLeastCorrelation) continue;
+    if (best < kLeastPictureCorrelation) continue;
     const double half_px = 0.5 * (kBlock_px - 1);
     const Place reference = Place(block.area.x + half_px, block.area.y + half_px) - middle;
     all.push_back(

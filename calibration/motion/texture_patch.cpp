@@ -13,7 +13,7 @@ namespace {
 
 constexpr int kMostSteps = 8;
 constexpr double kConverged_px = 0.01;  // the next step would be some hundredths of this
-constexpr double kLeastCorrelation = 0.8;
+constexpr double kLeastPatchCorrelation = 0.8;
 constexpr double kLeastGain = 0.05;  // darker than this little of the texture is left in 8 bits
 constexpr double kMostGain = 20.0;
 
@@ -173,7 +173,7 @@ std::optional<TexturePatch::Match> TexturePatch::find(const cv::Mat& picture,
     y_px += next->y_px;
     if (!(std::hypot(x_px - first_x_px, y_px - first_y_px) < kReach_px)) return std::nullopt;
     if (std::hypot(next->x_px, next->y_px) < kConverged_px) {
-      if (next->correlation < kLeastCorrelation) return std::nullopt;
+      if (next->correlation < kLeastPatchCorrelation) return std::nullopt;
       return Match{{middle.x + x_px, middle.y + y_px}, next->correlation};
     }
   }
@@ -189,7 +189,7 @@ std::optional<TexturePatch::Match> TexturePatch::glance(const cv::Mat& picture,
   Sample sample;
   interpolate(window, 0.0, 0.0, sample);
   const auto rough = step(sample);
-  if (!rough || rough->correlation < kLeastCorrelation) return std::nullopt;
+  if (!rough || rough->correlation < kLeastPatchCorrelation) return std::nullopt;
   return Match{{middle.x + rough->x_px, middle.y + rough->y_px}, rough->correlation};
 }
 

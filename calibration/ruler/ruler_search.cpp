@@ -14,7 +14,7 @@ namespace {
 
 constexpr double kLeastDivision_px = 2.3;
 constexpr int kMostBands = 10;
-constexpr int kLeastTicks = 20;
+constexpr int kLeastFoundTicks = 20;
 constexpr double kLeastShare = 0.3;    // of the ticks between the outermost ones must be seen
 constexpr double kMostScatter = 0.12;  // of a division
 constexpr double kOutlying = 5.0;      // robust standard deviations
@@ -87,7 +87,7 @@ Outcome measure_ruler(const cv::Mat& values, const TickPattern& decided) {
                   .division_px = pattern.grid.division_px(),
                   .ruler = std::nullopt};
   std::vector<MeasuredTick> ticks = measure_ticks(values, pattern);
-  if (static_cast<int>(ticks.size()) < kLeastTicks) return outcome;
+  if (static_cast<int>(ticks.size()) < kLeastFoundTicks) return outcome;
   const int expected = ticks.back().index - ticks.front().index + 1;
   if (static_cast<double>(ticks.size()) < kLeastShare * expected) return outcome;
   const FrameSize frame{values.cols, values.rows};
@@ -96,7 +96,7 @@ Outcome measure_ruler(const cv::Mat& values, const TickPattern& decided) {
   if (first_fit.status != MapStatus::kFitted) return outcome;
   const double scatter_px = leave_out_outlying_ticks(first_fit.map, division, ticks);
   if (scatter_px > kMostScatter * outcome.division_px ||
-      static_cast<int>(ticks.size()) < kLeastTicks) {
+      static_cast<int>(ticks.size()) < kLeastFoundTicks) {
     return outcome;
   }
   const MapFit fit = fit_ruler_map(points_of(ticks, division), frame);

@@ -15,10 +15,10 @@
 namespace nightswing::calibration {
 namespace {
 
-constexpr int kBlock = 12;  // ticks
+constexpr int kBaseBlock = 12;  // ticks
 constexpr int kLeastBlocks = 5;
 constexpr int kRounds = 3;
-constexpr double kHalfWeight_px = 0.5;  // of the base of a block, off the edge
+constexpr double kBaseHalfWeight_px = 0.5;  // of the base of a block, off the edge
 
 /// Median depth of some ticks by row, smoothed over three rows.
 std::vector<double> depth_profile(const cv::Mat& depths, cv::Range ticks) {
@@ -77,11 +77,11 @@ BasePlaces find_base(const cv::Mat& values, const TickPattern& pattern) {
   const double short_end_row = pattern.end_h_px.front() + reach_px;
   const auto middle = static_cast<std::size_t>(cvRound((base_row + short_end_row) / 2.0));
   BasePlaces places;
-  for (int first = 0; first + kBlock <= grid.count(); first += kBlock / 2) {
+  for (int first = 0; first + kBaseBlock <= grid.count(); first += kBaseBlock / 2) {
     const auto row = half_depth_row(
-        depth_profile(depths, {first, first + kBlock}), base_row, short_end_row, all[middle]);
+        depth_profile(depths, {first, first + kBaseBlock}), base_row, short_end_row, all[middle]);
     if (!row) continue;
-    const double x = grid.first() + first + (kBlock - 1) / 2.0;
+    const double x = grid.first() + first + (kBaseBlock - 1) / 2.0;
     places.s_px.push_back(grid.s_px(x));
     places.off_px.push_back((*row - base_row) * grid.t_per_h(x));
   }
@@ -98,7 +98,7 @@ Eigen::Vector3d robust_parabola(const BasePlaces& places) {
     rows.row(i) << 1.0, places.s_px[k], places.s_px[k] * places.s_px[k];
     off[i] = places.off_px[k];
   }
-  return robust_solution(rows, off, {.half_weight = kHalfWeight_px});
+  return robust_solution(rows, off, {.half_weight = kBaseHalfWeight_px});
 }
 
 }  // namespace

@@ -13,10 +13,10 @@
 namespace nightswing::calibration {
 namespace {
 
-constexpr double kReach = 0.7;       // divisions to both sides that enter the fit
-constexpr double kLeastDepth = 0.4;  // of the median depth of the class
-constexpr double kMostShift = 0.33;  // divisions
-constexpr double kLeastU_px = 0.01;  // no tick is known better: its own edges are not straight
+constexpr double kFittedReach = 0.7;  // divisions to both sides that enter the fit
+constexpr double kLeastDepth = 0.4;   // of the median depth of the class
+constexpr double kMostShift = 0.33;   // divisions
+constexpr double kLeastU_px = 0.01;   // no tick is known better: its own edges are not straight
 constexpr double kLeastSigma_px = 0.45;
 constexpr double kEdgeMargin = 2.5;  // standard deviations left out beside the steps
 constexpr double kEndMargin = 2.0;
@@ -100,7 +100,7 @@ std::optional<Row> model_row(const ExpectedTick& tick,
                              cv::Point2d pixel,
                              double shift_px,
                              double tilt_px) {
-  const double reach_px = kReach * tick.spacing_px;
+  const double reach_px = kFittedReach * tick.spacing_px;
   const cv::Point2d offset = pixel - tick.middle;
   const double l = offset.dot(tick.along) / tick.half_length_px;
   const double d_px = offset.dot(tick.across) - shift_px - tilt_px * l;
@@ -129,7 +129,7 @@ std::optional<FittedTick> fit_tick(const cv::Mat& values,
                                    const ExpectedTick& tick,
                                    double shift_px,
                                    double tilt_px) {
-  const double radius_px = tick.half_length_px + kReach * tick.spacing_px + 1.0;
+  const double radius_px = tick.half_length_px + kFittedReach * tick.spacing_px + 1.0;
   if (tick.middle.x - radius_px < 0.0 || tick.middle.y - radius_px < 0.0 ||
       tick.middle.x + radius_px > values.cols - 1.0 ||
       tick.middle.y + radius_px > values.rows - 1.0) {

@@ -18,10 +18,10 @@ namespace {
 
 constexpr double kLeanReach = 3.0;  // divisions to both sides of where the comb was found
 constexpr double kEdgeReach = 7.0;  // and in which their beginnings and ends are looked for
-constexpr int kMostReach_px = 90;
-constexpr double kHalfWeight_px = 1.0;  // of a block, off the edge
-constexpr int kBlock = 8;               // divisions looked at together
-constexpr int kSamples = 8;             // a division
+constexpr int kMostGridReach_px = 90;
+constexpr double kGridHalfWeight_px = 1.0;  // of a block, off the edge
+constexpr int kGridBlock = 8;               // divisions looked at together
+constexpr int kSamples = 8;                 // a division
 // cv::remap gives less than 32767 columns at a time.
 constexpr int kMostColumns = std::numeric_limits<short>::max() - 1;
 
@@ -42,20 +42,20 @@ std::vector<Block> blocks_of(const cv::Mat& values,
                              const TickGrid& grid,
                              double t_px,
                              double reach) {
-  const int reach_px = std::clamp(cvRound(reach * grid.division_px()), 8, kMostReach_px);
+  const int reach_px = std::clamp(cvRound(reach * grid.division_px()), 8, kMostGridReach_px);
   const int outer_px = reach_px + cvCeil(std::abs(t_px));
   const cv::Mat rows = straightened(values, grid, outer_px, kSamples);
   const int first_row = std::max(0, outer_px + cvRound(t_px) - reach_px);
   const int last_row = std::min(rows.rows - 1, outer_px + cvRound(t_px) + reach_px);
   std::vector<Block> blocks;
-  for (int first = 0; first + kBlock <= grid.count(); first += kBlock) {
+  for (int first = 0; first + kGridBlock <= grid.count(); first += kGridBlock) {
     Block block;
-    block.s_px = grid.s_px(grid.first() + first + kBlock / 2.0);
+    block.s_px = grid.s_px(grid.first() + first + kGridBlock / 2.0);
     block.division_px = 1.0 / counts_per_px(grid.comb(), block.s_px);
     block.first_h_px = first_row - outer_px;
     for (int r = first_row; r <= last_row; ++r) {
       std::complex<double> phase = 0.0;
-      for (int j = first * kSamples; j < (first + kBlock) * kSamples; ++j) {
+      for (int j = first * kSamples; j < (first + kGridBlock) * kSamples; ++j) {
         const double value = static_cast<double>(rows.at<float>(r, j));
         if (std::isnan(value)) continue;
         phase += value * std::polar(1.0, -2.0 * std::numbers::pi * j / kSamples);
@@ -177,8 +177,8 @@ StrokeBand with_edge(const cv::Mat& values, const StrokeBand& band, const TickCo
     likeness[i] = found.likeness;
     matrix.row(i) << 1.0, block.s_px, block.s_px * block.s_px;
   }
-  const Eigen::VectorXd fit =
-      robust_solution(matrix, shift_px, {.half_weight = kHalfWeight_px, .beforehand = likeness});
+  const Eigen::VectorXd fit = robust_solution(
+      matrix, shift_px, {.half_weight = kGridHalfWeight_px, .beforehand = likeness});
   StrokeBand result = band;
   result.edge_per_px += fit[1];
   result.edge_per_px2 += fit[2];

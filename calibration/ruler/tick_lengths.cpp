@@ -1,6 +1,7 @@
 #include "calibration/ruler/tick_lengths.h"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <complex>
 #include <numbers>
@@ -17,7 +18,7 @@ constexpr double kLeastOfMedian = 0.4;    // shallowest against the median tick,
 constexpr double kBetween = 0.3;          // depth of a stroke between two ticks against theirs
 constexpr double kSurely = 5.0;           // standard deviations
 constexpr double kMostDoubt = 0.45;       // of the depth of the ticks
-constexpr int kBlock = 8;                 // divisions whose spectrum is looked at
+constexpr int kSpectrumBlock = 8;         // divisions whose spectrum is looked at
 constexpr double kBesideLine = 0.375;     // cycles a division: three lines of such a spectrum
 constexpr double kStandsOut = 4.0;        // power of a line against what is beside it
 constexpr double kRounding = 1.0 / 12.0;  // variance of a gray value rounded to a whole one
@@ -133,16 +134,28 @@ double noise_of(const cv::Mat& rows) {
   return differences.empty() ? 0.0 : scatter_of(std::move(differences)) / std::numbers::sqrt2;
 }
 
-/// Power of a block of divisions in some rows at so many cycles a division.
-double power_at(const cv::Mat& rows, cv::Range range, int first_column, double cycles) {
+using Wave = std::array<std::complex<double>, kSpectrumBlock * kPer>;
+
+/// Of so many cycles a division, over a block of divisions, tapered towards its ends.
+Wave tapered_wave(double cycles) {
+  Wave wave;
+  for (int j = 0; j < kSpectrumBlock * kPer; ++j) {
+    const double taper = 0.5 - 0.5 * std::cos(2.0 * std::numbers::pi * j / (kSpectrumBlock * kPer));
+    wave[static_cast<std::size_t>(j)] =
+        taper * std::polar(1.0, -2.0 * std::numbers::pi * cycles * j / kPer);
+  }
+  return wave;
+}
+
+/// Power that a block of divisions has in some rows along a wave.
+double power_along(const Wave& wave, const cv::Mat& rows, cv::Range range, int first_column) {
   double power = 0.0;
   for (int r = range.start; r < range.end; ++r) {
+    const float* values = rows.ptr<float>(r) + first_column;
     std::complex<double> sum = 0.0;
-    for (int j = 0; j < kBlock * kPer; ++j) {
-      const double value = static_cast<double>(rows.at<float>(r, first_column + j));
-      if (std::isnan(value)) continue;
-      const double taper = 0.5 - 0.5 * std::cos(2.0 * std::numbers::pi * j / (kBlock * kPer));
-      sum += taper * value * std::polar(1.0, -2.0 * std::numbers::pi * cycles * j / kPer);
+    for (const std::complex<double>& phase : wave) {
+      const double value = static_cast<double>(*values++);
+      if (!std::isnan(value)) sum += value * phase;
     }
     power += std::norm(sum);
   }
@@ -155,17 +168,21 @@ bool holds_finer_comb(const cv::Mat& rows, cv::Range range, double division_px) 
   constexpr int kRows = 3;
   // Where the picture is white or black throughout there is nothing beside a line but the errors of
   // this computation: there it must stand out from rounding. The taper's mean square is 3/8.
-  constexpr double kLeastBeside = kRows * kRounding * 3.0 / 8.0 * kBlock * kPer;
+  constexpr double kLeastBeside = kRows * kRounding * 3.0 / 8.0 * kSpectrumBlock * kPer;
   for (int first = range.start; first + kRows <= range.end; first += 2) {
     for (int cycles = 2; cycles <= 5 && cycles < 0.45 * division_px; ++cycles) {
+      const Wave line = tapered_wave(cycles);
+      const Wave below = tapered_wave(cycles - kBesideLine);
+      const Wave above = tapered_wave(cycles + kBesideLine);
       std::vector<double> on;
       std::vector<double> beside;
-      for (int column = 0; column + kBlock * kPer <= rows.cols; column += kBlock * kPer) {
+      for (int column = 0; column + kSpectrumBlock * kPer <= rows.cols;
+           column += kSpectrumBlock * kPer) {
         const cv::Range three(first, first + kRows);
-        on.push_back(power_at(rows, three, column, cycles));
-        beside.push_back((power_at(rows, three, column, cycles - kBesideLine) +
-                          power_at(rows, three, column, cycles + kBesideLine)) /
-                         2.0);
+        on.push_back(power_along(line, rows, three, column));
+        beside.push_back(
+            (power_along(below, rows, three, column) + power_along(above, rows, three, column)) /
+            2.0);
       }
       if (on.size() < 3) continue;
       if (upper_median_of(on) > kStandsOut * std::max(upper_median_of(beside), kLeastBeside))

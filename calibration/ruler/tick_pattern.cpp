@@ -13,9 +13,9 @@
 namespace nightswing::calibration {
 namespace {
 
-constexpr double kReach = 14.0;  // divisions to both sides in which ticks must end
-constexpr int kMostReach_px = 260;
-constexpr int kLeastTicks = 25;
+constexpr double kEndsReach = 14.0;  // divisions to both sides in which ticks must end
+constexpr int kMostEndsReach_px = 260;
+constexpr int kLeastPatternTicks = 25;
 constexpr int kLeastAlternating = 16;
 constexpr double kNarrow = 0.4;  // strokes five divisions apart fill less of the space between them
 constexpr double kClassSpread = 0.4;  // of the step to the next class
@@ -104,14 +104,18 @@ bool holds_in_halves(const cv::Mat& depths,
 /// Where the strokes of a grid lie (offset in divisions) and which way they differ from the ground:
 /// phase of the strongest row at one cycle a division. The first offset is for dark strokes.
 double dark_offset(const cv::Mat& rows, double first_x) {
+  std::vector<std::complex<double>> wave;
+  for (int j = 0; j < rows.cols; ++j) {
+    const double x = first_x + static_cast<double>(j) / kSamplesPerDivision;
+    wave.push_back(std::polar(1.0, -2.0 * std::numbers::pi * x));
+  }
   std::complex<double> strongest = 0.0;
   for (int r = 0; r < rows.rows; ++r) {
+    const float* values = rows.ptr<float>(r);
     std::complex<double> sum = 0.0;
-    for (int j = 0; j < rows.cols; ++j) {
-      const double value = static_cast<double>(rows.at<float>(r, j));
-      if (std::isnan(value)) continue;
-      const double x = first_x + static_cast<double>(j) / kSamplesPerDivision;
-      sum += value * std::polar(1.0, -2.0 * std::numbers::pi * x);
+    for (const std::complex<double>& phase : wave) {
+      const double value = static_cast<double>(*values++);
+      if (!std::isnan(value)) sum += value * phase;
     }
     if (std::abs(sum) > std::abs(strongest)) strongest = sum;
   }
@@ -192,7 +196,7 @@ struct Straightened {
 };
 
 int reach_of(const TickGrid& grid) {
-  return std::clamp(cvRound(kReach * grid.division_px()), 24, kMostReach_px);
+  return std::clamp(cvRound(kEndsReach * grid.division_px()), 24, kMostEndsReach_px);
 }
 
 /// Rows in which ticks of each rank from 1 on still are, but those of the rank below are not.
@@ -246,7 +250,7 @@ void try_division(const Straightened& ruler, Division division, Attempt& attempt
   const std::vector<int> ranks = ranks_of(division);
   const int period = static_cast<int>(ranks.size());
   const int first = ruler.grid.first();
-  if (ruler.grid.count() < std::max(kLeastTicks, 2 * period)) return;
+  if (ruler.grid.count() < std::max(kLeastPatternTicks, 2 * period)) return;
   const auto ticks = fold_ticks(ruler.depths, first, period);
   if (!ticks || ticks->open) return;
   std::optional<double> width;

@@ -16,10 +16,9 @@
 namespace nightswing::calibration {
 namespace {
 
-constexpr double kMisplaced = 0.1;         // of a marker's side
-constexpr double kOutlying = 5.0;          // robust standard deviations
-constexpr double kLeastScatter_px = 0.02;  // below it the robust standard deviation is luck
-constexpr std::size_t kLeastMarkers = 2;
+constexpr double kMisplaced = 0.1;           // of a marker's side
+constexpr double kOutlying = 5.0;            // robust standard deviations
+constexpr double kLeastScatter_px = 0.02;    // below it the robust standard deviation is luck
 constexpr std::size_t kEnoughForJoints = 6;  // markers: with fewer, joints would explain anything
 constexpr std::array<double, 5> kTriedLenses{0.0, 0.06, 0.12, 0.2, -0.06};  // k1
 

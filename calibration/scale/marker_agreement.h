@@ -1,5 +1,6 @@
 #pragma once
 
+#include <cstddef>
 #include <vector>
 
 #include <opencv2/core.hpp>
@@ -11,6 +12,8 @@
 /// Which markers belong to one flat scale, and where its sheets begin: the inside of the scale
 /// reader.
 namespace nightswing::calibration {
+
+inline constexpr std::size_t kLeastMarkers = 2;  // that fix a map
 
 struct PlacedMarker {
   int id;

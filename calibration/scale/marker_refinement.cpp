@@ -112,10 +112,13 @@ Share share_at(double distance_px, double blur_px) {
   const double far = (distance_px - 0.5) / blur_px;
   if (far > kFarFromEdge) return {1.0, 0.0, 0.0};
   if (near < -kFarFromEdge) return {0.0, 0.0, 0.0};
-  const auto integral = [](double z) { return z * normal_distribution(z) + normal_density(z); };
-  return {blur_px * (integral(near) - integral(far)),
-          normal_distribution(near) - normal_distribution(far),
-          normal_density(near) - normal_density(far)};
+  const double near_share = normal_distribution(near);
+  const double far_share = normal_distribution(far);
+  const double near_density = normal_density(near);
+  const double far_density = normal_density(far);
+  return {blur_px * ((near * near_share + near_density) - (far * far_share + far_density)),
+          near_share - far_share,
+          near_density - far_density};
 }
 
 double distance_px(const Edge& edge, const BandPixel& p) {

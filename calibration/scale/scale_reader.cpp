@@ -14,7 +14,6 @@
 namespace nightswing::calibration {
 namespace {
 
-constexpr std::size_t kLeastMarkers = 2;
 // How far corners may lie off the wall before a map would be a guess: a sheet that stands off by 10
 // mm in its middle, seen from 330 mm, leaves 0.4 mm.
 constexpr double kNoWall_mm = 0.35;

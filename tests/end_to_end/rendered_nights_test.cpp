@@ -23,7 +23,7 @@ void check_night(const Case& one) {
   const std::string night = (folder / "night").string();
   const std::string run = (folder / "run").string();
   const auto rendered =
-      demo_night_command("--out " + night + " --size 640x360 --preset fast " + one.options);
+      demo_night_command("--out " + night + " --size 640x360 --preset veryfast " + one.options);
   REQUIRE_MESSAGE(rendered.status == 0, rendered.errors);
   const auto replayed =
       nightswing_command("replay " + night + "/night.mp4 --quiet --frame-every 5s --run " + run);

@@ -25,7 +25,7 @@ const std::string& film() {
   static const TemporaryFolder folder;
   static const std::string path = [] {
     const auto rendered = demo_night_command("--out " + folder.path().string() +
-                                             " --size 640x360 --preset fast --duration 25m"
+                                             " --size 640x360 --preset veryfast --duration 25m"
                                              " --sides plus@0s");
     REQUIRE_MESSAGE(rendered.status == 0, rendered.errors);
     return (folder / "night.mp4").string();

@@ -21,6 +21,9 @@ class Scene {
       : length_mm_(40.0 * options.columns),
         joint_(options.joint),
         joint_mm_(40.0 * options.joint.first_column),
+        along_(std::cos(joint_.turn_rad) / (1.0 + joint_.larger)),
+        across_(std::sin(joint_.turn_rad) / (1.0 + joint_.larger)),
+        steep_(std::hypot(1.0, (joint_.far_mm - joint_.near_mm) / (length_mm_ - joint_mm_))),
         clutter_(options.clutter) {
     const int columns = options.columns;
     const auto dictionary = cv::aruco::getPredefinedDictionary(cv::aruco::DICT_4X4_100);
@@ -45,10 +48,7 @@ class Scene {
   [[nodiscard]] calibration::WallPoint unjoined(calibration::WallPoint p) const {
     const double x_mm = p.x_mm - joint_mm_ - joint_.right_mm;
     const double y_mm = p.y_mm - joint_.up_mm;
-    const double c = std::cos(joint_.turn_rad) / (1.0 + joint_.larger);
-    const double s = std::sin(joint_.turn_rad) / (1.0 + joint_.larger);
-    const double steepness = (joint_.far_mm - joint_.near_mm) / (length_mm_ - joint_mm_);
-    return {joint_mm_ + (c * x_mm + s * y_mm) * std::hypot(1.0, steepness), -s * x_mm + c * y_mm};
+    return {joint_mm_ + (along_ * x_mm + across_ * y_mm) * steep_, -across_ * x_mm + along_ * y_mm};
   }
 
   [[nodiscard]] Surface on_paper(calibration::WallPoint p) const {
@@ -81,9 +81,9 @@ class Scene {
 
   /// down_mm is counted from the upper edge of the row.
   [[nodiscard]] Surface marker_at(double x_mm, double down_mm, int upper) const {
-    const double in_column_mm = std::fmod(x_mm, 40.0) - 8.0;
-    if (in_column_mm < 0.0 || in_column_mm >= 24.0) return Surface::kPaper;
     const auto column = static_cast<std::size_t>(x_mm / 40.0);
+    const double in_column_mm = x_mm - 40.0 * static_cast<double>(column) - 8.0;
+    if (in_column_mm < 0.0 || in_column_mm >= 24.0) return Surface::kPaper;
     const cv::Mat& cells = markers_[2 * column + static_cast<std::size_t>(upper)];
     const auto bit = cells.at<unsigned char>(static_cast<int>(down_mm / 4.0),
                                              static_cast<int>(in_column_mm / 4.0));
@@ -101,6 +101,8 @@ class Scene {
   double length_mm_;
   Joint joint_;
   double joint_mm_;
+  double along_, across_;  // what a millimetre on the wall is on the second sheet
+  double steep_;           // how much longer that sheet is than what it covers of the wall
   bool clutter_;
   std::vector<cv::Mat> markers_;
 };
@@ -226,9 +228,12 @@ cv::Mat fine_picture(const Scene& scene,
   const Straightener straight(options);
   // Fine pixel (0, 0) covers the first ninth of pixel (0, 0), whose corner is at (-0.5, -0.5).
   const auto surface_at = [&](double x, double y) {
-    const auto pixel = straight(x / kFine - 0.5, y / kFine - 0.5);
-    const cv::Vec3d p = wall_from_pixel * cv::Vec3d(pixel.x_px, pixel.y_px, 1.0);
-    return scene.at(on_lifted(options, {p[0] / p[2], p[1] / p[2]}));
+    const auto [u, v] = straight(x * (1.0 / kFine) - 0.5, y * (1.0 / kFine) - 0.5);
+    const auto row = [&wall_from_pixel, u = u, v = v](int i) {
+      return wall_from_pixel(i, 0) * u + wall_from_pixel(i, 1) * v + wall_from_pixel(i, 2);
+    };
+    const double nearness = 1.0 / row(2);
+    return scene.at(on_lifted(options, {row(0) * nearness, row(1) * nearness}));
   };
   cv::Mat corners(options.size.height * kFine + 1, options.size.width * kFine + 1, CV_8U);
   for (int y = 0; y < corners.rows; ++y) {
