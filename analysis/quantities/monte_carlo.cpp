@@ -132,18 +132,17 @@ Interval symmetric_interval(const std::vector<double>& sorted, double coverage) 
   return {sorted[low], sorted[high]};
 }
 
-Summary summary_of(std::vector<double> values, double coverage) {
-  std::ranges::sort(values);
+Summary summary_of(const std::vector<double>& sorted, double coverage) {
   double sum = 0.0;
   // About the median: a small u beside a large value keeps its digits.
-  const double middle = values[values.size() / 2];
+  const double middle = sorted[sorted.size() / 2];
   double square = 0.0;
-  for (const double v : values) {
+  for (const double v : sorted) {
     sum += v - middle;
     square += (v - middle) * (v - middle);
   }
-  const auto n = static_cast<double>(values.size());
-  const Interval interval = symmetric_interval(values, coverage);
+  const auto n = static_cast<double>(sorted.size());
+  const Interval interval = symmetric_interval(sorted, coverage);
   return {.mean = middle + sum / n,
           .u = std::sqrt(std::max(0.0, (square - sum * sum / n) / (n - 1.0))),
           .low = interval.low,
@@ -204,15 +203,16 @@ MonteCarloResult monte_carlo(const std::vector<BudgetInput>& inputs,
       sampler.draw(values);
       one = function(values);
     }
+    std::ranges::sort(block);
     all.insert(all.end(), block.begin(), block.end());
-    blocks.push_back(summary_of(std::move(block), options.coverage));
+    blocks.push_back(summary_of(block, options.coverage));
     if (all.size() < options.least_trials || blocks.size() < 2) continue;
     double u = 0.0;
     for (const Summary& b : blocks) u += b.u / static_cast<double>(blocks.size());
     result.converged = stable(blocks, tolerance_of(u));
   }
-  const Summary whole = summary_of(all, options.coverage);
   std::ranges::sort(all);
+  const Summary whole = summary_of(all, options.coverage);
   result.mean = whole.mean;
   result.u = whole.u;
   result.symmetric = {whole.low, whole.high};

@@ -155,7 +155,7 @@ FittedLine best_fit(const std::vector<Tick>& ticks, bool checks_perspective) {
 
 /// Whether the map can be a photograph of its own reference points; if so, fills their residuals,
 /// which include the distance of the point from the line.
-bool places_references(WallMap& map) {
+bool sees_its_ticks(WallMap& map) {
   for (FittedReference& reference : map.references) {
     const ReferencePoint& point = reference.point;
     if (beyond_horizon(map, point.pixel) || behind_camera(map, point.wall)) return false;
@@ -287,7 +287,7 @@ MapFit fit_line_map(std::span<const LineReference> points, FrameSize frame) {
   map.degrees_of_freedom = static_cast<int>(points.size()) - (checks_perspective ? 3 : 2);
   if (map.degrees_of_freedom > 0) map.reduced_chi2 = 2.0 * fit.cost / map.degrees_of_freedom;
   store_line(fit, centre_mm, half_span_mm, map);
-  if (!places_references(map)) {
+  if (!sees_its_ticks(map)) {
     return refusal(
         MapStatus::kNotAView,
         "no camera can see one straight ruler with the places where they are given; check "

@@ -36,7 +36,7 @@ std::vector<std::size_t> stretches_of(const WallMap& map) {
 }
 
 /// For each reference point the number of its group, 0, 1, 2, ...
-std::vector<std::size_t> marker_groups(const WallMap& map) {
+std::vector<std::size_t> group_of_each(const WallMap& map) {
   if (map.kind == MapKind::kRuler) return stretches_of(map);
   std::vector<std::size_t> groups;
   std::vector<int> markers;  // of each group
@@ -96,7 +96,7 @@ Eigen::VectorXd gradient_with_heights(const WallMap& map, PixelPoint from, Pixel
 MapQuality assess_map(const WallMap& map, PixelPoint from, PixelPoint to) {
   const double whole_mm = displacement_mm(map, from, to);
   if (whole_mm == 0.0) throw std::invalid_argument("a travel of no length cannot be judged");
-  const std::vector<std::size_t> groups = marker_groups(map);
+  const std::vector<std::size_t> groups = group_of_each(map);
   MapQuality quality;
   quality.rms_px = residual_rms_px(map);
   for (const FittedReference& reference : map.references) {

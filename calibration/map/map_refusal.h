@@ -11,7 +11,8 @@
 /// How the fits of all kinds of maps judge and refuse what they are given.
 namespace nightswing::calibration {
 
-inline constexpr double kSure = 3.0;  // standard uncertainties
+/// What differs by so many standard uncertainties does so for sure.
+inline constexpr double kSure = 3.0;
 /// Residuals three times the stated ones deserve a word.
 inline constexpr double kWorstReducedChi2 = 9.0;
 

@@ -13,6 +13,7 @@
 #include "calibration/map/lens.h"
 #include "calibration/map/linearised_fit.h"
 #include "calibration/map/map_refusal.h"
+#include "calibration/map/scatter_components.h"
 
 namespace nightswing::calibration {
 namespace {
@@ -137,7 +138,6 @@ TickScatter tick_scatter(const std::vector<TickRows>& ticks, const SquareMatrix&
   }
   // At least 1: what is known of the pixels themselves is no overestimate.
   const auto variance = [](double sum, double count) {
-    constexpr double kLeastFreedom = 0.5;  // below it the fit has absorbed all there was
     return count > kLeastFreedom ? std::max(1.0, sum / count) : 1.0;
   };
   return {.place = variance(squares.place, freedom.place),

@@ -63,7 +63,6 @@ ScatterComponents estimate_scatter(const std::vector<WhitenedMarker>& markers,
                                    const Eigen::MatrixXd& covariance,
                                    const Eigen::MatrixXd& prior,
                                    const ScatterComponents& supposed) {
-  constexpr double kLeastFreedom = 0.5;  // below it the fit has absorbed all there was
   const Sums sums = sums_of(markers, covariance.rows());
   Eigen::Vector2d seen = sums.squares;
   Eigen::Matrix2d expected = sums.traces;  // of squares k, for unit variance of component l

@@ -7,6 +7,9 @@
 /// How much the residuals of a fit scatter, point by point and marker by marker.
 namespace nightswing::calibration {
 
+/// Degrees of freedom below which a fit has absorbed all the scatter there was.
+inline constexpr double kLeastFreedom = 0.5;
+
 /// Covariance of one coordinate of the n points of a marker: widening^2 diag(u_px^2) + common_px^2.
 struct ScatterComponents {
   double widening = 1.0;   ///< of the stated u_px

@@ -13,9 +13,9 @@ namespace {
 constexpr int kWidth_px = 320;
 constexpr int kBlock_px = 24;
 constexpr int kEvery_px = 28;
-constexpr int kReach_px = 20;
+constexpr int kCoarseReach_px = 20;
 constexpr double kLeastContrast = 3.0;  // counts; standard deviation within a block
-constexpr double kLeastPictureCorrelation = 0.7;
+constexpr double kLeastBlockCorrelation = 0.7;
 constexpr double kLeastBase_px = 40.0;    // two blocks nearer to each other tell no rotation
 constexpr double kMostCoarseTurn = 0.09;  // rad, and relative change of size
 constexpr double kTolerance_px = 1.5;
@@ -111,17 +111,17 @@ std::optional<CameraMotion> CoarseRegistration::find(const cv::Mat& picture) con
   const Place middle(0.5 * (size_.width - 1), 0.5 * (size_.height - 1));
   std::vector<Found> all;
   for (const Block& block : blocks_) {
-    const cv::Rect around = cv::Rect(block.area.x - kReach_px,
-                                     block.area.y - kReach_px,
-                                     kBlock_px + 2 * kReach_px,
-                                     kBlock_px + 2 * kReach_px) &
+    const cv::Rect around = cv::Rect(block.area.x - kCoarseReach_px,
+                                     block.area.y - kCoarseReach_px,
+                                     kBlock_px + 2 * kCoarseReach_px,
+                                     kBlock_px + 2 * kCoarseReach_px) &
                             cv::Rect({0, 0}, size_);
     cv::Mat correlation;
     cv::matchTemplate(small(around), block.luma, correlation, cv::TM_CCOEFF_NORMED);
     double best = 0.0;
     cv::Point at;
     cv::minMaxLoc(correlation, nullptr, &best, nullptr, &at);
-    if (best < kLeastPictureCorrelation) continue;
+    if (best < kLeastBlockCorrelation) continue;
     const double half_px = 0.5 * (kBlock_px - 1);
     const Place reference = Place(block.area.x + half_px, block.area.y + half_px) - middle;
     all.push_back(

@@ -23,7 +23,7 @@ constexpr double kGridHalfWeight_px = 1.0;  // of a block, off the edge
 constexpr int kGridBlock = 8;               // divisions looked at together
 constexpr int kSamples = 8;                 // a division
 // cv::remap gives less than 32767 columns at a time.
-constexpr int kMostColumns = std::numeric_limits<short>::max() - 1;
+constexpr int kMostRemapColumns = std::numeric_limits<short>::max() - 1;
 
 /// The strokes of a few divisions, row by row: amplitude and phase at one cycle a division.
 struct Block {
@@ -247,8 +247,8 @@ cv::Mat straightened(const cv::Mat& values, const TickGrid& grid, int reach_px, 
     }
   }
   cv::Mat result(rows, columns, CV_32F);
-  for (int from = 0; from < columns; from += kMostColumns) {
-    const cv::Range part(from, std::min(columns, from + kMostColumns));
+  for (int from = 0; from < columns; from += kMostRemapColumns) {
+    const cv::Range part(from, std::min(columns, from + kMostRemapColumns));
     cv::Mat piece = result.colRange(part);
     cv::remap(values,
               piece,

@@ -153,9 +153,9 @@ double power_along(const Wave& wave, const cv::Mat& rows, cv::Range range, int f
   for (int r = range.start; r < range.end; ++r) {
     const float* values = rows.ptr<float>(r) + first_column;
     std::complex<double> sum = 0.0;
-    for (const std::complex<double>& phase : wave) {
+    for (const std::complex<double>& weight : wave) {
       const double value = static_cast<double>(*values++);
-      if (!std::isnan(value)) sum += value * phase;
+      if (!std::isnan(value)) sum += value * weight;
     }
     power += std::norm(sum);
   }
@@ -169,11 +169,11 @@ bool holds_finer_comb(const cv::Mat& rows, cv::Range range, double division_px) 
   // Where the picture is white or black throughout there is nothing beside a line but the errors of
   // this computation: there it must stand out from rounding. The taper's mean square is 3/8.
   constexpr double kLeastBeside = kRows * kRounding * 3.0 / 8.0 * kSpectrumBlock * kPer;
-  for (int first = range.start; first + kRows <= range.end; first += 2) {
-    for (int cycles = 2; cycles <= 5 && cycles < 0.45 * division_px; ++cycles) {
-      const Wave line = tapered_wave(cycles);
-      const Wave below = tapered_wave(cycles - kBesideLine);
-      const Wave above = tapered_wave(cycles + kBesideLine);
+  for (int cycles = 2; cycles <= 5 && cycles < 0.45 * division_px; ++cycles) {
+    const Wave line = tapered_wave(cycles);
+    const Wave below = tapered_wave(cycles - kBesideLine);
+    const Wave above = tapered_wave(cycles + kBesideLine);
+    for (int first = range.start; first + kRows <= range.end; first += 2) {
       std::vector<double> on;
       std::vector<double> beside;
       for (int column = 0; column + kSpectrumBlock * kPer <= rows.cols;

@@ -113,9 +113,9 @@ double dark_offset(const cv::Mat& rows, double first_x) {
   for (int r = 0; r < rows.rows; ++r) {
     const float* values = rows.ptr<float>(r);
     std::complex<double> sum = 0.0;
-    for (const std::complex<double>& phase : wave) {
+    for (const std::complex<double>& turn : wave) {
       const double value = static_cast<double>(*values++);
-      if (!std::isnan(value)) sum += value * phase;
+      if (!std::isnan(value)) sum += value * turn;
     }
     if (std::abs(sum) > std::abs(strongest)) strongest = sum;
   }

@@ -13,7 +13,8 @@
 /// reader.
 namespace nightswing::calibration {
 
-inline constexpr std::size_t kLeastMarkers = 2;  // that fix a map
+/// With one alone nothing could check the map.
+inline constexpr std::size_t kLeastMarkers = 2;
 
 struct PlacedMarker {
   int id;

@@ -149,7 +149,8 @@ ScaleReading read_as_seen(const cv::Mat& gray) {
     say(reading,
         ScaleStatus::kTooFewMarkers,
         "only marker " + std::to_string(placed.front().id) +
-            " of the printed scale could be read, but at least 2 are needed; uncover more of it");
+            " of the printed scale could be read, but at least " + std::to_string(kLeastMarkers) +
+            " are needed; uncover more of it");
     return reading;
   }
   const std::size_t readable = placed.size();

@@ -23,8 +23,11 @@ class Scene {
         joint_mm_(40.0 * options.joint.first_column),
         along_(std::cos(joint_.turn_rad) / (1.0 + joint_.larger)),
         across_(std::sin(joint_.turn_rad) / (1.0 + joint_.larger)),
-        steep_(std::hypot(1.0, (joint_.far_mm - joint_.near_mm) / (length_mm_ - joint_mm_))),
         clutter_(options.clutter) {
+    if (joint_mm_ < length_mm_) {
+      const double steepness = (joint_.far_mm - joint_.near_mm) / (length_mm_ - joint_mm_);
+      lengthening_ = std::hypot(1.0, steepness);
+    }
     const int columns = options.columns;
     const auto dictionary = cv::aruco::getPredefinedDictionary(cv::aruco::DICT_4X4_100);
     for (int id = 0; id < 2 * columns; ++id) {
@@ -48,7 +51,8 @@ class Scene {
   [[nodiscard]] calibration::WallPoint unjoined(calibration::WallPoint p) const {
     const double x_mm = p.x_mm - joint_mm_ - joint_.right_mm;
     const double y_mm = p.y_mm - joint_.up_mm;
-    return {joint_mm_ + (along_ * x_mm + across_ * y_mm) * steep_, -across_ * x_mm + along_ * y_mm};
+    return {joint_mm_ + (along_ * x_mm + across_ * y_mm) * lengthening_,
+            -across_ * x_mm + along_ * y_mm};
   }
 
   [[nodiscard]] Surface on_paper(calibration::WallPoint p) const {
@@ -101,8 +105,9 @@ class Scene {
   double length_mm_;
   Joint joint_;
   double joint_mm_;
-  double along_, across_;  // what a millimetre on the wall is on the second sheet
-  double steep_;           // how much longer that sheet is than what it covers of the wall
+  double along_;              // what a millimetre on the wall is along the second sheet,
+  double across_;             // and across it
+  double lengthening_ = 1.0;  // how much longer that sheet is than what it covers of the wall
   bool clutter_;
   std::vector<cv::Mat> markers_;
 };

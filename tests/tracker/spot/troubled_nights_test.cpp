@@ -90,7 +90,7 @@ TEST_SUITE("troubled_nights") {
 
   TEST_CASE("films of such nights, as fine H.264 keeps them") {
     const std::string encoding = "-c:v libx264 -preset veryfast -crf 18 -bf 2 -pix_fmt yuv420p";
-    // Encoding takes most of the time; film_nights_bench has longer ones.
+    // film_nights_bench has longer ones.
     check({.troubles = {reflection(180, 340.4), person}, .frames = 1200, .encoding = encoding});
     check({.troubles = {moving_ghost(0.3, -0.6)}, .frames = 1200, .encoding = encoding});
     check({.troubles = {black_frames}, .amplitude_px = 300, .encoding = encoding});
