@@ -17,8 +17,8 @@ using namespace nightswing::test;
 namespace {
 
 const std::string kNight =
-    " --size 640x360 --preset veryfast --seed 21 --period 480s --damping-time 50m "
-    "--frame-every 10s --sides plus@0s,minus@40m --duration 80m ";
+    " --size 640x360 --preset fast --seed 21 --period 480s --damping-time 50m --frame-every 10s "
+    "--sides plus@0s,minus@40m --duration 80m ";
 
 /// Renders, replays and analyses; returns the run folder.
 std::string measured(const TemporaryFolder& folder,
@@ -82,13 +82,12 @@ TEST_SUITE("moved camera") {
     CHECK(std::stod(knock->detail.substr(turn + before_turn.size())) == within_abs(0.3, 0.01));
 
     // The same track without the record of the camera: what the correction is worth. The knock is
-    // 5 mm, the positions scatter by 0.03 mm; whatever of it the fit takes up, the residuals are
-    // thrice as large at least, and the shift is wrong or known to be uncertain.
+    // 5 mm, the positions scatter by 0.03 mm: whatever of it the fit takes up, the residuals are
+    // thrice as large at least.
     std::filesystem::remove(run + "/camera.csv");
     const auto uncorrected = analysed(folder, run);
     CHECK(residual_rms_mm(uncorrected) > 3.0 * residual_rms_mm(moved));
-    const double off_mm = std::abs(shift_mm(uncorrected) - shift_mm(still));
-    CHECK((off_mm > 0.5 || uncorrected["shift_mm"]["u"].get<double>() > 0.2));
+    CHECK(std::abs(shift_mm(uncorrected) - shift_mm(still)) > 0.5);
     CHECK(uncorrected["camera"].is_null());
   }
 }
