@@ -53,14 +53,12 @@ std::vector<Block> blocks_of(const cv::Mat& values,
     block.s_px = grid.s_px(grid.first() + first + kGridBlock / 2.0);
     block.division_px = 1.0 / counts_per_px(grid.comb(), block.s_px);
     block.first_h_px = first_row - outer_px;
+    std::vector<std::complex<double>> wave;
+    for (int j = first * kSamples; j < (first + kGridBlock) * kSamples; ++j) {
+      wave.push_back(std::polar(1.0, -2.0 * std::numbers::pi * j / kSamples));
+    }
     for (int r = first_row; r <= last_row; ++r) {
-      std::complex<double> phase = 0.0;
-      for (int j = first * kSamples; j < (first + kGridBlock) * kSamples; ++j) {
-        const double value = static_cast<double>(rows.at<float>(r, j));
-        if (std::isnan(value)) continue;
-        phase += value * std::polar(1.0, -2.0 * std::numbers::pi * j / kSamples);
-      }
-      block.rows.push_back(phase);
+      block.rows.push_back(part_along(wave, rows.ptr<float>(r) + first * kSamples));
     }
     blocks.push_back(block);
   }
@@ -229,6 +227,15 @@ TickGrid TickGrid::recounted(double step, double offset) const {
 
 TickGrid TickGrid::with_band(const StrokeBand& band) const {
   return {band, comb_, step_, offset_};
+}
+
+std::complex<double> part_along(std::span<const std::complex<double>> wave, const float* values) {
+  std::complex<double> sum = 0.0;
+  for (const std::complex<double>& phase : wave) {
+    const double value = static_cast<double>(*values++);
+    if (!std::isnan(value)) sum += value * phase;
+  }
+  return sum;
 }
 
 cv::Mat straightened(const cv::Mat& values, const TickGrid& grid, int reach_px, int per_division) {

@@ -1,5 +1,7 @@
 #pragma once
 
+#include <complex>
+#include <span>
 #include <vector>
 
 #include <opencv2/core.hpp>
@@ -61,5 +63,10 @@ class TickGrid {
 [[nodiscard]] StrokeBand aligned(const cv::Mat& values,
                                  const StrokeBand& band,
                                  const TickComb& comb);
+
+/// Sum of the values of a straightened row, from the given one on, each times the wave's at its
+/// place; what the picture does not show (NaN) adds nothing.
+[[nodiscard]] std::complex<double> part_along(std::span<const std::complex<double>> wave,
+                                              const float* values);
 
 }  // namespace nightswing::calibration

@@ -8,6 +8,7 @@
 #include <utility>
 
 #include "calibration/map/median.h"
+#include "calibration/ruler/tick_grid.h"
 
 namespace nightswing::calibration {
 namespace {
@@ -151,13 +152,7 @@ Wave tapered_wave(double cycles) {
 double power_along(const Wave& wave, const cv::Mat& rows, cv::Range range, int first_column) {
   double power = 0.0;
   for (int r = range.start; r < range.end; ++r) {
-    const float* values = rows.ptr<float>(r) + first_column;
-    std::complex<double> sum = 0.0;
-    for (const std::complex<double>& weight : wave) {
-      const double value = static_cast<double>(*values++);
-      if (!std::isnan(value)) sum += value * weight;
-    }
-    power += std::norm(sum);
+    power += std::norm(part_along(wave, rows.ptr<float>(r) + first_column));
   }
   return power;
 }

@@ -111,12 +111,7 @@ double dark_offset(const cv::Mat& rows, double first_x) {
   }
   std::complex<double> strongest = 0.0;
   for (int r = 0; r < rows.rows; ++r) {
-    const float* values = rows.ptr<float>(r);
-    std::complex<double> sum = 0.0;
-    for (const std::complex<double>& turn : wave) {
-      const double value = static_cast<double>(*values++);
-      if (!std::isnan(value)) sum += value * turn;
-    }
+    const std::complex<double> sum = part_along(wave, rows.ptr<float>(r));
     if (std::abs(sum) > std::abs(strongest)) strongest = sum;
   }
   // value ~ cos(2 pi x + arg): brightest where x = -arg / 2 pi, darkest half a division farther.
