@@ -30,6 +30,13 @@ constexpr const char* kWhichIsPlus =
     "source "
     "masses stand differently on each side, that changes G: name a side (--side plus@0s --side "
     "minus@2h5m)";
+/// What u(G) feels: so large a part of it, added in squares, makes it an eighth larger.
+constexpr double kFeltShare = 0.5;
+/// Completed with what the opinions' statement says of them.
+constexpr const char* kWaysDiffer =
+    "{}: something besides the sources moved the spot, or the apparatus differs from its file; "
+    "look for a step in the residuals, such as a knock of the camera or of the balance, and take "
+    "this uncertainty of G for too small";
 
 OpticalLever lever_over(const Apparatus& apparatus, const std::vector<SwingSample>& series) {
   // A foot that was not measured is taken in the middle of the travel, where its error matters
@@ -201,6 +208,14 @@ void check_symmetry(const Apparatus& apparatus, const OpticalLever& lever, Night
       1e3 * nearer_m));
 }
 
+/// Ways that differ by less than u(G) feels may: the coding of a film alone makes them differ.
+void warn_of_ways(NightResult& result) {
+  const Consistency& ways = result.consistency;
+  const double relative_u = result.budget->u / result.budget->value;
+  if (ways.consistent || ways.farthest_relative < kFeltShare * relative_u) return;
+  result.warnings.push_back(fmt::format(kWaysDiffer, ways.statement));
+}
+
 std::string no_swing_message(const Night& night) {
   std::string message =
       "the spot does not swing with any one period, so that there is none to compute G from; set "
@@ -307,6 +322,7 @@ NightResult analyse_night(const Night& night,
   result.moves = single_moves(series, result.fit, taken_off);
   result.consistency = second_opinions(
       apparatus, lever, findings_of(lever, result.fit), result.fit, series, *start, result.moves);
+  warn_of_ways(result);
   return result;
 }
 

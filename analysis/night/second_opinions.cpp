@@ -131,13 +131,14 @@ void conclude(double g, const std::vector<Opinion>& pairs, Consistency& result) 
   const bool scattered = result.freedom > 0 && result.chi2 > chi2_bound(result.freedom);
   result.consistent = distance <= kFarSigmas && !scattered;
   if (farthest == nullptr) return;
+  result.farthest_relative = std::abs(farthest->g_m3_kg_s2.value / g - 1.0);
   result.statement =
       fmt::format("{}: the farthest ({}) lies {:.1f} standard uncertainties off, {:.2g} % of G",
                   result.consistent ? "the ways agree within the night's noise"
                                     : "the ways differ by more than the night's noise",
                   farthest->method,
                   distance,
-                  100.0 * std::abs(farthest->g_m3_kg_s2.value / g - 1.0));
+                  100.0 * result.farthest_relative);
   if (result.freedom > 0) {
     result.statement +=
         fmt::format("; pairs of segments scatter with chi2 = {:.1f} for {} degrees of freedom",
