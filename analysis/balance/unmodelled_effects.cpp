@@ -24,7 +24,7 @@ std::vector<UnmodelledEffect> unmodelled_effects(const Apparatus& apparatus) {
       {"electric charge on the masses",
        fmt::format("{:.2g} pC on each would pull like gravity",
                    1e12 * charge_like_gravity_c(apparatus)),
-       "connect all metal to earth"},
+       "connect all metal to earth, at a terminal meant for it, never a socket"},
       {"magnetism (iron in the masses, the boom or the case)",
        "without bound",
        "hold a magnet to each part; lead, brass or tungsten"},
@@ -42,7 +42,8 @@ std::vector<UnmodelledEffect> unmodelled_effects(const Apparatus& apparatus) {
        "stand in the same place for both moves, then leave"},
       {"cavities in cast masses", "0.1 to 1 %", "turn the masses between the runs"},
       {"stiffness of the wire that depends on frequency",
-       "up to 1/(pi Q of the wire), in G upward",
+       "up to 1/(pi Q of the wire), in G upward (K. Kuroda, Phys. Rev. Lett. 75 (1995) 2796, from "
+       "memory)",
        "nothing; for example 0.06 % at Q = 500"},
       {"air that the sources displace", "0.01 %", "nothing"},
   };

@@ -214,7 +214,8 @@ std::string advice_on_bar(const ScalePage& page) {
 
 constexpr const char* kLaserCaution =
     "Laser: class 2 (at most 1 mW, visible). Never look into the beam or its reflection; keep it "
-    "off eye height and end it on this wall.";
+    "off eye height and end it on this wall. Local rules and the person responsible for the room "
+    "come first.";
 
 void draw_texts_above(cairo_t* context, const ScalePage& page) {
   choose_font(context, kTextSize_mm);

@@ -224,9 +224,9 @@ TEST_SUITE("bad input") {
                       "VIDEO --run " +
                       run + "'");
     make_synthetic_run(run);
-    check_refused(nightswing_command("analyse " + run),
-                  "which balance? name its file: nightswing analyse " + run +
-                      " --apparatus configs/basement.yaml");
+    check_refused(
+        nightswing_command("analyse " + run),
+        "which balance? name its file: nightswing analyse " + run + " --apparatus my_balance.yaml");
     std::filesystem::remove(folder / "run/wall.yaml");
     write_text(folder / "a.yaml", good_apparatus());
     const auto result =

@@ -108,6 +108,8 @@ void aim(const AimArguments& arguments) {
   patience.longest_wait = kLongestWait;  // somebody stands at the camera
   FrameGrabber grabber(std::move(camera), open, clock, patience);
   print(grabber);
+  fmt::print("{}\n", kCautions);
+  std::fflush(stdout);
   AimObserver observer(scale);
   TerminalLine line(stdout);
   double next_line_s = 0.0;

@@ -50,7 +50,7 @@ analysis::Apparatus apparatus_for(const AnalyseArguments& arguments, const RunFo
   if (!arguments.apparatus.empty()) return analysis::read_apparatus_file(arguments.apparatus);
   if (!std::filesystem::exists(run.apparatus())) {
     throw InputError(fmt::format(
-        "which balance? name its file: nightswing analyse {} --apparatus configs/basement.yaml",
+        "which balance? name its file: nightswing analyse {} --apparatus my_balance.yaml",
         shell_word(run.path.string())));
   }
   return analysis::read_apparatus_file(run.apparatus());
@@ -315,7 +315,7 @@ void add_analyse_command(CLI::App& app) {
                       "first run)");
   command->add_flag("--quiet", arguments->quiet, "write the files, print only their names");
   command->footer(
-      "Example: nightswing analyse runs/night --apparatus configs/basement.yaml\n"
+      "Example: nightswing analyse runs/night --apparatus my_balance.yaml\n"
       "         nightswing analyse runs/night --side plus@0s --side minus@2h5m\n"
       "         nightswing analyse runs/*\n"
       "Next:    open runs/night/report.html, or make a film: nightswing film runs/night");

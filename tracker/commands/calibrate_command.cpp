@@ -172,7 +172,7 @@ void add_calibrate_command(CLI::App& app) {
       "         nightswing calibrate runs/night --bar \"199.4(2) mm\"\n"
       "         nightswing calibrate runs/night --ruler 120,600:1180,640\n"
       "         nightswing calibrate runs/night --point 412.5,388.0=120mm --point 980,391.5=310mm\n"
-      "Next:    nightswing analyse runs/night --apparatus configs/basement.yaml");
+      "Next:    nightswing analyse runs/night --apparatus my_balance.yaml");
   command->callback([arguments] { calibrate(*arguments); });
 }
 

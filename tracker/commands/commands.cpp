@@ -24,7 +24,7 @@ void add_commands(CLI::App& app) {
 void print_next_step(const std::string& run, bool calibrated) {
   if (calibrated) {
     say(stdout,
-        fmt::format("next: nightswing analyse {} --apparatus apparatus.yaml\n", shell_word(run)));
+        fmt::format("next: nightswing analyse {} --apparatus my_balance.yaml\n", shell_word(run)));
   } else {
     say(stdout,
         fmt::format("next: nightswing calibrate {} --point 412.5,388.0=120mm --point ...\n",

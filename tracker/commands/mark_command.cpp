@@ -100,7 +100,7 @@ void add_mark_command(CLI::App& app) {
       "Example: nightswing mark runs/night plus --at 0s\n"
       "         nightswing mark runs/night minus --at 2h5m\n"
       "         nightswing mark runs/night minus --at 2h5m --withdraw\n"
-      "Next:    nightswing analyse runs/night --apparatus configs/basement.yaml");
+      "Next:    nightswing analyse runs/night --apparatus my_balance.yaml");
   command->callback([arguments] { mark(*arguments); });
 }
 

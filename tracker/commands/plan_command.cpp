@@ -16,7 +16,7 @@ namespace {
 struct PlanArguments {
   std::string apparatus;
   std::string target = "1%";
-  std::string noise = "0.1 mm";
+  std::string noise = "0.15 mm";
   std::string scale = "0.5 mm";
   double quality = 10.0;
 };
@@ -41,7 +41,7 @@ void plan(const PlanArguments& arguments) {
                                       .noise_mm = positive_mm("--noise", arguments.noise)};
   const double target = target_share(arguments.target);
   const analysis::Apparatus apparatus = analysis::read_apparatus_file(arguments.apparatus);
-  fmt::print("{}", plan_text(apparatus, options, target));
+  fmt::print("{}\nbefore you build\n{}\n", plan_text(apparatus, options, target), kCautions);
 }
 
 }  // namespace
@@ -57,7 +57,7 @@ void add_plan_command(CLI::App& app) {
   command->add_option(
       "--noise",
       arguments->noise,
-      "standard uncertainty of the shift after an hour of watching (default 0.1 mm)");
+      "standard uncertainty of the shift after an hour of watching (default 0.15 mm)");
   command->add_option("--mm-per-px",
                       arguments->scale,
                       "what a pixel of the camera sees of the wall (default 0.5 mm)");

@@ -57,7 +57,7 @@ std::string balance_part(const analysis::Apparatus& apparatus,
   }
   text += fmt::format(
       "pull-in             at {:.2f} times this period\n"
-      "load on the wire    {:.2g} N, {:.0f} % of what breaks it\n"
+      "load on the wire    {:.2g} N, {:.0f} % of what breaks it, roughly: drawn wire differs\n"
       "charge like gravity {:.2g} pC on each mass\n",
       w.pull_in_margin,
       plan.load_n,
@@ -73,8 +73,8 @@ std::string hours_part(const analysis::Apparatus& apparatus,
   if (!plan.budget) return {};
   std::string text = fmt::format(
       "\nuncertainty of G    {:.2f} % by masses and lengths, {:.2f} % with an hour of watching\n"
-      "                    (u of the shift {:.2g} mm after an hour, falling with the root of "
-      "time)\n",
+      "                    (u of the shift {:.2g} mm after an hour assumed, falling with the "
+      "root of time)\n",
       100.0 * plan.apparatus_relative_u,
       100.0 * plan.budget->u / plan.budget->value,
       options.noise_mm);

@@ -115,7 +115,7 @@ void add_replay_command(CLI::App& app) {
   command->add_flag("--quiet", arguments->quiet, "show no progress");
   command->footer(
       "Example: nightswing replay night.mp4 --frame-every 5s --run runs/night\n"
-      "Next:    nightswing analyse runs/night --apparatus configs/basement.yaml");
+      "Next:    nightswing analyse runs/night --apparatus my_balance.yaml");
   command->callback([arguments] { replay_with(*arguments); });
 }
 

@@ -166,7 +166,7 @@ void add_watch_command(CLI::App& app) {
   command->footer(
       "Example: nightswing watch --camera 0 --exposure 20ms --run runs/tonight --until 07:00\n"
       "Next:    nightswing mark runs/tonight minus --at 2026-03-14T23:35:00Z\n"
-      "         nightswing analyse runs/tonight --apparatus configs/basement.yaml");
+      "         nightswing analyse runs/tonight --apparatus my_balance.yaml");
   command->callback([arguments] { watch_with(*arguments); });
 }
 

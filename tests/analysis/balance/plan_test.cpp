@@ -125,8 +125,8 @@ TEST_SUITE("plan") {
   }
 
   TEST_CASE("heavy household balls deflect by about a tenth of a degree: hard to see") {
-    // Common practice, no source: 14 kg of iron, 5 kg of copper, a boom of about a metre, a period
-    // of some minutes.
+    // An invented arrangement; that such balls turn a boom by so little: common practice, no
+    // source.
     const Plan plan = plan_of(read_apparatus_text(household("130 mm"), "balls.yaml"));
     REQUIRE(plan.middle.status == PlanStatus::kRests);
     CHECK(plan.middle.period_s > 180.0);
@@ -137,7 +137,7 @@ TEST_SUITE("plan") {
   }
 
   TEST_CASE("a centre distance of 94 mm cannot be reached by such balls: they touch at 126 mm") {
-    // Common practice quotes 94 mm; solid spheres of 14 kg iron (7870 kg/m3) and 5 kg copper
+    // Solid spheres of 14 kg iron (7870 kg/m3) and 5 kg copper
     // (8960 kg/m3) have radii of 75.2 and 51.1 mm.
     std::string complaint;
     try {
