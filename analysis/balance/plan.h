@@ -23,10 +23,9 @@ inline constexpr double kPlanningSettle_s = 60.0;
 struct PlanOptions {
   double quality = 10.0;   ///< pi/(damping x period) that air will give
   double mm_per_px = 0.5;  ///< of the camera on the wall
-  /// u(shift) that an hour of watching leaves, falling with the root of time. Simulated
-  /// nights left 0.05 mm with white noise alone, 0.11 to 0.16 mm with random torque, 0.15 to 0.30
-  /// mm with slow noise and kicks too (tests/bench/RESULTS.md; its nights of two hours times root
-  /// two).
+  /// u(shift) that an hour of watching leaves, falling with the root of time. Simulated nights left
+  /// 0.05 mm with white noise alone, 0.11 to 0.16 mm with random torque, 0.15 to 0.30 mm with slow
+  /// noise and kicks too (tests/bench/RESULTS.md: nights of an hour, and of two times root two).
   double noise_mm = 0.15;
 };
 

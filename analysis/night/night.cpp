@@ -32,11 +32,10 @@ constexpr const char* kWhichIsPlus =
     "minus@2h5m)";
 /// What u(G) feels: so large a part of it, added in squares, makes it an eighth larger.
 constexpr double kFeltShare = 0.5;
-/// Completed with what the opinions' statement says of them.
 constexpr const char* kWaysDiffer =
-    "{}: something besides the sources moved the spot, or the apparatus differs from its file; "
-    "look for a step in the residuals, such as a knock of the camera or of the balance, and take "
-    "this uncertainty of G for too small";
+    "G by other ways differs by {:.2g} %, more than the night's noise explains: something besides "
+    "the sources moved the spot, or the apparatus is not as its file says; look for a step in the "
+    "residuals, such as a knock leaves, and take this uncertainty of G for too small";
 
 OpticalLever lever_over(const Apparatus& apparatus, const std::vector<SwingSample>& series) {
   // A foot that was not measured is taken in the middle of the travel, where its error matters
@@ -212,8 +211,8 @@ void check_symmetry(const Apparatus& apparatus, const OpticalLever& lever, Night
 void warn_of_ways(NightResult& result) {
   const Consistency& ways = result.consistency;
   const double relative_u = result.budget->u / result.budget->value;
-  if (ways.consistent || ways.farthest_relative < kFeltShare * relative_u) return;
-  result.warnings.push_back(fmt::format(kWaysDiffer, ways.statement));
+  if (ways.consistent || ways.apart_relative < kFeltShare * relative_u) return;
+  result.warnings.push_back(fmt::format(kWaysDiffer, 100.0 * ways.apart_relative));
 }
 
 std::string no_swing_message(const Night& night) {

@@ -12,6 +12,7 @@ namespace nightswing::analysis {
 namespace {
 
 constexpr double kFarSigmas = 3.0;
+constexpr double kApartSigmas = 2.0;  ///< chance alone has one in twenty so far off
 
 /// Relative u of G by the shift and the period: G goes with the shift and the inverse square of the
 /// period.
@@ -117,6 +118,10 @@ void conclude(double g, const std::vector<Opinion>& pairs, Consistency& result) 
     // The ways share the night's data: the larger u bounds what they may differ by.
     const double u = std::max(o.g_m3_kg_s2.u, result.main_u_m3_kg_s2);
     const double off = std::abs(o.g_m3_kg_s2.value - g) / u;
+    if (off > kApartSigmas) {
+      result.apart_relative =
+          std::max(result.apart_relative, std::abs(o.g_m3_kg_s2.value / g - 1.0));
+    }
     if (farthest == nullptr || off > distance) {
       farthest = &o;
       distance = off;
@@ -131,14 +136,13 @@ void conclude(double g, const std::vector<Opinion>& pairs, Consistency& result) 
   const bool scattered = result.freedom > 0 && result.chi2 > chi2_bound(result.freedom);
   result.consistent = distance <= kFarSigmas && !scattered;
   if (farthest == nullptr) return;
-  result.farthest_relative = std::abs(farthest->g_m3_kg_s2.value / g - 1.0);
   result.statement =
       fmt::format("{}: the farthest ({}) lies {:.1f} standard uncertainties off, {:.2g} % of G",
                   result.consistent ? "the ways agree within the night's noise"
                                     : "the ways differ by more than the night's noise",
                   farthest->method,
                   distance,
-                  100.0 * result.farthest_relative);
+                  100.0 * std::abs(farthest->g_m3_kg_s2.value / g - 1.0));
   if (result.freedom > 0) {
     result.statement +=
         fmt::format("; pairs of segments scatter with chi2 = {:.1f} for {} degrees of freedom",

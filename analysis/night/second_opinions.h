@@ -28,8 +28,9 @@ struct Consistency {
   double chi2 = 0.0;       ///< of the neighbouring pairs about their weighted mean
   int freedom = 0;         ///< pairs less one
   bool consistent = true;  ///< none further than three u, chi2 below its 99 % quantile's bound
-  double farthest_relative = 0.0;  ///< of G: how far off the opinion that the statement names lies
-  std::string statement;           ///< one sentence
+  /// Of G: the largest difference of an opinion that lies further than two u off.
+  double apart_relative = 0.0;
+  std::string statement;  ///< one sentence
 };
 
 /// Ways: robust least squares in place of the likelihood; each pair of neighbouring segments on

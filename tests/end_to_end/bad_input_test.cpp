@@ -226,7 +226,9 @@ TEST_SUITE("bad input") {
     make_synthetic_run(run);
     check_refused(
         nightswing_command("analyse " + run),
-        "which balance? name its file: nightswing analyse " + run + " --apparatus my_balance.yaml");
+        "which balance? name its file, a copy of configs/basement.yaml with your numbers: "
+        "nightswing analyse " +
+            run + " --apparatus my_balance.yaml");
     std::filesystem::remove(folder / "run/wall.yaml");
     write_text(folder / "a.yaml", good_apparatus());
     const auto result =

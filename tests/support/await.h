@@ -6,11 +6,11 @@
 namespace nightswing::test {
 
 /// Waits until it is so; false if it is not in time, so that a failing test ends. Minutes, since an
-/// instrumented program beside other tests is twenty times slower. Between two looks it leaves the
-/// processor to what it waits for, and to the tests beside it.
+/// instrumented program beside other tests is slower by ten times and more. Between two looks it
+/// leaves the processor to what it waits for, and to the tests beside it.
 template <typename Condition>
 [[nodiscard]] bool await(const Condition& condition,
-                         std::chrono::milliseconds patience = std::chrono::minutes(5)) {
+                         std::chrono::milliseconds patience = std::chrono::minutes(4)) {
   const auto end = std::chrono::steady_clock::now() + patience;
   while (!condition()) {
     if (std::chrono::steady_clock::now() > end) return false;

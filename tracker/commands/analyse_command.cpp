@@ -49,9 +49,11 @@ struct AnalyseArguments {
 analysis::Apparatus apparatus_for(const AnalyseArguments& arguments, const RunFolder& run) {
   if (!arguments.apparatus.empty()) return analysis::read_apparatus_file(arguments.apparatus);
   if (!std::filesystem::exists(run.apparatus())) {
-    throw InputError(fmt::format(
-        "which balance? name its file: nightswing analyse {} --apparatus my_balance.yaml",
-        shell_word(run.path.string())));
+    throw InputError(
+        fmt::format("which balance? name its file, a copy of configs/basement.yaml with your "
+                    "numbers: nightswing "
+                    "analyse {} --apparatus my_balance.yaml",
+                    shell_word(run.path.string())));
   }
   return analysis::read_apparatus_file(run.apparatus());
 }

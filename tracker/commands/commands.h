@@ -6,7 +6,7 @@
 
 namespace nightswing::tracker {
 
-/// Shown under the help of the program: the work can hurt someone.
+/// Shown where hands are at work, which can hurt someone.
 inline constexpr const char* kCautions =
     "Use a class 2 laser (at most 1 mW, visible), never look into the beam or its\n"
     "reflection, keep it off eye height and end it on the wall. Secure heavy masses, keep hands "

@@ -41,7 +41,7 @@ void plan(const PlanArguments& arguments) {
                                       .noise_mm = positive_mm("--noise", arguments.noise)};
   const double target = target_share(arguments.target);
   const analysis::Apparatus apparatus = analysis::read_apparatus_file(arguments.apparatus);
-  fmt::print("{}\nbefore you build\n{}\n", plan_text(apparatus, options, target), kCautions);
+  fmt::print("{}", plan_text(apparatus, options, target));
 }
 
 }  // namespace

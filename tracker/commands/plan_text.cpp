@@ -6,6 +6,7 @@
 #include <fmt/format.h>
 
 #include "analysis/quantities/uncertainty_budget.h"
+#include "tracker/commands/commands.h"
 #include "tracker/text/time_text.h"
 
 namespace nightswing::tracker {
@@ -57,7 +58,8 @@ std::string balance_part(const analysis::Apparatus& apparatus,
   }
   text += fmt::format(
       "pull-in             at {:.2f} times this period\n"
-      "load on the wire    {:.2g} N, {:.0f} % of what breaks it, roughly: drawn wire differs\n"
+      "load on the wire    {:.2g} N, {:.0f} % of what breaks it, roughly: kinks and clamps weaken "
+      "it\n"
       "charge like gravity {:.2g} pC on each mass\n",
       w.pull_in_margin,
       plan.load_n,
@@ -163,7 +165,7 @@ std::string plan_text(const analysis::Apparatus& apparatus,
   for (const std::string& caution : plan.cautions) text += fmt::format("    {}\n", caution);
   if (!apparatus.assumptions.empty()) text += "\nassumed, because not given\n";
   for (const std::string& line : apparatus.assumptions) text += fmt::format("    {}\n", line);
-  return text;
+  return text + fmt::format("\nbefore you build\n{}\n", kCautions);
 }
 
 }  // namespace nightswing::tracker

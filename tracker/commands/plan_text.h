@@ -7,7 +7,7 @@
 namespace nightswing::tracker {
 
 /// One page for people: what the balance will do, what the budget will be, how long a night it
-/// takes for the target (relative), and a table over other wires and light paths.
+/// takes for the target (relative), a table over other wires and light paths, and the cautions.
 [[nodiscard]] std::string plan_text(const analysis::Apparatus& apparatus,
                                     const analysis::PlanOptions& options,
                                     double target_relative_u);

@@ -158,10 +158,11 @@ std::string effects_html(const ShownNight& night) {
   if (night.not_in_budget.empty()) return {};
   std::vector<std::vector<std::string>> rows;
   for (const ShownEffect& e : night.not_in_budget) rows.push_back({e.effect, e.size, e.remedy});
-  return heading("Not in the budget") + table_html({"what could still be wrong",
-                                                    "size in G (rough; common practice, no source)",
-                                                    "what to do"},
-                                                   rows);
+  return heading("Not in the budget") +
+         table_html({"what could still be wrong",
+                     "size in G (without a source: rough, common practice)",
+                     "what to do"},
+                    rows);
 }
 
 std::string gravity_html(const ShownNight& night, std::span<const Figure> figures) {

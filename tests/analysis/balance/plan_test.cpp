@@ -137,8 +137,8 @@ TEST_SUITE("plan") {
   }
 
   TEST_CASE("a centre distance of 94 mm cannot be reached by such balls: they touch at 126 mm") {
-    // Solid spheres of 14 kg iron (7870 kg/m3) and 5 kg copper
-    // (8960 kg/m3) have radii of 75.2 and 51.1 mm.
+    // A distance that is told of such an arrangement without a source; solid spheres of 14 kg iron
+    // (7870 kg/m3) and 5 kg copper (8960 kg/m3) have radii of 75.2 and 51.1 mm.
     std::string complaint;
     try {
       static_cast<void>(read_apparatus_text(household("94 mm"), "balls.yaml"));

@@ -6,6 +6,7 @@
 #include <doctest/doctest.h>
 
 #include "analysis/apparatus/apparatus_file.h"
+#include "tracker/commands/commands.h"
 #include "tracker/run/line_file.h"
 
 using namespace nightswing;
@@ -37,6 +38,10 @@ TEST_SUITE("plan text") {
       ++rows;
     }
     CHECK(rows > 0);
+  }
+
+  TEST_CASE("a plan ends with the cautions, before anything is lifted or hung") {
+    CHECK(plan_of("basement.yaml").ends_with(std::string(tracker::kCautions) + "\n"));
   }
 
   TEST_CASE("what the household example says of its uncertainty is what its plan says") {
