@@ -117,11 +117,9 @@ void conclude(double g, const std::vector<Opinion>& pairs, Consistency& result) 
   for (const Opinion& o : result.opinions) {
     // The ways share the night's data: the larger u bounds what they may differ by.
     const double u = std::max(o.g_m3_kg_s2.u, result.main_u_m3_kg_s2);
-    const double off = std::abs(o.g_m3_kg_s2.value - g) / u;
-    if (off > kApartSigmas) {
-      result.apart_relative =
-          std::max(result.apart_relative, std::abs(o.g_m3_kg_s2.value / g - 1.0));
-    }
+    const double difference = std::abs(o.g_m3_kg_s2.value - g);
+    const double off = difference / u;
+    if (off > kApartSigmas) result.apart_relative = std::max(result.apart_relative, difference / g);
     if (farthest == nullptr || off > distance) {
       farthest = &o;
       distance = off;

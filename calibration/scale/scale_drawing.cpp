@@ -251,10 +251,11 @@ void draw_texts_below(cairo_t* context, const ScalePage& page) {
   choose_font(context, kTextSize_mm);
   const double width_mm = page.strip_length_mm - 2 * kTextInset_mm;
   PaperPoint place{page.origin.x_mm + kTextInset_mm, bar_start(page).y_mm + 5.7};
+  // No gap between them: a landscape sheet has room for three lines.
   for (const std::string& paragraph : {advice_on_bar(page), std::string(kLaserCaution)}) {
     for (const std::string& text : wrapped(context, paragraph, width_mm)) {
       text_at(context, text, place);
-      place.y_mm += kLinePitch_mm;  // without a gap: a landscape sheet has room for three lines
+      place.y_mm += kLinePitch_mm;
     }
   }
 }

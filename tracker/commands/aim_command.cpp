@@ -107,9 +107,8 @@ void aim(const AimArguments& arguments) {
   FrameGrabberOptions patience;
   patience.longest_wait = kLongestWait;  // somebody stands at the camera
   FrameGrabber grabber(std::move(camera), open, clock, patience);
-  print(grabber);
   fmt::print("{}\n", kCautions);
-  std::fflush(stdout);
+  print(grabber);
   AimObserver observer(scale);
   TerminalLine line(stdout);
   double next_line_s = 0.0;

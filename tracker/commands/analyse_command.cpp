@@ -51,8 +51,7 @@ analysis::Apparatus apparatus_for(const AnalyseArguments& arguments, const RunFo
   if (!std::filesystem::exists(run.apparatus())) {
     throw InputError(
         fmt::format("which balance? name its file, a copy of configs/basement.yaml with your "
-                    "numbers: nightswing "
-                    "analyse {} --apparatus my_balance.yaml",
+                    "numbers: nightswing analyse {} --apparatus my_balance.yaml",
                     shell_word(run.path.string())));
   }
   return analysis::read_apparatus_file(run.apparatus());

@@ -16,9 +16,9 @@ namespace {
 struct PlanArguments {
   std::string apparatus;
   std::string target = "1%";
-  std::string noise = "0.15 mm";
-  std::string scale = "0.5 mm";
-  double quality = 10.0;
+  std::string noise = fmt::format("{} mm", analysis::PlanOptions{}.noise_mm);
+  std::string scale = fmt::format("{} mm", analysis::PlanOptions{}.mm_per_px);
+  double quality = analysis::PlanOptions{}.quality;
 };
 
 double positive_mm(const std::string& option, const std::string& text) {
@@ -57,12 +57,16 @@ void add_plan_command(CLI::App& app) {
   command->add_option(
       "--noise",
       arguments->noise,
-      "standard uncertainty of the shift after an hour of watching (default 0.15 mm)");
-  command->add_option("--mm-per-px",
-                      arguments->scale,
-                      "what a pixel of the camera sees of the wall (default 0.5 mm)");
+      fmt::format("standard uncertainty of the shift after an hour of watching (default {})",
+                  arguments->noise));
   command->add_option(
-      "--quality", arguments->quality, "quality factor that air will give the swing (default 10)");
+      "--mm-per-px",
+      arguments->scale,
+      fmt::format("what a pixel of the camera sees of the wall (default {})", arguments->scale));
+  command->add_option(
+      "--quality",
+      arguments->quality,
+      fmt::format("quality factor that air will give the swing (default {})", arguments->quality));
   command->footer(
       "Example: nightswing plan configs/basement.yaml --target 1%\n"
       "Next:    build it, print a scale: nightswing scale -o scale.pdf, and watch a night");

@@ -23,7 +23,7 @@ bool starts_with(const Opinion& opinion, std::string_view text) {
   return opinion.method.starts_with(text);
 }
 
-/// The swing as the spot would show it if from begin_s until end_s it were that much beside.
+/// From begin_s until end_s the spot lies that much beside where the swing has it.
 NightResult displaced(const DrivenNight& swing,
                       double begin_s,
                       double end_s,
@@ -36,6 +36,10 @@ NightResult displaced(const DrivenNight& swing,
   }
   night.sides = swing.sides;
   return analyse_night(night, balance, {.settle_s = 0.0, .monte_carlo_trials = 0});
+}
+
+NightResult analysed(const DrivenNight& swing) {
+  return displaced(swing, 0.0, swing.end_s, 0.0);
 }
 
 std::ptrdiff_t warnings_of_ways(const NightResult& result) {
@@ -93,7 +97,7 @@ TEST_SUITE("second_opinions") {
   TEST_CASE("a knock of 5 mm that nothing recorded is in the uncertainty of G, or warned of") {
     DrivenNight swing = night_kinds().front().night;
     swing.seed = 21;
-    const NightResult quiet = displaced(swing, 0.0, swing.end_s, 0.0);
+    const NightResult quiet = analysed(swing);
     REQUIRE(quiet.status == NightStatus::kMeasured);
     for (const double knock_s : {900.0, 1800.0, 2700.0, 4500.0, 5400.0, 6300.0}) {
       CAPTURE(knock_s);
@@ -122,13 +126,7 @@ TEST_SUITE("second_opinions") {
     swing.away_mm = 200.0;
     swing.end_s = 9000.0;
     swing.sides = {{Side::kPlus, 0.0}, {Side::kAway, 3000.0}, {Side::kMinus, 6000.0}};
-    Night night;
-    for (const SwingSample& s : make_driven(swing).samples) {
-      night.samples.push_back({s.t_s, s.x_mm, 35.0, s.u_mm, s.u_mm});
-    }
-    night.sides = swing.sides;
-    const NightResult result =
-        analyse_night(night, reference_balance(), {.settle_s = 0.0, .monte_carlo_trials = 0});
+    const NightResult result = analysed(swing);
     REQUIRE(result.status == NightStatus::kMeasured);
     const auto away = std::ranges::find_if(result.consistency.opinions, [](const Opinion& o) {
       return starts_with(o, "period with the sources away");
