@@ -66,7 +66,7 @@ std::string apparatus_yaml(const ApparatusReading& reading) {
       "source_masses: {{shape: sphere, mass: {source_mass} kg, diameter: {source_diameter}, "
       "material: lead}}\n"
       "test_masses:   {{shape: sphere, mass: {test_mass}, diameter: {test_diameter}, "
-      "material: tungsten alloy}}\n"
+      "material: lead}}\n"
       "boom:          {{arm: {arm}, rod: {{mass: {rod_mass}, length: {rod_length}, "
       "width: {rod_width}}}, mirror_inertia: {mirror} kg m2}}\n"
       "separation: {separation}\n"

@@ -22,7 +22,7 @@ struct Wishes {
   std::string period = "600s", damping_time = "90m", frame_every = "5s", duration = "4h10m";
   std::string sides = "plus@0s,minus@2h5m";
   std::string size = "1280x720";
-  double separation_mm = 46.0, distance_mm = 3110.0;
+  double separation_mm = 52.0, distance_mm = 3110.0;
   std::string bump_at = "0s";
   bool no_video = false;
 };

@@ -33,16 +33,16 @@ struct SideChange {
 
 struct Balance {
   double big_g_m3_per_kg_s2 = 6.67430e-11;
-  double source_mass_kg = 1.502;  ///< each of the two lead spheres
-  double source_diameter_m = 0.0635;
-  double test_mass_kg = 0.0401;  ///< each of the two spheres on the boom
-  double test_diameter_m = 0.016;
-  double arm_m = 0.050;  ///< a, wire axis to the centre of a test mass
-  double rod_mass_kg = 0.0031;
-  double rod_length_m = 0.116;
+  double source_mass_kg = 2.213;  ///< each of the two lead spheres
+  double source_diameter_m = 0.072;
+  double test_mass_kg = 0.0346;  ///< each of the two lead spheres on the boom
+  double test_diameter_m = 0.018;
+  double arm_m = 0.058;  ///< a, wire axis to the centre of a test mass
+  double rod_mass_kg = 0.0026;
+  double rod_length_m = 0.134;
   double rod_diameter_m = 0.003;
   double mirror_inertia_kg_m2 = 2.0e-8;
-  double separation_m = 0.046;           ///< b, centre to centre with the boom midway
+  double separation_m = 0.052;           ///< b, centre to centre with the boom midway
   double free_period_s = 600.0;          ///< undamped, with the sources away; fixes the wire
   double amplitude_decay_time_s = 5400;  ///< the swing falls to 1/e in this time
 };

@@ -59,7 +59,7 @@ TEST_SUITE("apparatus_reading") {
     for (int i = 0; i < 2000; ++i) {
       night.seed = static_cast<std::uint64_t>(i);
       const ApparatusReading reading = read_apparatus(night);
-      product += (reading.separation_m.value - 0.046) / 0.3e-3 * (reading.arm_m.value - 0.050) /
+      product += (reading.separation_m.value - 0.052) / 0.3e-3 * (reading.arm_m.value - 0.058) /
                  0.2e-3 / 2000;
     }
     CHECK(product == within_abs(0, 0.09));  // 4 sd
@@ -80,13 +80,13 @@ TEST_SUITE("apparatus_reading") {
     const NightSettings night;
     const std::string text = apparatus_yaml(read_apparatus(night));
     for (const char* part : {"invented",
-                             "source_masses: {shape: sphere, mass: 1.50",
-                             "test_masses:   {shape: sphere, mass: 40.",
+                             "source_masses: {shape: sphere, mass: 2.21",
+                             "test_masses:   {shape: sphere, mass: 34.",
                              "boom:          {arm: ",
                              "rod: {mass: ",
                              "mirror_inertia: ",
                              "(20)e-8 kg m2}",
-                             "separation: 4",
+                             "separation: 5",
                              "optical_lever: {mirror_to_wall: 3.1",
                              "scale: {factor: "}) {
       CAPTURE(std::string(part));

@@ -1,6 +1,7 @@
 #include "tests/end_to_end/run_fixture.h"
 
 #include <fstream>
+#include <regex>
 
 #include <doctest/doctest.h>
 
@@ -81,12 +82,19 @@ CommandResult check_in_browser(const std::string& address, const std::string& mo
                         "/.build/npm/axe-core/axe.min.js '" + address + "' " + more);
 }
 
+double swing_told_s(const std::string& errors) {
+  static const std::regex told("the spot swings once in ([0-9.]+) s, so it is a time-lapse");
+  std::smatch found;
+  REQUIRE_MESSAGE(std::regex_search(errors, found, told), errors);
+  return std::stod(found[1]);
+}
+
 std::string good_apparatus() {
   return "title: Test balance (invented)\n"
-         "source_masses: {shape: sphere, mass: 1.502(1) kg, diameter: 63.5(1) mm, material: lead}\n"
-         "test_masses: {shape: sphere, mass: 40.1(1) g, diameter: 16.0(1) mm}\n"
-         "boom: {arm: 50.0(2) mm, rod: {mass: 3.1(1) g, length: 116(1) mm, width: 3.0(1) mm}}\n"
-         "separation: 46.0(3) mm\n"
+         "source_masses: {shape: sphere, mass: 2.213(1) kg, diameter: 72.0(1) mm, material: lead}\n"
+         "test_masses: {shape: sphere, mass: 34.6(1) g, diameter: 18.0(1) mm}\n"
+         "boom: {arm: 58.0(2) mm, rod: {mass: 2.6(1) g, length: 134(1) mm, width: 3.0(1) mm}}\n"
+         "separation: 52.0(3) mm\n"
          "optical_lever: {mirror_to_wall: 3.110(5) m, foot: 240(20) mm}\n"
          "scale: {factor: 1.0000(5)}\n";
 }

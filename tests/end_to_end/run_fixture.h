@@ -34,6 +34,9 @@ void make_synthetic_run(const std::filesystem::path& folder);
 ///   more  further options of the script
 [[nodiscard]] CommandResult check_in_browser(const std::string& address, const std::string& more);
 
+/// The seconds of the refusal "the spot swings once in X s, so it is a time-lapse".
+[[nodiscard]] double swing_told_s(const std::string& errors);
+
 /// An apparatus file that is right, for the tests of wrong ones to change one thing in.
 [[nodiscard]] std::string good_apparatus();
 

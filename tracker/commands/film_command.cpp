@@ -127,7 +127,7 @@ void add_film_command(CLI::App& app) {
   command->add_option("-o,--output", arguments->output, "the film's file (default RUN/film.mp4)");
   command->add_flag("--quiet", arguments->quiet, "show no progress");
   command->footer(
-      "Example: nightswing film runs/night --seconds 30 --title 'Lead pulls tungsten'\n"
+      "Example: nightswing film runs/night --seconds 30 --title 'Lead pulls lead'\n"
       "         nightswing film runs/night --caption 2h5m='The sources move'\n"
       "Next:    play runs/night/film.mp4 in any browser");
   command->callback([arguments] { film(*arguments); });

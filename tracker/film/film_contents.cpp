@@ -18,7 +18,7 @@
 namespace nightswing::tracker {
 namespace {
 
-/// `6.614(98)e-11 ...` with the power of ten as people write it.
+/// `6.623(86)e-11 ...` with the power of ten as people write it.
 std::string with_raised_power(std::string text) {
   constexpr std::array<std::string_view, 10> kRaised{"\u2070",
                                                      "\u00b9",

@@ -21,20 +21,20 @@ const std::string kUprightMirror =
 
 const std::string kBalance =
     "title: Test balance\n"
-    "source_masses: {shape: sphere, mass: 1.502(1) kg, diameter: 63.5(1) mm, material: lead}\n"
-    "test_masses: {shape: sphere, mass: 40.1(1) g, diameter: 16.0 mm, material: tungsten}\n"
-    "boom: {arm: 50.0(2) mm,\n"
-    "       rod: {mass: 3.1(1) g, length: 116 mm, width: 3 mm}, mirror_inertia: 2.0(2)e-8 kg m2}\n"
-    "separation: 46.0(3) mm\n"
+    "source_masses: {shape: sphere, mass: 2.213(1) kg, diameter: 72.0(1) mm, material: lead}\n"
+    "test_masses: {shape: sphere, mass: 34.6(1) g, diameter: 18.0 mm, material: lead}\n"
+    "boom: {arm: 58.0(2) mm,\n"
+    "       rod: {mass: 2.6(1) g, length: 134 mm, width: 3 mm}, mirror_inertia: 2.0(2)e-8 kg m2}\n"
+    "separation: 52.0(3) mm\n"
     "wire: {material: tungsten, diameter: 25 um, length: 300 mm}\n"
     "optical_lever: {mirror_to_wall: 4.870(5) m, foot: 12(20) mm}\n"
     "scale: {factor: 0.9999(4)}\n";
 
 const std::string kSides =
     "sides:\n"
-    "  plus: {first: [51.0(2) mm, 46.2(2) mm, 0 mm], second: [-50.2(2) mm, -45.8(2) mm, 0 mm]}\n"
-    "  minus: {first: [50.4(2) mm, -46.4(2) mm, 0 mm],\n"
-    "          second: [-49.9(2) mm, 46.1(2) mm, 0.5(5) mm]}\n";
+    "  plus: {first: [59.0(2) mm, 52.2(2) mm, 0 mm], second: [-58.2(2) mm, -51.8(2) mm, 0 mm]}\n"
+    "  minus: {first: [58.4(2) mm, -52.4(2) mm, 0 mm],\n"
+    "          second: [-57.9(2) mm, 52.1(2) mm, 0.5(5) mm]}\n";
 
 std::string with(const std::string& text, const std::string& from, const std::string& to) {
   const auto at = text.find(from);
@@ -62,17 +62,17 @@ TEST_SUITE("apparatus_file") {
   TEST_CASE("a whole file is read in SI units, without assumption or warning") {
     const Apparatus balance = read(kBalance);
     CHECK(balance.title == "Test balance");
-    CHECK(balance.source.mass_kg == Measured{1.502, 0.001});
+    CHECK(balance.source.mass_kg == Measured{2.213, 0.001});
     CHECK(std::get<Sphere>(balance.source.shape).diameter_m.value ==
-          within_rel(0.0635, kReadRounding));
+          within_rel(0.072, kReadRounding));
     CHECK(balance.source.material == "lead");
-    CHECK(balance.test.mass_kg.value == within_rel(0.0401, kReadRounding));
+    CHECK(balance.test.mass_kg.value == within_rel(0.0346, kReadRounding));
     CHECK(balance.arm_m.u == within_rel(0.0002, kReadRounding));
     REQUIRE(balance.rod.has_value());
-    CHECK(balance.rod->length_m.value == within_rel(0.116, kReadRounding));
+    CHECK(balance.rod->length_m.value == within_rel(0.134, kReadRounding));
     CHECK(balance.rod->width_m.u == 0.0);
     CHECK(balance.mirror_inertia_kg_m2 == Measured{2.0e-8, 0.2e-8});
-    CHECK(balance.separation_m.value().value == within_rel(0.046, kReadRounding));
+    CHECK(balance.separation_m.value().value == within_rel(0.052, kReadRounding));
     REQUIRE(balance.wire.has_value());
     CHECK(balance.wire->diameter_m.value == within_rel(25e-6, kReadRounding));
     CHECK(balance.mirror_to_wall_m == Measured{4.870, 0.005});
@@ -109,26 +109,26 @@ TEST_SUITE("apparatus_file") {
               .ends_with("optical_lever: a foot at 20700 mm of the scale is farther off than the "
                          "mirror is from the wall (4.87 m); check its unit and where the scale's "
                          "zero is"));
-    CHECK(only_warning(with("arm: 50.0(2) mm", "arm: 50.0(2) m"))
-              .ends_with("boom: 5e+04 mm is unusual (expected 5 to 2000 mm); check the unit and "
+    CHECK(only_warning(with("arm: 58.0(2) mm", "arm: 58.0(2) m"))
+              .ends_with("boom: 5.8e+04 mm is unusual (expected 5 to 2000 mm); check the unit and "
                          "the decimal point"));
   }
 
   TEST_CASE("cylinders and boxes are read with their direction") {
-    const Apparatus upright = read(with("shape: sphere, mass: 1.502(1) kg, diameter: 63.5(1) mm",
-                                        "shape: cylinder, mass: 1.502(1) kg, diameter: 5.2(1) cm, "
-                                        "length: 62 mm, axis: vertical"));
+    const Apparatus upright = read(with("shape: sphere, mass: 2.213(1) kg, diameter: 72.0(1) mm",
+                                        "shape: cylinder, mass: 2.213(1) kg, diameter: 6.0(1) cm, "
+                                        "length: 69 mm, axis: vertical"));
     const auto& cylinder = std::get<Cylinder>(upright.source.shape);
     CHECK(cylinder.axis == CylinderAxis::kVertical);
-    CHECK(cylinder.diameter_m.value == within_rel(0.052, kReadRounding));
-    CHECK(half_extents(upright.source.shape).vertical_m == within_rel(0.031, kReadRounding));
+    CHECK(cylinder.diameter_m.value == within_rel(0.06, kReadRounding));
+    CHECK(half_extents(upright.source.shape).vertical_m == within_rel(0.0345, kReadRounding));
 
     const Apparatus bricks =
-        read(with("shape: sphere, mass: 1.502(1) kg, diameter: 63.5(1) mm",
-                  "shape: box, mass: 1.502(1) kg, size: [60 mm, 50 mm, 44 mm]"));
+        read(with("shape: sphere, mass: 2.213(1) kg, diameter: 72.0(1) mm",
+                  "shape: box, mass: 2.213(1) kg, size: [65 mm, 60 mm, 50 mm]"));
     const auto& box = std::get<Box>(bricks.source.shape);
-    CHECK(box.across_m.value == within_rel(0.05, kReadRounding));
-    CHECK(half_extents(bricks.source.shape).along_m == within_rel(0.03, kReadRounding));
+    CHECK(box.across_m.value == within_rel(0.06, kReadRounding));
+    CHECK(half_extents(bricks.source.shape).along_m == within_rel(0.0325, kReadRounding));
   }
 
   TEST_CASE("what is left out is replaced and said") {
@@ -137,7 +137,7 @@ TEST_SUITE("apparatus_file") {
     text = with(text, "wire: {material: tungsten, diameter: 25 um, length: 300 mm}\n", "");
     text =
         with(text,
-             "rod: {mass: 3.1(1) g, length: 116 mm, width: 3 mm}, mirror_inertia: 2.0(2)e-8 kg m2",
+             "rod: {mass: 2.6(1) g, length: 134 mm, width: 3 mm}, mirror_inertia: 2.0(2)e-8 kg m2",
              "");
     text = with(text, ", material: lead", "");
     const Apparatus balance = read(text);
@@ -192,7 +192,7 @@ TEST_SUITE("apparatus_file") {
   }
 
   TEST_CASE("an unknown key is named with line, place and what is known there") {
-    CHECK(error_of(with("length: 116 mm", "lenght: 116 mm, length: 116 mm")) ==
+    CHECK(error_of(with("length: 134 mm", "lenght: 134 mm, length: 134 mm")) ==
           "b.yaml:5: unknown key 'lenght' in boom.rod, perhaps 'length' is meant; "
           "known here: mass, length, width");
     CHECK(error_of(kBalance + "places: {}\n") ==
@@ -201,31 +201,31 @@ TEST_SUITE("apparatus_file") {
   }
 
   TEST_CASE("a missing key is named") {
-    CHECK(error_of(with("separation: 46.0(3) mm\n", "")) ==
+    CHECK(error_of(with("separation: 52.0(3) mm\n", "")) ==
           "b.yaml:1: the key 'separation' is missing");
-    CHECK(error_of(with("arm: 50.0(2) mm,", "")) == "b.yaml:4: the key 'arm' is missing in boom");
+    CHECK(error_of(with("arm: 58.0(2) mm,", "")) == "b.yaml:4: the key 'arm' is missing in boom");
   }
 
   TEST_CASE("a duplicate key is named with both lines") {
-    CHECK(error_of(kBalance + "separation: 47 mm\n") ==
+    CHECK(error_of(kBalance + "separation: 53 mm\n") ==
           "b.yaml:10: separation stands here for the second time (first in line 6)");
   }
 
   TEST_CASE("a wrong unit is named as the dimension it has") {
-    CHECK(error_of(with("separation: 46.0(3) mm", "separation: 46 kg")) ==
-          "b.yaml:6: separation is a length, but '46 kg' is a mass");
+    CHECK(error_of(with("separation: 52.0(3) mm", "separation: 52 kg")) ==
+          "b.yaml:6: separation is a length, but '52 kg' is a mass");
   }
 
   TEST_CASE("a malformed quantity is quoted") {
-    CHECK(error_of(with("46.0(3) mm", "46.0(3 mm")) ==
-          "b.yaml:6: separation cannot be read as a quantity: '46.0(3 mm' (the parenthesis is not "
+    CHECK(error_of(with("52.0(3) mm", "52.0(3 mm")) ==
+          "b.yaml:6: separation cannot be read as a quantity: '52.0(3 mm' (the parenthesis is not "
           "closed; write it like 46.0(3) mm, 46.0 +/- 0.3 mm or 46 mm)");
   }
 
   TEST_CASE("impossible values are named with their line") {
-    CHECK(error_of(with("1.502(1) kg", "-1.502(1) kg")) ==
-          "b.yaml:2: source_masses.mass must be above zero, but is '-1.502(1) kg'");
-    CHECK(error_of(with("40.1(1) g", "0 g")) ==
+    CHECK(error_of(with("2.213(1) kg", "-2.213(1) kg")) ==
+          "b.yaml:2: source_masses.mass must be above zero, but is '-2.213(1) kg'");
+    CHECK(error_of(with("34.6(1) g", "0 g")) ==
           "b.yaml:3: test_masses.mass must be above zero, but is '0 g'");
     CHECK(error_of(with("2.0(2)e-8 kg m2", "-2.0(2)e-8 kg m2")) ==
           "b.yaml:5: boom.mirror_inertia must not be negative");
@@ -234,38 +234,38 @@ TEST_SUITE("apparatus_file") {
   }
 
   TEST_CASE("touching masses are refused with both numbers") {
-    CHECK(error_of(with("46.0(3) mm", "38.0(3) mm")) ==
-          "b.yaml:6: separation is 38 mm, but the masses touch at 39.75 mm (half of a source mass "
+    CHECK(error_of(with("52.0(3) mm", "44.0(3) mm")) ==
+          "b.yaml:6: separation is 44 mm, but the masses touch at 45 mm (half of a source mass "
           "and "
           "half of a test mass); it is measured from centre to centre");
     // A thick rod may be met before the test mass is.
-    CHECK(error_of(with("width: 3 mm", "width: 30 mm")) ==
-          "b.yaml:6: separation is 46 mm, but a source mass touches the rod at 46.75 mm");
+    CHECK(error_of(with("width: 3 mm", "width: 34 mm")) ==
+          "b.yaml:6: separation is 52 mm, but a source mass touches the rod at 53 mm");
   }
 
   TEST_CASE("extended masses that may touch, for all that is known of them, are refused") {
     const std::string bricks =
-        with(with("{shape: sphere, mass: 1.502(1) kg, diameter: 63.5(1) mm, material: lead}",
+        with(with("{shape: sphere, mass: 2.213(1) kg, diameter: 72.0(1) mm, material: lead}",
                   "{shape: box, size: [60 mm, 50.0(2) mm, 60 mm], mass: 2.04 kg, material: lead}"),
-             "{shape: sphere, mass: 40.1(1) g, diameter: 16.0 mm, material: tungsten}",
+             "{shape: sphere, mass: 34.6(1) g, diameter: 18.0 mm, material: lead}",
              "{shape: cylinder, axis: vertical, diameter: 20 mm, length: 20 mm, mass: 71 g, "
              "material: lead}");
     CHECK(error_of(bricks) == "no error");
     // 36 mm - 25 mm - 10 mm are free, known to 0.8 mm and half of 0.2 mm.
-    CHECK(error_of(with(bricks, "46.0(3) mm", "36.0(8) mm")) ==
+    CHECK(error_of(with(bricks, "52.0(3) mm", "36.0(8) mm")) ==
           "b.yaml:6: separation is too uncertain: the masses have 1 mm between them, known to "
           "0.81 mm only with their sizes, so that they might as well touch; measure better, or "
           "move them apart");
     // Spheres pull as points, however near their surfaces are.
-    CHECK(error_of(with("46.0(3) mm", "40.0(3) mm")) == "no error");
+    CHECK(error_of(with("52.0(3) mm", "45.2(3) mm")) == "no error");
   }
 
   TEST_CASE("places of the source masses stand instead of a separation") {
-    const Apparatus balance = read(with("separation: 46.0(3) mm\n", kSides));
+    const Apparatus balance = read(with("separation: 52.0(3) mm\n", kSides));
     CHECK(!balance.separation_m);
     REQUIRE(balance.sides.has_value());
-    CHECK(balance.sides->plus[0].along_m.value == within_rel(0.051, kReadRounding));
-    CHECK(balance.sides->plus[1].across_m.value == within_rel(-0.0458, kReadRounding));
+    CHECK(balance.sides->plus[0].along_m.value == within_rel(0.059, kReadRounding));
+    CHECK(balance.sides->plus[1].across_m.value == within_rel(-0.0518, kReadRounding));
     CHECK(balance.sides->plus[1].across_m.u == within_rel(0.0002, kReadRounding));
     CHECK(balance.sides->minus[1].height_m.value == within_rel(0.0005, kReadRounding));
     CHECK(balance.warnings.empty());
@@ -273,53 +273,53 @@ TEST_SUITE("apparatus_file") {
 
   TEST_CASE("faults of the places of the source masses are named") {
     const auto placed = [](const std::string& from, const std::string& to) {
-      return with(with("separation: 46.0(3) mm\n", kSides), from, to);
+      return with(with("separation: 52.0(3) mm\n", kSides), from, to);
     };
     CHECK(error_of(kBalance + kSides) ==
           "b.yaml:10: sides says where the source masses stand, and so does separation: leave one "
           "of them out");
-    CHECK(error_of(placed("[-50.2(2) mm, -45.8(2) mm, 0 mm]", "[-50.2(2) mm, -45.8(2) mm]")) ==
+    CHECK(error_of(placed("[-58.2(2) mm, -51.8(2) mm, 0 mm]", "[-58.2(2) mm, -51.8(2) mm]")) ==
           "b.yaml:7: sides.plus.second must be three lengths, along the boom, across it and "
           "upwards, all from where the wire meets the boom, but has 2");
-    CHECK(error_of(placed("  minus: {first: [50.4(2) mm, -46.4(2) mm, 0 mm],\n"
-                          "          second: [-49.9(2) mm, 46.1(2) mm, 0.5(5) mm]}\n",
+    CHECK(error_of(placed("  minus: {first: [58.4(2) mm, -52.4(2) mm, 0 mm],\n"
+                          "          second: [-57.9(2) mm, 52.1(2) mm, 0.5(5) mm]}\n",
                           "")) == "b.yaml:6: the key 'minus' is missing in sides");
-    CHECK(error_of(placed("first: [51.0(2) mm, 46.2(2) mm, 0 mm], ", "")) ==
+    CHECK(error_of(placed("first: [59.0(2) mm, 52.2(2) mm, 0 mm], ", "")) ==
           "b.yaml:7: the key 'first' is missing in sides.plus");
-    CHECK(error_of(placed("46.2(2) mm", "46.2(2) g")) ==
-          "b.yaml:7: sides.plus.first is a length, but '46.2(2) g' is a mass");
+    CHECK(error_of(placed("52.2(2) mm", "52.2(2) g")) ==
+          "b.yaml:7: sides.plus.first is a length, but '52.2(2) g' is a mass");
     CHECK(error_of(placed("  minus: {", "  minus: {third: [1 mm, 2 mm, 3 mm], ")) ==
           "b.yaml:8: unknown key 'third' in sides.minus; known here: first, second");
-    // 38 mm across and 1 mm along: 38.0132 mm; the spheres touch at 39.75 mm
-    CHECK(error_of(placed("46.2(2) mm", "38.0(2) mm")) ==
+    // 44 mm across and 1 mm along: 44.0114 mm; the spheres touch at 45 mm
+    CHECK(error_of(placed("52.2(2) mm", "44.0(2) mm")) ==
           "b.yaml:6: sides leaves no room: first of plus touches a test mass, whose centre is "
-          "38.0132 mm away with the boom midway; coordinates are of centres, from where the wire "
+          "44.0114 mm away with the boom midway; coordinates are of centres, from where the wire "
           "meets the boom");
-    // the rod of 3 mm ends 58 mm from the wire, that of a sphere of 63.5 mm touches it at 33.25 mm
-    CHECK(error_of(placed("[-49.9(2) mm, 46.1(2) mm, 0.5(5) mm]", "[0 mm, 33 mm, 0 mm]")) ==
+    // the rod of 3 mm ends 67 mm from the wire; a sphere of 72 mm touches it at 37.5 mm
+    CHECK(error_of(placed("[-57.9(2) mm, 52.1(2) mm, 0.5(5) mm]", "[0 mm, 37 mm, 0 mm]")) ==
           "b.yaml:6: sides leaves no room: second of minus touches the rod");
-    CHECK(error_of(placed("[-50.2(2) mm, -45.8(2) mm, 0 mm]", "[40 mm, 60 mm, 0 mm]")) ==
-          "b.yaml:6: sides leaves no room: the source masses of plus overlap, with 17.6477 mm from "
+    CHECK(error_of(placed("[-58.2(2) mm, -51.8(2) mm, 0 mm]", "[40 mm, 60 mm, 0 mm]")) ==
+          "b.yaml:6: sides leaves no room: the source masses of plus overlap, with 20.5387 mm from "
           "centre to centre");
-    CHECK(error_of(placed("[50.4(2) mm, -46.4(2) mm, 0 mm],\n"
-                          "          second: [-49.9(2) mm, 46.1(2) mm, 0.5(5) mm]",
-                          "[51.0 mm, 46.2 mm, 0 mm], second: [-50.2 mm, -45.8 mm, 0 mm]")) ==
+    CHECK(error_of(placed("[58.4(2) mm, -52.4(2) mm, 0 mm],\n"
+                          "          second: [-57.9(2) mm, 52.1(2) mm, 0.5(5) mm]",
+                          "[59.0 mm, 52.2 mm, 0 mm], second: [-58.2 mm, -51.8 mm, 0 mm]")) ==
           "b.yaml:6: sides pulls the boom on plus as on minus, so that nothing would shift; is a "
           "sign wrong? Across the boom, places on plus and minus lie on opposite sides of it");
-    const Apparatus opposed = read(placed("-45.8(2) mm", "55.8(2) mm"));
+    const Apparatus opposed = read(placed("-51.8(2) mm", "55.8(2) mm"));
     REQUIRE(opposed.warnings.size() == 1);
     CHECK(
         opposed.warnings[0] ==
         "b.yaml:6: sides: first and second of plus turn the boom opposite ways; is a sign wrong?");
     const Apparatus in_metres =
-        read(placed("[51.0(2) mm, 46.2(2) mm, 0 mm]", "[51.0 mm, 46.2 m, 0 mm]"));
+        read(placed("[59.0(2) mm, 52.2(2) mm, 0 mm]", "[59.0 mm, 52.2 m, 0 mm]"));
     REQUIRE(in_metres.warnings.size() == 1);
-    CHECK(in_metres.warnings[0].starts_with("b.yaml:6: sides: 1.158e+04 mm is unusual"));
+    CHECK(in_metres.warnings[0].starts_with("b.yaml:6: sides: 1.309e+04 mm is unusual"));
   }
 
   TEST_CASE("where the sources are put away to may be said too") {
     const auto placed = [](const std::string& away) {
-      return with("separation: 46.0(3) mm\n", kSides + "  away: " + away + "\n");
+      return with("separation: 52.0(3) mm\n", kSides + "  away: " + away + "\n");
     };
     const std::string apart =
         "{first: [5(1) mm, 120(1) mm, 0 mm], second: [0 mm, -120(1) mm, 0 mm]}";
@@ -329,23 +329,23 @@ TEST_SUITE("apparatus_file") {
     CHECK((*balance.sides->away)[0].along_m.value == within_rel(0.005, kReadRounding));
     CHECK((*balance.sides->away)[1].across_m.u == within_rel(0.001, kReadRounding));
     CHECK(balance.warnings.empty());
-    CHECK_FALSE(read(with("separation: 46.0(3) mm\n", kSides)).sides->away.has_value());
+    CHECK_FALSE(read(with("separation: 52.0(3) mm\n", kSides)).sides->away.has_value());
 
     CHECK(error_of(placed("{first: [5 mm, 120 mm, 0 mm]}")) ==
           "b.yaml:10: the key 'second' is missing in sides.away");
     CHECK(error_of(placed("{first: [5 mm, 120 mm], second: [0 mm, -120 mm, 0 mm]}")) ==
           "b.yaml:10: sides.away.first must be three lengths, along the boom, across it and "
           "upwards, all from where the wire meets the boom, but has 2");
-    CHECK(error_of(placed("{first: [45 mm, 0 mm, 30 mm], second: [0 mm, -120 mm, 0 mm]}")) ==
+    CHECK(error_of(placed("{first: [53 mm, 0 mm, 30 mm], second: [0 mm, -120 mm, 0 mm]}")) ==
           "b.yaml:6: sides leaves no room: first of away touches a test mass, whose centre is "
           "30.4138 mm away with the boom midway; coordinates are of centres, from where the wire "
           "meets the boom");
     // Places of side plus, named away by mistake: as far as plus itself.
     const Apparatus mistaken =
-        read(placed("{first: [51 mm, 46.2 mm, 0 mm], second: [-50.2 mm, -45.8 mm, 0 mm]}"));
+        read(placed("{first: [59 mm, 52.2 mm, 0 mm], second: [-58.2 mm, -51.8 mm, 0 mm]}"));
     REQUIRE(mistaken.warnings.size() == 1);
     CHECK(mistaken.warnings[0] ==
-          "b.yaml:6: sides: away turns the boom by 101 % of what plus and minus do; is a sign or a "
+          "b.yaml:6: sides: away turns the boom by 100 % of what plus and minus do; is a sign or a "
           "place wrong?");
   }
 
@@ -354,11 +354,11 @@ TEST_SUITE("apparatus_file") {
           "b.yaml:2: source_masses.shape must be sphere, cylinder or box, but is 'egg'");
     CHECK(error_of(with("shape: sphere,", "shape: cylinder, length: 5 cm, axis: up,")) ==
           "b.yaml:2: source_masses.axis must be vertical, along_boom or across, but is 'up'");
-    const std::string sphere = "shape: sphere, mass: 1.502(1) kg, diameter: 63.5(1) mm";
-    CHECK(error_of(with(sphere, "shape: box, mass: 1.5 kg, size: [5 cm, 6 cm]")) ==
+    const std::string sphere = "shape: sphere, mass: 2.213(1) kg, diameter: 72.0(1) mm";
+    CHECK(error_of(with(sphere, "shape: box, mass: 2.2 kg, size: [5 cm, 6 cm]")) ==
           "b.yaml:2: source_masses.size must be three lengths, along the boom, across it and "
           "vertical, but has 2");
-    CHECK(error_of(with(sphere, "shape: box, mass: 1.5 kg, size: [5 cm, 0 cm, 4 cm]")) ==
+    CHECK(error_of(with(sphere, "shape: box, mass: 2.2 kg, size: [5 cm, 0 cm, 4 cm]")) ==
           "b.yaml:2: source_masses.size must be above zero in all three directions");
     CHECK(error_of(with("shape: sphere", "shape: box, size: [5 cm, 6 cm, 4 cm]")) ==
           "b.yaml:2: unknown key 'diameter' in source_masses; known here: shape, size, mass, "
@@ -366,11 +366,11 @@ TEST_SUITE("apparatus_file") {
   }
 
   TEST_CASE("a density that does not fit the material is a warning") {
-    // 1.802 kg in a sphere of 63.5 mm: 13 441 kg/m3, lead has 11 340 (handbook, from memory).
-    const Apparatus balance = read(with("1.502(1) kg", "1.802(1) kg"));
+    // 2.627 kg in a sphere of 72 mm: 13 442 kg/m3, lead has 11 340 (handbook, from memory).
+    const Apparatus balance = read(with("2.213(1) kg", "2.627(1) kg"));
     REQUIRE(balance.warnings.size() == 1);
     CHECK(balance.warnings[0] ==
-          "b.yaml:2: source_masses: mass and size give 13441 kg/m3, 19 % more than lead (11340 "
+          "b.yaml:2: source_masses: mass and size give 13442 kg/m3, 19 % more than lead (11340 "
           "kg/m3); check both, or name the alloy");
   }
 
@@ -384,7 +384,7 @@ TEST_SUITE("apparatus_file") {
 
   TEST_CASE("masses that are both ferromagnetic are warned of as a pair too") {
     const std::string steel = with("material: lead", "material: steel");
-    const std::string text = with(steel, "material: tungsten", "material: nickel");
+    const std::string text = with(steel, "material: lead", "material: nickel");
     const auto warnings = read(text).warnings;
     const auto pair = std::ranges::find_if(warnings, [](const std::string& w) {
       return w.starts_with("source masses of steel and test masses of nickel pull at each other");

@@ -50,7 +50,7 @@ TEST_SUITE("example files") {
     }
     const Apparatus apparatus = read_apparatus_text(text, "basement.yaml");
     REQUIRE(apparatus.sides.has_value());
-    CHECK(apparatus.sides->minus[1].across_m.value == 0.0464);
+    CHECK(apparatus.sides->minus[1].across_m.value == 0.0521);
     CHECK(apparatus.sides->away.has_value());
     CHECK(apparatus.warnings.empty());
   }
