@@ -1,12 +1,19 @@
 #include "demo_video/night_truth.h"
 
 #include <cmath>
+#include <numbers>
 
 #include "demo_video/camera_mount.h"
 #include "demo_video/optical_lever.h"
 
 namespace nightswing::demo {
 namespace {
+
+double damped_period_s(const Balance& balance, double period_s) {
+  const double rate = 1 / balance.amplitude_decay_time_s;
+  const double frequency = 2 * std::numbers::pi / period_s;
+  return 2 * std::numbers::pi / std::sqrt(frequency * frequency - rate * rate);
+}
 
 std::vector<SegmentTruth> segments_of(const NightSettings& settings,
                                       const BalancePhysics& physics) {
@@ -24,6 +31,7 @@ std::vector<SegmentTruth> segments_of(const NightSettings& settings,
     segment.equilibrium_path_mm = path_mm(settings.lever, segment.equilibrium_rad);
     segment.equilibrium = spot_place(settings.lever, segment.equilibrium_rad);
     segment.period_s = physics.period_s(segment.equilibrium_rad, pose);
+    segment.damped_period_s = damped_period_s(settings.balance, segment.period_s);
     segments.push_back(segment);
   }
   return segments;

@@ -17,7 +17,8 @@ struct SegmentTruth {
   double equilibrium_rad;
   double equilibrium_path_mm;  ///< along the spot's path, from the foot of the perpendicular
   WallPlace equilibrium;
-  double period_s;  ///< undamped, beside the sources
+  double period_s;         ///< undamped, beside the sources
+  double damped_period_s;  ///< as the spot swings
 };
 
 /// Where the spot is in one frame; without camera noise.

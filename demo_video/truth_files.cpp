@@ -119,7 +119,8 @@ Json segment_json(const SegmentTruth& segment, double scale_factor) {
           {"equilibrium_at_mid_x_mm", segment.equilibrium.x_mm},
           {"equilibrium_at_mid_y_mm", segment.equilibrium.y_mm},
           {"equilibrium_at_mid_x_printed_mm", segment.equilibrium.x_mm / scale_factor},
-          {"period_s", segment.period_s}};
+          {"period_s", segment.period_s},
+          {"damped_period_s", segment.damped_period_s}};
 }
 
 }  // namespace

@@ -252,6 +252,35 @@ Measured scale_factor_of(YamlMapping& file, std::vector<std::string>& assumption
 
 /// Lengths and masses outside of these are most likely a slip of the unit or of the decimal point.
 /// Common practice, no source: balances between a shoe box and a cellar.
+/// Where the rod of the boom ends, and what it is made of.
+void warn_of_odd_rod(const YamlMapping& file,
+                     const Apparatus& apparatus,
+                     std::vector<std::string>& warnings) {
+  const double half_mm = 0.5e3 * apparatus.rod->length_m.value;
+  const double arm_mm = 1e3 * apparatus.arm_m.value;
+  const double test_mm = 1e3 * half_extents(apparatus.test.shape).along_m;
+  const bool is_short = half_mm < arm_mm - test_mm;
+  if (is_short || half_mm > 1.5 * (arm_mm + test_mm)) {
+    warnings.push_back(fmt::format(
+        "{}: a rod of {:.6g} mm {} the test masses, which reach from {:.4g} to {:.4g} mm from the "
+        "wire; check its length, end to end, and the arm",
+        file.where("boom"),
+        2.0 * half_mm,
+        is_short ? "ends before" : "goes far beyond",
+        arm_mm - test_mm,
+        arm_mm + test_mm));
+  }
+  const double density = apparatus.rod->mass_kg.value / volume_m3(as_body(*apparatus.rod).shape);
+  if (density < 50.0 ||
+      density > 23000.0) {  // hollow tubes are light; osmium has 22 600 (from memory)
+    warnings.push_back(
+        fmt::format("{}: mass and size of the rod give {:.3g} kg/m3, which is no material's; check "
+                    "mass, length and width",
+                    file.where("boom"),
+                    density));
+  }
+}
+
 void warn_of_odd_sizes(const YamlMapping& file,
                        const Apparatus& apparatus,
                        std::vector<std::string>& warnings) {
@@ -259,7 +288,7 @@ void warn_of_odd_sizes(const YamlMapping& file,
       [&](std::string_view key, double value, double least, double most, std::string_view unit) {
         if (value >= least && value <= most) return;
         warnings.push_back(
-            fmt::format("{}: {:.4g} {} is unusual (expected {:g} to {:g} {}); check "
+            fmt::format("{}: {:.6g} {} is unusual (expected {:.6g} to {:.6g} {}); check "
                         "the unit and the decimal point",
                         file.where(key),
                         value,
@@ -274,12 +303,24 @@ void warn_of_odd_sizes(const YamlMapping& file,
   expect(apparatus.sides ? "sides" : "separation",
          1e3 * mean_separation_m(apparatus),
          5.0,
-         1000.0,
+         5e3 * (half_extents(apparatus.source.shape).across_m +
+                half_extents(apparatus.test.shape).across_m),
          "mm");
   expect("optical_lever", apparatus.mirror_to_wall_m.value, 0.2, 50.0, "m");
   if (apparatus.wire) {
     expect("wire", 1e6 * apparatus.wire->diameter_m.value, 1.0, 1000.0, "um");
     expect("wire", 1e3 * apparatus.wire->length_m.value, 10.0, 1e4, "mm");
+  }
+  // One slip deserves one warning: an arm in metres would make any rod look short.
+  if (apparatus.rod && apparatus.arm_m.value < 2.0) warn_of_odd_rod(file, apparatus, warnings);
+  constexpr double kMostOff = 0.05;  // of a print or a ruler, as for `--bar`
+  if (std::abs(apparatus.scale_factor.value - 1.0) > kMostOff) {
+    warnings.push_back(
+        fmt::format("{}: a factor of {:.6g} makes the scale's millimetres {:.0f} % wrong, which no "
+                    "print and no ruler is; it is the true length of what the scale calls 1 mm",
+                    file.where("scale"),
+                    apparatus.scale_factor.value,
+                    100.0 * std::abs(apparatus.scale_factor.value - 1.0)));
   }
   if (apparatus.foot_mm &&
       std::abs(apparatus.foot_mm->value) > 1e3 * apparatus.mirror_to_wall_m.value) {

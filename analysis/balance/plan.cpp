@@ -64,8 +64,8 @@ double shift_mm(const Apparatus& apparatus, double theta_rad) {
 const Wire& wire_of(const Apparatus& apparatus) {
   if (!apparatus.wire) {
     throw InputError(
-        "a plan needs the wire: add wire: {material: tungsten, diameter: 25 um, length: 300 mm} to "
-        "the apparatus file");
+        "a plan needs the wire: add wire: {material: tungsten, diameter: 30 um, length: 400 mm}, "
+        "with what yours is, to the apparatus file");
   }
   return *apparatus.wire;
 }

@@ -9,6 +9,12 @@
 namespace nightswing::analysis {
 namespace {
 
+constexpr double kAir_kg_m3 = 1.2;  // at 20 degrees and 1013 hPa (handbook, from memory)
+
+double density_kg_m3(const Body& body) {
+  return body.mass_kg.value / volume_m3(body.shape);
+}
+
 /// Points at a distance b and at heights h apart pull along b with b/(b^2 + h^2)^(3/2): 1.5 (h/b)^2
 /// less than at one height.
 std::string height_size(const Apparatus& apparatus) {
@@ -37,6 +43,9 @@ std::vector<UnmodelledEffect> unmodelled_effects(const Apparatus& apparatus) {
       {"tilt of the ground or of the masses' heights",
        height_size(apparatus),
        "level the masses to a millimetre"},
+      {"what carries the sources and moves with them (a turntable, cradles, a bucket)",
+       "some tenths of its mass over theirs",
+       "make it light, low and alike on both sides, or count it in their mass and shape"},
       {"masses in the room that move with the sources (a person, a chair)",
        "0.1 to 1 %",
        "stand in the same place for both moves, then leave"},
@@ -45,7 +54,9 @@ std::vector<UnmodelledEffect> unmodelled_effects(const Apparatus& apparatus) {
        "up to 1/(pi Q of the wire), in G upward (K. Kuroda, Phys. Rev. Lett. 75 (1995) 2796, from "
        "memory)",
        "nothing; for example 0.06 % at Q = 500"},
-      {"air that the sources displace", "0.01 %", "nothing"},
+      {"air that the sources displace",
+       fmt::format("{:.1g} %, G downward", 100.0 * kAir_kg_m3 / density_kg_m3(apparatus.source)),
+       "nothing"},
   };
 }
 

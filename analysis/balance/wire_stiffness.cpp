@@ -41,7 +41,7 @@ std::optional<std::string> wire_doubt(const Apparatus& apparatus,
     return 2.0 * std::numbers::pi * std::sqrt(inertia_kg_m2 / kappa_n_m);
   };
   return fmt::format(
-      "with the wire of the apparatus file ({}, {:.3g} um, {:.3g} mm) the boom would swing in "
+      "with the wire of the apparatus file ({}, {:.4g} um, {:.5g} mm) the boom would swing in "
       "{:.0f} to {:.0f} s without the sources, but by this night it would in {:.0f} s: is it the "
       "file of this balance, are its lengths and masses right, and the times of the frames? If "
       "only the wire is another, G is right, which does not need it",

@@ -233,9 +233,11 @@ NightStatus status_by_shift(NightResult& result) {
   if (shift_is_clear(result.fit.shift_mm)) return NightStatus::kMeasured;
   result.message = fmt::format(
       "the equilibria of the two sides differ by {}, which is less than {:.0f} standard "
-      "uncertainties: no G can be had from this night",
+      "uncertainties: no G can be had from this night{}",
       format_quantity(result.fit.shift_mm, "mm"),
-      kShiftSigmas);
+      kShiftSigmas,
+      result.marks_doubted ? " with the sides as marked; the warnings say what the track shows"
+                           : "");
   return NightStatus::kNoShift;
 }
 

@@ -139,7 +139,7 @@ std::vector<Segment> segments_of(std::span<const SideChange> marks,
     if (whole.to_s == end_s && present == Present::kGoesOn) continue;
     result.warnings.push_back(fmt::format(
         "side {} from {:.0f} s to {:.0f} s lasted no longer than the settling time of {:.0f} s "
-        "that is left out after each move (--settle), and was left out",
+        "that is left out after each move, and was left out; a shorter --settle keeps it",
         name_of(whole.side),
         whole.from_s,
         whole.to_s,
@@ -159,11 +159,13 @@ void choose_sides(std::span<const SideChange> marks,
   if (!marks.empty()) {
     result.sides.assign(marks.begin(), marks.end());
     result.sides_from = "sides as marked";
+    const FoundSides found = find_sides(series, start);
     result.warnings = contradicted_marks(marks,
-                                         find_sides(series, start),
+                                         found,
                                          {Side::kPlus, series.front().t_s, series.back().t_s},
                                          start.period_s,
                                          settle_s);
+    result.marks_doubted = !result.warnings.empty() && found.changes.size() > 1;
     return;
   }
   const FoundSides found = found_in(series, start);

@@ -141,6 +141,11 @@ void conclude(double g, const std::vector<Opinion>& pairs, Consistency& result) 
                   farthest->method,
                   distance,
                   100.0 * std::abs(farthest->g_m3_kg_s2.value / g - 1.0));
+  if (distance > kFarSigmas) {
+    result.statement +=
+        "; what pulled the spot so makes the u of period, damping, drift and equilibria too small "
+        "as well";
+  }
   if (result.freedom > 0) {
     result.statement +=
         fmt::format("; pairs of segments scatter with chi2 = {:.1f} for {} degrees of freedom",

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <vector>
 
 #include "tests/support/near.h"
 
@@ -36,6 +37,30 @@ TEST_SUITE("night_truth") {
       CHECK(point.state.t_s == segment.mid_s);
       CHECK(point.place.x_mm == within_abs(segment.equilibrium.x_mm - 0.017, 0.002));
     }
+  }
+
+  TEST_CASE("the spot passes its equilibrium once in the damped period that is stated") {
+    NightSettings night;
+    night.swing.drift_mm_per_hour = 0;
+    night.balance.amplitude_decay_time_s = 2000;  // undamped it would be 0.7 s less
+    const NightTruth truth = play_night(night);
+    const SegmentTruth& first = truth.segments[0];
+    std::vector<double> upwards_s;
+    for (std::size_t i = 1; truth.track[i].state.t_s < 5000; ++i) {
+      const SwingState& from = truth.track[i - 1].state;
+      const SwingState& to = truth.track[i].state;
+      const double below_rad = first.equilibrium_rad - from.theta_rad;
+      const double above_rad = to.theta_rad - first.equilibrium_rad;
+      if (below_rad <= 0 || above_rad < 0) continue;
+      upwards_s.push_back(from.t_s + below_rad / (below_rad + above_rad) * (to.t_s - from.t_s));
+    }
+    REQUIRE(upwards_s.size() > 6);
+    const double mean_s =
+        (upwards_s.back() - upwards_s.front()) / static_cast<double>(upwards_s.size() - 1);
+    // Where a chord of 5 s passes zero is wrong by 5 s (2 pi 5/606)^2 / 15 = 0.001 s, and the pull
+    // on a wide swing is uneven.
+    CHECK(mean_s == within_abs(first.damped_period_s, 0.02));
+    CHECK(first.damped_period_s - first.period_s > 0.5);
   }
 
   TEST_CASE("the default night fits on the scale and is still swinging at its end") {

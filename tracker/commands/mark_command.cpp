@@ -74,11 +74,12 @@ void mark(const MarkArguments& arguments) {
     }
     if (standing != side) note_side(run, side, t_s);
   }
-  fmt::print("{}: {} {} from {:.1f} s on\n",
+  fmt::print("{}: {} {} from {:.1f} s on{}\n",
              run.events().string(),
              arguments.withdraw ? "withdrawn: source masses at" : "source masses at",
              arguments.side,
-             t_s);
+             t_s,
+             info.start ? fmt::format(" ({})", iso_text(*utc_at(info, t_s))) : "");
 }
 
 }  // namespace
@@ -92,7 +93,10 @@ void add_mark_command(CLI::App& app) {
       ->required()
       ->check(CLI::IsMember({"plus", "minus", "away"}));
   command
-      ->add_option("--at", arguments->at, "moment: 2h5m after the first frame, or an ISO 8601 time")
+      ->add_option(
+          "--at",
+          arguments->at,
+          "moment: 2h5m after the first frame, or an ISO 8601 time (UTC unless it names an offset)")
       ->required();
   command->add_flag(
       "--withdraw", arguments->withdraw, "the mark of this side and moment was wrong");

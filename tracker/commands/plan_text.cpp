@@ -7,6 +7,7 @@
 
 #include "analysis/quantities/uncertainty_budget.h"
 #include "tracker/commands/commands.h"
+#include "tracker/text/text_lines.h"
 #include "tracker/text/time_text.h"
 
 namespace nightswing::tracker {
@@ -94,8 +95,12 @@ std::string hours_part(const analysis::Apparatus& apparatus,
       watching_text(least_hours(plan)),
       plan.middle.near_period_s,
       analysis::kPlanningSettle_s);
-  text += "what helps most, measured twice as well\n";
+  text +=
+      "                    (two periods a side, and a second move of the sources, tell far better "
+      "how\n                    certain the shift is)\n"
+      "what helps most, measured twice as well\n";
   for (const analysis::BudgetRow& row : rows_by_gain(*plan.budget, 4)) {
+    if (row.input.name.starts_with("equilibrium ")) continue;  // a matter of the hours above
     text += fmt::format("    {:28} u(G) falls by {:.0f} %\n", row.input.name, 100.0 * row.gain);
   }
   return text;
@@ -157,12 +162,13 @@ std::string plan_text(const analysis::Apparatus& apparatus,
   const analysis::PullCurve pull(apparatus);
   const Plan plan = plan_balance(apparatus, pull, options);
   std::string text = fmt::format("{}: what to expect\n{}\n", apparatus.title, std::string(72, '-'));
+  if (!plan.cautions.empty()) text += "warnings\n";  // beside what they may spoil
+  for (const std::string& caution : plan.cautions) text += in_lines(caution, "    ");
+  if (!plan.cautions.empty()) text += '\n';
   text += balance_part(apparatus, options, plan);
   text += hours_part(apparatus, options, plan, target_relative_u);
   text += wire_table(apparatus, pull);
   text += wall_table(apparatus, options, plan, target_relative_u);
-  if (!plan.cautions.empty()) text += "\ncautions\n";
-  for (const std::string& caution : plan.cautions) text += fmt::format("    {}\n", caution);
   if (!apparatus.assumptions.empty()) text += "\nassumed, because not given\n";
   for (const std::string& line : apparatus.assumptions) text += fmt::format("    {}\n", line);
   return text + fmt::format("\nbefore you build\n{}\n", kCautions);

@@ -29,7 +29,7 @@ namespace nightswing::tracker {
 
 [[nodiscard]] std::string list_html(const std::vector<std::string>& lines);
 
-/// `6.614(98)e-11 m3 kg-1 s-2` as people write it.
+/// `6.623(86)e-11 m3 kg-1 s-2` as people write it.
 [[nodiscard]] std::string g_html(const std::string& text);
 
 }  // namespace nightswing::tracker

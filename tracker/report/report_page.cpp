@@ -142,8 +142,8 @@ std::string swing_html(const ShownNight& night, std::span<const Figure> figures)
          fmt::format(
              "<p>One position scatters by {:.4f} mm about what the fit, knowing rest positions and "
              "period, foretells from the positions before it. Random torque, readings that are "
-             "alike and the drift make the uncertainty of the shift {:.1f} times wider than "
-             "independent readings would.</p>\n",
+             "alike and the drift make the uncertainty of the shift {:.1f} times that of "
+             "independent readings.</p>\n",
              night.residual_rms_mm,
              night.correlation_widening) +
          figures_html(figures,

@@ -122,7 +122,9 @@ void add_swing(const NightResult& result, ShownNight& shown) {
   shown.damping_per_s = result.fit.damping_per_s.value;
   shown.residual_rms_mm = result.fit.residual_rms_mm;
   shown.correlation_widening = result.fit.correlation_widening;
-  shown.quantities = {{"period of the swing", format_quantity(result.fit.period_s, "s")},
+  shown.quantities = {{result.gravity ? "period of the swing, damped and beside the sources"
+                                      : "period of the swing",
+                       format_quantity(result.fit.period_s, "s")},
                       {"damping", format_quantity(result.fit.damping_per_s, "1/s")},
                       {"shift on the wall", format_quantity(result.shift_mm, "mm")},
                       {"drift", format_quantity(result.fit.drift_mm_per_hour, "mm/h")},

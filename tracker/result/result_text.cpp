@@ -1,5 +1,6 @@
 #include <algorithm>
 #include <cmath>
+#include <numbers>
 
 #include <fmt/format.h>
 
@@ -55,7 +56,7 @@ std::string interval_part(const analysis::NightResult& result) {
       "    by {} draws of all inputs: {:.4g} to {:.4g}, shortest {:.4g} to {:.4g}{}\n",
       result.interval_95.low,
       result.interval_95.high,
-      freedom > 1e4 ? "without limit" : fmt::format("{:.0f}", freedom),
+      freedom > 1e4 ? "so many that k = 1.96" : fmt::format("{:.0f}", freedom),
       drawn.trials,
       drawn.symmetric.low,
       drawn.symmetric.high,
@@ -75,7 +76,7 @@ std::string gravity_part(const analysis::NightResult& result) {
                          "    ")
               : in_lines(compare_with_accepted({g, u}).sentence, "    ");
   if (result.monte_carlo) text += interval_part(result);
-  text += fmt::format("textbook formula alone: {:.4g} m3 kg-1 s-2\n",
+  text += fmt::format("textbook formula alone: {:.4g} m3 kg-1 s-2; what corrects it multiplies\n",
                       result.gravity->textbook_m3_kg_s2);
   for (const analysis::Correction& c : result.gravity->corrections) {
     text += fmt::format("    {:+7.3f} %  {}\n", c.percent, c.name);
@@ -96,13 +97,14 @@ std::string noise_part(const RunInfo& info, const analysis::NightResult& result)
                          fit.noise.slow_memory,
                          fit.noise.slow == analysis::SlowNoise::kInTime ? "s" : "mm of the path");
   }
-  noise += fmt::format("; u(shift) {:.1f} times wider than by independent readings",
+  noise += fmt::format("; u(shift) is {:.1f} times that of independent readings",
                        fit.correlation_widening);
   std::string text = in_lines(noise, "    ");
-  text += in_lines(fmt::format("drift model: {}; by least squares the shift would be {}",
-                               fit.drift_name,
-                               format_quantity(result.least_squares_shift_mm, "mm")),
-                   "    ");
+  text += in_lines(
+      fmt::format("drift model: {}; by least squares the shift would be {}, but for the scale",
+                  fit.drift_name,
+                  format_quantity(result.least_squares_shift_mm, "mm")),
+      "    ");
   std::string kicks;
   for (const analysis::Kick& kick : fit.kicks) {
     kicks += fmt::format("{}{} (its speed changed by {:.2g} mm/s)",
@@ -144,12 +146,24 @@ std::string segment_line(const RunInfo& info, const analysis::SegmentResult& s, 
       duration_text(s.segment.to_s - s.segment.from_s));
 }
 
+/// What a rate of damping means, where it is one for certain.
+std::string decay_text(const analysis::SwingFit& fit) {
+  const analysis::Measured& damping = fit.damping_per_s;
+  if (!(damping.value > 2.0 * damping.u)) return {};
+  return fmt::format(", the swing falls to 1/e in {} (Q = {:.0f})",
+                     duration_text(1.0 / damping.value),
+                     std::numbers::pi / (damping.value * fit.period_s.value));
+}
+
 std::string swing_part(const RunInfo& info, const analysis::NightResult& result) {
-  std::string text = fmt::format("period      {}\ndamping     {}\nshift       {}\ndrift       {}\n",
-                                 format_quantity(result.fit.period_s, "s"),
-                                 format_quantity(result.fit.damping_per_s, "s-1"),
-                                 format_quantity(result.shift_mm, "mm"),
-                                 format_quantity(result.fit.drift_mm_per_hour, "mm/h"));
+  std::string text =
+      fmt::format("period      {}{}\ndamping     {}{}\nshift       {}\ndrift       {}\n",
+                  format_quantity(result.fit.period_s, "s"),
+                  result.gravity ? ", damped and beside the sources" : "",
+                  format_quantity(result.fit.damping_per_s, "s-1"),
+                  decay_text(result.fit),
+                  format_quantity(result.shift_mm, "mm"),
+                  format_quantity(result.fit.drift_mm_per_hour, "mm/h"));
   if (result.gravity) {
     text += fmt::format("deflection  {} from midway to one side\n",
                         format_quantity(result.deflection_rad, "rad"));
@@ -174,9 +188,10 @@ std::string swing_part(const RunInfo& info, const analysis::NightResult& result)
   }
   if (!result.fit.left_out_s.empty()) {
     text += fmt::format(
-        "    {} positions left out, more than 5 times the usual off those around (see "
+        "    {} position{} left out, more than 5 times the usual off those around (see "
         "result.json)\n",
-        result.fit.left_out_s.size());
+        result.fit.left_out_s.size(),
+        result.fit.left_out_s.size() == 1 ? "" : "s");
   }
   return text;
 }
@@ -215,9 +230,6 @@ std::string budget_part(const analysis::UncertaintyBudget& budget,
     text +=
         in_lines("measured twice as well, each would lower the uncertainty of G: " + gains, "    ");
   }
-  for (const std::string& name : budget.without_uncertainty) {
-    text += fmt::format("    no uncertainty was given for: {}\n", name);
-  }
   const auto effects = analysis::unmodelled_effects(apparatus);
   return text + in_lines(fmt::format("{} effects stand in no row, such as {} ({}): see report.html",
                                      effects.size(),
@@ -228,7 +240,7 @@ std::string budget_part(const analysis::UncertaintyBudget& budget,
 
 std::string list_part(std::string_view title, const std::vector<std::string>& lines) {
   if (lines.empty()) return {};
-  std::string text = fmt::format("\n{}\n", title);
+  std::string text = fmt::format("{}\n", title);
   for (const std::string& line : lines) text += in_lines(line, "    ");
   return text;
 }
@@ -239,6 +251,13 @@ std::vector<std::string> warnings_of(const ResultSource& source) {
   std::vector<std::string> warnings = source.night.warnings;
   for (const auto* more : {&source.apparatus.warnings, &source.result.warnings}) {
     warnings.insert(warnings.end(), more->begin(), more->end());
+  }
+  const double factor = source.apparatus.scale_factor.value;
+  if (source.night.map.print_relative_u > 0.0 && factor != 1.0) {
+    warnings.push_back(fmt::format(
+        "the size of the print was corrected by its bar (--bar), and scale.factor multiplies it by "
+        "{} once more; if both mean the same, take one of them out",
+        number_text(factor)));
   }
   return warnings;
 }
@@ -255,6 +274,10 @@ std::vector<std::string> assumptions_of(const ResultSource& source) {
   if (!said.empty()) {
     assumptions.push_back(
         fmt::format("{}, as told, without error (0.1 % too long: G 0.2 % too small)", said));
+  }
+  if (source.result.budget && !source.result.budget->without_uncertainty.empty()) {
+    assumptions.push_back(fmt::format("no uncertainty was given for {}: counted as exact",
+                                      fmt::join(source.result.budget->without_uncertainty, ", ")));
   }
   return assumptions;
 }
@@ -288,13 +311,16 @@ std::string result_text(const ResultSource& source) {
   } else {
     text += in_lines(fmt::format("no G: {} - {}", name_of(result.status), result.message), "");
   }
-  text += list_part("warnings", warnings_of(source)) + '\n';  // beside what they may spoil
+  const std::vector<std::string> warnings = warnings_of(source);
+  if (!warnings.empty())
+    text += '\n' + list_part("warnings", warnings);  // beside what they may spoil
+  text += '\n';
   if (result.fit.status != analysis::FitStatus::kNotConverged)
     text += swing_part(night.info, result);
   if (result.budget) text += '\n' + budget_part(*result.budget, source.apparatus);
   const FrameCounts& frames = night.frames_by_state;
   text += fmt::format(
-      "\nframes: {} measured ({} of them with a saturated core), {} blocked, {} lost, {} dark\n",
+      "frames: {} measured ({} of them with a saturated core), {} blocked, {} lost, {} dark\n",
       frames.measured(),
       frames.of(SpotState::kClipped),
       frames.of(SpotState::kBlocked),

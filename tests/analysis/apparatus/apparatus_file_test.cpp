@@ -110,8 +110,36 @@ TEST_SUITE("apparatus_file") {
                          "mirror is from the wall (4.87 m); check its unit and where the scale's "
                          "zero is"));
     CHECK(only_warning(with("arm: 58.0(2) mm", "arm: 58.0(2) m"))
-              .ends_with("boom: 5.8e+04 mm is unusual (expected 5 to 2000 mm); check the unit and "
+              .ends_with("boom: 58000 mm is unusual (expected 5 to 2000 mm); check the unit and "
                          "the decimal point"));
+  }
+
+  TEST_CASE("lengths that fit their unit but not the other ones are warned of") {
+    const auto only_warning = [](const std::string& text) {
+      const Apparatus balance = read(text);
+      REQUIRE(balance.warnings.size() == 1);
+      return balance.warnings.front();
+    };
+    // Five times the 45 mm at which the spheres touch.
+    CHECK(only_warning(with("separation: 52.0(3) mm", "separation: 52.0(3) cm"))
+              .ends_with("separation: 520 mm is unusual (expected 5 to 225 mm); check the unit and "
+                         "the decimal point"));
+    // Test masses of 18 mm with their centres 58 mm from the wire.
+    CHECK(only_warning(with("length: 134 mm", "length: 90 mm"))
+              .ends_with("boom: a rod of 90 mm ends before the test masses, which reach from 49 to "
+                         "67 mm from the wire; check its length, end to end, and the arm"));
+    CHECK(read(with("length: 134 mm", "length: 99 mm")).warnings.empty());
+    CHECK(only_warning(with("length: 134 mm", "length: 134 cm"))
+              .find("a rod of 1340 mm goes far beyond the test masses") != std::string::npos);
+    // 134 mm of 3 mm are 0.947 cm3; with 26 g: 27 450 kg/m3.
+    CHECK(only_warning(with("mass: 2.6(1) g", "mass: 26(1) g"))
+              .ends_with("boom: mass and size of the rod give 2.74e+04 kg/m3, which is no "
+                         "material's; check mass, length and width"));
+    CHECK(
+        only_warning(with("factor: 0.9999(4)", "factor: 1.2"))
+            .ends_with("scale: a factor of 1.2 makes the scale's millimetres 20 % wrong, which no "
+                       "print and no ruler is; it is the true length of what the scale calls 1 "
+                       "mm"));
   }
 
   TEST_CASE("cylinders and boxes are read with their direction") {
@@ -314,7 +342,8 @@ TEST_SUITE("apparatus_file") {
     const Apparatus in_metres =
         read(placed("[59.0(2) mm, 52.2(2) mm, 0 mm]", "[59.0 mm, 52.2 m, 0 mm]"));
     REQUIRE(in_metres.warnings.size() == 1);
-    CHECK(in_metres.warnings[0].starts_with("b.yaml:6: sides: 1.309e+04 mm is unusual"));
+    CHECK(in_metres.warnings[0].starts_with(
+        "b.yaml:6: sides: 13089.1 mm is unusual (expected 5 to 225 mm)"));
   }
 
   TEST_CASE("where the sources are put away to may be said too") {
@@ -340,12 +369,14 @@ TEST_SUITE("apparatus_file") {
           "b.yaml:6: sides leaves no room: first of away touches a test mass, whose centre is "
           "30.4138 mm away with the boom midway; coordinates are of centres, from where the wire "
           "meets the boom");
-    // Places of side plus, named away by mistake: as far as plus itself.
+    // Places near side plus, named away by mistake.
     const Apparatus mistaken =
-        read(placed("{first: [59 mm, 52.2 mm, 0 mm], second: [-58.2 mm, -51.8 mm, 0 mm]}"));
+        read(placed("{first: [59 mm, 49.2 mm, 0 mm], second: [-58.2 mm, -49.8 mm, 0 mm]}"));
     REQUIRE(mistaken.warnings.size() == 1);
+    // The pulls on the test masses beside them, b/(a^2 + b^2)^(3/2): 1.109 of those of plus and
+    // minus.
     CHECK(mistaken.warnings[0] ==
-          "b.yaml:6: sides: away turns the boom by 100 % of what plus and minus do; is a sign or a "
+          "b.yaml:6: sides: away turns the boom by 111 % of what plus and minus do; is a sign or a "
           "place wrong?");
   }
 

@@ -105,6 +105,19 @@ TEST_SUITE("night") {
     }
   }
 
+  TEST_CASE("marks that hide the shift are blamed where it is said that there is none") {
+    const OpticalLever lever{.mirror_to_wall_m = 4.0, .foot_mm = 0.0};
+    Night night = night_on_wall(closed_loop(), lever);  // whose only move is at 7000 s
+    night.sides = {{Side::kPlus, 0.0}, {Side::kPlus, 7000.0}, {Side::kMinus, 9000.0}};
+    const NightResult result = analyse_night(night, reference_balance());
+    CHECK(result.status == NightStatus::kNoShift);
+    CHECK(result.marks_doubted);
+    CHECK(
+        result.message.ends_with("with the sides as marked; the warnings say what the track "
+                                 "shows"));
+    CHECK_FALSE(result.warnings.empty());
+  }
+
   TEST_CASE("a spot that does not swing has no period and gives no G") {
     SyntheticNight swing = closed_loop();
     for (SyntheticSegment& segment : swing.segments) segment.amplitude_mm = 0.0;
@@ -171,7 +184,7 @@ TEST_SUITE("night") {
     };
     CHECK(error_text(settled).find(
               "side plus from 0 s to 7000 s lasted no longer than the settling time of 10800 s "
-              "that is left out after each move (--settle), and was left out") !=
+              "that is left out after each move, and was left out; a shorter --settle keeps it") !=
           std::string::npos);
     night.sides.clear();
     night.samples.resize(29);

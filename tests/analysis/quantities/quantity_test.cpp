@@ -69,7 +69,7 @@ TEST_SUITE("quantity") {
   }
 
   TEST_CASE("digits in parentheses stand under the last digits of the value") {
-    check_reads("1.502(1) kg", Dimension::kMass, 1.502, 0.001);
+    check_reads("2.213(1) kg", Dimension::kMass, 2.213, 0.001);
     check_reads("12(20) mm", Dimension::kLength, 0.012, 0.020);
     check_reads("0.9999(4)", Dimension::kNumber, 0.9999, 0.0004);
     check_reads("1.00(123) kg", Dimension::kMass, 1.0, 1.23);
@@ -96,7 +96,7 @@ TEST_SUITE("quantity") {
     check_reads("25 um", Dimension::kLength, 25e-6, 0);
     check_reads("25 \u00b5m", Dimension::kLength, 25e-6, 0);
     check_reads("25 \u03bcm", Dimension::kLength, 25e-6, 0);
-    check_reads("40.1(1) g", Dimension::kMass, 0.0401, 0.0001);
+    check_reads("34.6(1) g", Dimension::kMass, 0.0346, 0.0001);
     check_reads("5 mg", Dimension::kMass, 5e-6, 0);
     check_reads("180 deg", Dimension::kAngle, std::numbers::pi, 0);
     check_reads("5 mrad", Dimension::kAngle, 0.005, 0);

@@ -165,7 +165,6 @@ TEST_SUITE("result_text") {
                               "no G: " +
                               std::string(analysis::name_of(night.result.status)) +
                               " - fewer than eight positions\n\n"
-                              "\n"
                               "frames: 9 measured (2 of them with a saturated core), 1 blocked, "
                               "0 lost, 3 dark\n");
   }
@@ -175,9 +174,10 @@ TEST_SUITE("result_text") {
     night.fitted();
     const std::string text = night.text();
     CHECK(has(text, "no G: no shift found - the sides do not differ\n"));
+    // 1 / 2e-4 s = 5000 s, pi / (2e-4 * 600) = 26.2
     CHECK(has(text,
               "period      600.000(20) s\n"
-              "damping     0.0002000(10) s-1\n"
+              "damping     0.0002000(10) s-1, the swing falls to 1/e in 1 h 23 min (Q = 26)\n"
               "shift       12.00(10) mm\n"
               "drift       0.50(10) mm/h\n"));
     CHECK(has(text, "sides as marked\n"));
@@ -186,7 +186,7 @@ TEST_SUITE("result_text") {
               "           from 1 min 00 s (2026-03-14T21:31:00.000Z) for 1 h 30 min\n"));
     CHECK(has(text, "           from 1 h 32 min (2026-03-14T23:02:00.000Z)"));
     CHECK(has(text, "scatters by 0.051 mm about the fit"));
-    CHECK(has(text, "u(shift) 1.3 times wider"));
+    CHECK(has(text, "u(shift) is 1.3 times that of independent readings"));
     CHECK_FALSE(has(text, "accepted"));
     CHECK_FALSE(has(text, "deflection"));
     CHECK_FALSE(has(text, "budget"));
@@ -201,12 +201,32 @@ TEST_SUITE("result_text") {
               "    The accepted value, 6.67430(15)e-11 (CODATA 2022), lies 1.05 standard "
               "uncertainties below;\n"
               "    it was not used to get this result.\n"
-              "textbook formula alone: 6.45e-11 m3 kg-1 s-2\n"
+              "textbook formula alone: 6.45e-11 m3 kg-1 s-2; what corrects it multiplies\n"
               "     +4.250 %  other source mass\n"
               "     -0.033 %  damping\n"));
     CHECK(has(night.text(), "deflection  0.000750(10) rad from midway to one side\n"));
     night.result.gravity->g_m3_kg_s2 = 6.6e-11;  // (6.6 - 6.6743) / 0.12 = -0.62
     CHECK(has(night.text(), "lies 0.62 standard uncertainties above;"));
+  }
+
+  TEST_CASE("a print whose size is corrected twice is warned of") {
+    MadeUpNight night;
+    night.measured();
+    night.night.map.print_relative_u = 0.001;  // its bar was measured
+    CHECK_FALSE(has(night.text(), "--bar"));
+    night.apparatus.scale_factor = {0.997, 0.0005};
+    REQUIRE(tracker::warnings_of(night.source()).size() == 1);
+    CHECK(has(tracker::warnings_of(night.source()).front(), "scale.factor multiplies it by 0.997"));
+    CHECK(has(night.text(), "--bar"));
+    night.night.map.print_relative_u = 0.0;
+    CHECK_FALSE(has(night.text(), "--bar"));
+  }
+
+  TEST_CASE("a damping that may be none has no time of decay") {
+    MadeUpNight night;
+    night.fitted();
+    night.result.fit.damping_per_s = {1.0e-5, 1.0e-5};
+    CHECK_FALSE(has(night.text(), "1/e"));
   }
 
   TEST_CASE("the budget begins with what is worth measuring better") {
@@ -222,7 +242,7 @@ TEST_SUITE("result_text") {
     // 1.2e-12 sqrt(0.25) / 6.8e-11 = 0.882 % of G.
     CHECK(has(text, "0.882 % of G   25.0 % of u^2\n"));
     CHECK_FALSE(has(text, "-0.0 %"));
-    CHECK(has(text, "    no uncertainty was given for: arm\n"));
+    CHECK(has(text, "    no uncertainty was given for arm: counted as exact\n"));
   }
 
   TEST_CASE("report and result.txt say the same of charge, and it is that of this balance") {
