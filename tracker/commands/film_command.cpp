@@ -124,7 +124,7 @@ void add_film_command(CLI::App& app) {
   command->add_option(
       "--video", arguments->video, "the video of the run, if it is not where run.yaml says");
   command->add_flag("--drawn", arguments->drawn, "draw the wall from the track, without the video");
-  command->add_option("-o,--output", arguments->output, "the film's file (default RUN/film.mp4)");
+  command->add_option("-o,--out", arguments->output, "the film's file (default RUN/film.mp4)");
   command->add_flag("--quiet", arguments->quiet, "show no progress");
   command->footer(
       "Example: nightswing film runs/night --seconds 30 --title 'Lead pulls lead'\n"

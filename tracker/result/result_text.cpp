@@ -177,7 +177,8 @@ std::string swing_part(const RunInfo& info, const analysis::NightResult& result)
   }
   const bool few = result.segments.size() < 3;  // with more of them a line each must do
   text +=
-      "\nequilibria, as read on the scale mid-segment (the shift is without the drift between "
+      "\nequilibria, as read on the scale mid-segment (shift and budget are without the drift "
+      "between "
       "them)\n" +
       in_lines(result.sides_from, "");
   for (const analysis::SegmentResult& s : result.segments) text += segment_line(info, s, few);

@@ -54,6 +54,12 @@ Apparatus read(const std::string& text) {
   return read_apparatus_text(text, "b.yaml");
 }
 
+std::string only_warning(const std::string& text) {
+  const Apparatus balance = read(text);
+  REQUIRE(balance.warnings.size() == 1);
+  return balance.warnings.front();
+}
+
 constexpr double kReadRounding = 5e-16;  // one conversion to SI
 
 }  // namespace
@@ -97,11 +103,6 @@ TEST_SUITE("apparatus_file") {
   }
 
   TEST_CASE("sizes that look like a slip of the unit or the decimal point are warned of") {
-    const auto only_warning = [](const std::string& text) {
-      const Apparatus balance = read(text);
-      REQUIRE(balance.warnings.size() == 1);
-      return balance.warnings.front();
-    };
     CHECK(only_warning(with("mirror_to_wall: 4.870(5) m", "mirror_to_wall: 487 m"))
               .ends_with("optical_lever: 487 m is unusual (expected 0.2 to 50 m); check the unit "
                          "and the decimal point"));
@@ -115,11 +116,6 @@ TEST_SUITE("apparatus_file") {
   }
 
   TEST_CASE("lengths that fit their unit but not the other ones are warned of") {
-    const auto only_warning = [](const std::string& text) {
-      const Apparatus balance = read(text);
-      REQUIRE(balance.warnings.size() == 1);
-      return balance.warnings.front();
-    };
     // Five times the 45 mm at which the spheres touch.
     CHECK(only_warning(with("separation: 52.0(3) mm", "separation: 52.0(3) cm"))
               .ends_with("separation: 520 mm is unusual (expected 5 to 225 mm); check the unit and "
@@ -334,16 +330,13 @@ TEST_SUITE("apparatus_file") {
                           "[59.0 mm, 52.2 mm, 0 mm], second: [-58.2 mm, -51.8 mm, 0 mm]")) ==
           "b.yaml:6: sides pulls the boom on plus as on minus, so that nothing would shift; is a "
           "sign wrong? Across the boom, places on plus and minus lie on opposite sides of it");
-    const Apparatus opposed = read(placed("-51.8(2) mm", "55.8(2) mm"));
-    REQUIRE(opposed.warnings.size() == 1);
+    const std::string opposed = only_warning(placed("-51.8(2) mm", "55.8(2) mm"));
     CHECK(
-        opposed.warnings[0] ==
+        opposed ==
         "b.yaml:6: sides: first and second of plus turn the boom opposite ways; is a sign wrong?");
-    const Apparatus in_metres =
-        read(placed("[59.0(2) mm, 52.2(2) mm, 0 mm]", "[59.0 mm, 52.2 m, 0 mm]"));
-    REQUIRE(in_metres.warnings.size() == 1);
-    CHECK(in_metres.warnings[0].starts_with(
-        "b.yaml:6: sides: 13089.1 mm is unusual (expected 5 to 225 mm)"));
+    const std::string in_metres =
+        only_warning(placed("[59.0(2) mm, 52.2(2) mm, 0 mm]", "[59.0 mm, 52.2 m, 0 mm]"));
+    CHECK(in_metres.starts_with("b.yaml:6: sides: 13089.1 mm is unusual (expected 5 to 225 mm)"));
   }
 
   TEST_CASE("where the sources are put away to may be said too") {
@@ -370,12 +363,11 @@ TEST_SUITE("apparatus_file") {
           "30.4138 mm away with the boom midway; coordinates are of centres, from where the wire "
           "meets the boom");
     // Places near side plus, named away by mistake.
-    const Apparatus mistaken =
-        read(placed("{first: [59 mm, 49.2 mm, 0 mm], second: [-58.2 mm, -49.8 mm, 0 mm]}"));
-    REQUIRE(mistaken.warnings.size() == 1);
+    const std::string mistaken =
+        only_warning(placed("{first: [59 mm, 49.2 mm, 0 mm], second: [-58.2 mm, -49.8 mm, 0 mm]}"));
     // The pulls on the test masses beside them, b/(a^2 + b^2)^(3/2): 1.109 of those of plus and
     // minus.
-    CHECK(mistaken.warnings[0] ==
+    CHECK(mistaken ==
           "b.yaml:6: sides: away turns the boom by 111 % of what plus and minus do; is a sign or a "
           "place wrong?");
   }
@@ -398,17 +390,13 @@ TEST_SUITE("apparatus_file") {
 
   TEST_CASE("a density that does not fit the material is a warning") {
     // 2.627 kg in a sphere of 72 mm: 13 442 kg/m3, lead has 11 340 (handbook, from memory).
-    const Apparatus balance = read(with("2.213(1) kg", "2.627(1) kg"));
-    REQUIRE(balance.warnings.size() == 1);
-    CHECK(balance.warnings[0] ==
+    CHECK(only_warning(with("2.213(1) kg", "2.627(1) kg")) ==
           "b.yaml:2: source_masses: mass and size give 13442 kg/m3, 19 % more than lead (11340 "
           "kg/m3); check both, or name the alloy");
   }
 
   TEST_CASE("iron and steel are warned of") {
-    const Apparatus balance = read(with("material: lead", "material: Cast iron"));
-    REQUIRE(balance.warnings.size() == 1);
-    CHECK(balance.warnings[0] ==
+    CHECK(only_warning(with("material: lead", "material: Cast iron")) ==
           "b.yaml:2: source_masses: cast iron can be magnetic, and a magnetic pull looks like "
           "gravity; test it with a compass needle or use lead, tungsten or brass");
   }
