@@ -176,11 +176,10 @@ std::string swing_part(const RunInfo& info, const analysis::NightResult& result)
         result.wide_swing_shift_mm);
   }
   const bool few = result.segments.size() < 3;  // with more of them a line each must do
-  text +=
-      "\nequilibria, as read on the scale mid-segment (shift and budget are without the drift "
-      "between "
-      "them)\n" +
-      in_lines(result.sides_from, "");
+  text += fmt::format(
+      "\nequilibria, as read on the scale mid-segment ({} without the drift between them)\n{}",
+      result.budget ? "shift and budget are" : "the shift is",
+      in_lines(result.sides_from, ""));
   for (const analysis::SegmentResult& s : result.segments) text += segment_line(info, s, few);
   text += noise_part(info, result);
   for (const double t_s : result.disturbances_s) {
