@@ -271,8 +271,8 @@ void warn_of_odd_rod(const YamlMapping& file,
         arm_mm + test_mm));
   }
   const double density = apparatus.rod->mass_kg.value / volume_m3(as_body(*apparatus.rod).shape);
-  if (density < 50.0 ||
-      density > 23000.0) {  // hollow tubes are light; osmium has 22 600 (from memory)
+  // Hollow tubes are light; osmium has 22 600 (from memory).
+  if (density < 50.0 || density > 23000.0) {
     warnings.push_back(
         fmt::format("{}: mass and size of the rod give {:.3g} kg/m3, which is no material's; check "
                     "mass, length and width",

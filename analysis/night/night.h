@@ -65,12 +65,11 @@ struct SegmentResult {
 
 struct NightResult {
   NightStatus status = NightStatus::kNotFitted;
-  std::string message;                ///< one sentence: what was found, or why there is no G
-  std::string sides_from;             ///< where the sides are from, a sentence
-  std::vector<SideChange> sides;      ///< as used
-  std::vector<std::string> warnings;  ///< a sentence each, such as a segment left out
-  bool marks_doubted =
-      false;  ///< the track shows moves that contradict the marks, as a warning says
+  std::string message;                 ///< one sentence: what was found, or why there is no G
+  std::string sides_from;              ///< where the sides are from, a sentence
+  std::vector<SideChange> sides;       ///< as used
+  std::vector<std::string> warnings;   ///< a sentence each, such as a segment left out
+  bool marks_doubted = false;          ///< by moves that the track shows; a warning says which
   std::vector<double> disturbances_s;  ///< breaks of the swing found in the track
   SpotPath path;
   SwingFit fit;  ///< in straightened mm, see optical_lever.h
