@@ -52,6 +52,10 @@ double volume_m3(const Shape& shape) {
   return std::visit([](const auto& solid) { return volume_of(solid); }, shape);
 }
 
+double density_kg_m3(const Body& body) {
+  return body.mass_kg.value / volume_m3(body.shape);
+}
+
 Body as_body(const Rod& rod) {
   return {Cylinder{rod.width_m, rod.length_m, CylinderAxis::kAlongBoom}, rod.mass_kg, ""};
 }

@@ -111,6 +111,9 @@ struct HalfExtents {
 
 [[nodiscard]] double volume_m3(const Shape& shape);
 
+/// Mass over volume.
+[[nodiscard]] double density_kg_m3(const Body& body);
+
 /// The rod as the cylinder that it is.
 [[nodiscard]] Body as_body(const Rod& rod);
 

@@ -79,15 +79,15 @@ void warn_of_density(const YamlMapping& file,
                      std::vector<std::string>& warnings) {
   const auto pure = std::ranges::find(kPureMaterials, body.material, &PureMaterial::name);
   if (pure == kPureMaterials.end()) return;
-  const double density_kg_m3 = body.mass_kg.value / volume_m3(body.shape);
-  const double excess = density_kg_m3 / pure->density_kg_m3 - 1;
+  const double density = density_kg_m3(body);
+  const double excess = density / pure->density_kg_m3 - 1;
   if (std::abs(excess) <= kDensityTolerance) return;
   warnings.push_back(
       fmt::format("{}: mass and size give {:.0f} kg/m3, {:.0f} % {} than {} ({:.0f} kg/m3); check "
                   "both, or name "
                   "the alloy",
                   file.where(key),
-                  density_kg_m3,
+                  density,
                   100 * std::abs(excess),
                   excess > 0 ? "more" : "less",
                   pure->name,
@@ -270,7 +270,7 @@ void warn_of_odd_rod(const YamlMapping& file,
         arm_mm - test_mm,
         arm_mm + test_mm));
   }
-  const double density = apparatus.rod->mass_kg.value / volume_m3(as_body(*apparatus.rod).shape);
+  const double density = density_kg_m3(as_body(*apparatus.rod));
   // Hollow tubes are light; osmium has 22 600 (from memory).
   if (density < 50.0 || density > 23000.0) {
     warnings.push_back(

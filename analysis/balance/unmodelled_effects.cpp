@@ -11,10 +11,6 @@ namespace {
 
 constexpr double kAir_kg_m3 = 1.2;  // at 20 degrees and 1013 hPa (handbook, from memory)
 
-double density_kg_m3(const Body& body) {
-  return body.mass_kg.value / volume_m3(body.shape);
-}
-
 /// Points at a distance b and at heights h apart pull along b with b/(b^2 + h^2)^(3/2): 1.5 (h/b)^2
 /// less than at one height.
 std::string height_size(const Apparatus& apparatus) {

@@ -74,12 +74,13 @@ void mark(const MarkArguments& arguments) {
     }
     if (standing != side) note_side(run, side, t_s);
   }
+  const auto utc = utc_at(info, t_s);
   fmt::print("{}: {} {} from {:.1f} s on{}\n",
              run.events().string(),
              arguments.withdraw ? "withdrawn: source masses at" : "source masses at",
              arguments.side,
              t_s,
-             info.start ? fmt::format(" ({})", iso_text(*utc_at(info, t_s))) : "");
+             utc ? fmt::format(" ({})", iso_text(*utc)) : "");
 }
 
 }  // namespace

@@ -162,8 +162,7 @@ std::string plan_text(const analysis::Apparatus& apparatus,
   const analysis::PullCurve pull(apparatus);
   const Plan plan = plan_balance(apparatus, pull, options);
   std::string text = fmt::format("{}: what to expect\n{}\n", apparatus.title, std::string(72, '-'));
-  if (!plan.cautions.empty()) text += "warnings\n";  // beside what they may spoil
-  for (const std::string& caution : plan.cautions) text += in_lines(caution, "    ");
+  text += listed("warnings", plan.cautions);  // beside what they may spoil
   if (!plan.cautions.empty()) text += '\n';
   text += balance_part(apparatus, options, plan);
   text += hours_part(apparatus, options, plan, target_relative_u);

@@ -238,13 +238,6 @@ std::string budget_part(const analysis::UncertaintyBudget& budget,
                          "    ");
 }
 
-std::string list_part(std::string_view title, const std::vector<std::string>& lines) {
-  if (lines.empty()) return {};
-  std::string text = fmt::format("{}\n", title);
-  for (const std::string& line : lines) text += in_lines(line, "    ");
-  return text;
-}
-
 }  // namespace
 
 std::vector<std::string> warnings_of(const ResultSource& source) {
@@ -312,8 +305,7 @@ std::string result_text(const ResultSource& source) {
     text += in_lines(fmt::format("no G: {} - {}", name_of(result.status), result.message), "");
   }
   const std::vector<std::string> warnings = warnings_of(source);
-  if (!warnings.empty())
-    text += '\n' + list_part("warnings", warnings);  // beside what they may spoil
+  if (!warnings.empty()) text += '\n' + listed("warnings", warnings);  // beside what they may spoil
   text += '\n';
   if (result.fit.status != analysis::FitStatus::kNotConverged)
     text += swing_part(night.info, result);
@@ -326,7 +318,7 @@ std::string result_text(const ResultSource& source) {
       frames.of(SpotState::kBlocked),
       frames.of(SpotState::kLost),
       frames.of(SpotState::kDark));
-  text += list_part("assumed", assumptions_of(source));
+  text += listed("assumed", assumptions_of(source));
   return text;
 }
 

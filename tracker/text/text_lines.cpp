@@ -20,4 +20,11 @@ std::string in_lines(const std::string& sentence, std::string_view indent) {
   return text + line + '\n';
 }
 
+std::string listed(std::string_view title, const std::vector<std::string>& sentences) {
+  if (sentences.empty()) return {};
+  std::string text = std::string(title) + '\n';
+  for (const std::string& sentence : sentences) text += in_lines(sentence, "    ");
+  return text;
+}
+
 }  // namespace nightswing::tracker
